@@ -1,0 +1,1 @@
+"""Where bytes come from: ports, the serial link, the virtual board."""

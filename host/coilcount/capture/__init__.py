@@ -1,0 +1,1 @@
+"""Where bytes rest: the capture file, its labels, logs of other counters."""

@@ -1,0 +1,1 @@
+"""What a person meets: commands, live screen, plain lines."""

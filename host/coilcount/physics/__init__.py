@@ -1,0 +1,1 @@
+"""Formulas with their sources: coil, field, targets, ground, noise."""

@@ -1,0 +1,1 @@
+"""From bytes to readings: decode, time base, frequency."""

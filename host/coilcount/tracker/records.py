@@ -1,0 +1,23 @@
+"""What the tracker gives out.  Integers where the board could not hold a fraction; times in microseconds.
+
+Runs under both interpreters.
+"""
+
+from collections import namedtuple
+
+# The tracker's view of its latest reading.
+#   time_us: middle of the reading; y_ppb: (f - f_ref) / f_ref; baseline_ppb: what y would be with nothing there;
+#   z: the signed statistic of the width that answers most (0.0 while not ready); width_s: that width.
+State = namedtuple("State", "time_us y_ppb baseline_ppb z width_s ready frozen held")
+
+# One step in the life of an alert.  stage: "raised", "settled", "released", "final" ("final" comes once for each
+# alert, when nothing can change any more; at the end of the data released_us may be None).
+#   sign: -1 fell, +1 rose, 0 not settled; response: "ferrous", "non-ferrous", "uncertain"; reasons: tuple of str;
+#   score: largest |z|; confidence: 0..1 or None; width_s: the winning width (full width at half maximum).
+Alert = namedtuple(
+    "Alert",
+    "stage id raised_us settled_us released_us peak_us sign response reasons score peak_ppb confidence width_s",
+)
+
+# The automatic hold.  stage: "start" or "final"; end_us None where it was still on at the end of the data.
+Hold = namedtuple("Hold", "stage start_us end_us sign")
