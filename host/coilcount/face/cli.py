@@ -1,0 +1,75 @@
+"""The entry point: finds the command's module, and turns every expected failure into one line.
+
+A command is a module in face/commands with `add_arguments(parser)` and `run(args) -> int`.  It is
+imported only when it is asked for, so that `coilcount --help` is quick.
+"""
+
+import argparse
+import importlib
+import os
+import sys
+
+from coilcount import __version__
+from coilcount.errors import EXIT_DONE, EXIT_INTERRUPTED, EXIT_NO, CoilcountError, did_you_mean
+
+# command: (module in face/commands, one line of help); the order is that of the work
+COMMANDS = {
+    "live": ("live", "the readout while sweeping"),
+    "record": ("record", "record what the board sends; alerts as plain lines"),
+    "replay": ("replay", "run the tracker over captures"),
+    "inspect": ("inspect", "what a capture holds, and whether it is whole"),
+    "import": ("import_log", "readings of another counter, from CSV to a capture"),
+    "export": ("export", "a capture's readings to CSV"),
+    "simulate": ("simulate", "a capture from a scene and its physics, and its truth as labels"),
+    "virtual": ("virtual", "the virtual board as a port that other programs can open"),
+    "ports": ("ports", "the boards that answer"),
+    "settings": ("settings", "what is in force and from where"),
+}
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run one command; returns the exit code (see errors.py)."""
+    argv = list(sys.argv[1:] if argv is None else argv)
+    try:
+        return _run(argv)
+    except CoilcountError as error:
+        print(f"coilcount: {error}", file=sys.stderr)
+        return error.exit_code
+    except KeyboardInterrupt:
+        print("coilcount: interrupted", file=sys.stderr)
+        return EXIT_INTERRUPTED
+    except BrokenPipeError:
+        # The reader of our output went away (`| head`): nothing is wrong, but nothing more can be said.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return EXIT_NO
+
+
+def _run(argv: list[str]) -> int:
+    parser = argparse.ArgumentParser(
+        prog="coilcount",
+        description="Counts a search coil's frequency, tracks it, and tells ferrous from non-ferrous by the sign "
+        "of the shift. No safety device, and never for ordnance.",
+        epilog="coilcount COMMAND --help tells what a command takes.",
+    )
+    parser.add_argument("--version", action="version", version=f"coilcount {__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", title="commands")
+    chosen = next((word for word in argv if not word.startswith("-")), None)
+    if chosen is not None and chosen not in COMMANDS:
+        raise CoilcountError(
+            f'there is no command "{chosen}"', remedy=did_you_mean(chosen, tuple(COMMANDS)) + " See coilcount --help"
+        )
+    module = None
+    for name, (module_name, summary) in COMMANDS.items():
+        sub = commands.add_parser(name, help=summary, description=summary[0].upper() + summary[1:] + ".")
+        if name == chosen:
+            module = importlib.import_module(f"coilcount.face.commands.{module_name}")
+            module.add_arguments(sub)
+    args = parser.parse_args(argv)
+    if module is None:
+        parser.print_help()
+        return EXIT_DONE
+    return module.run(args)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
