@@ -81,15 +81,14 @@ def _examine(line):
     if crc_text(body) != line[star + 1 : end]:
         return None, "damaged"
     # From here on the sender meant these bytes; they must still obey the grammar.
-    for byte in body:
-        if byte < 32 or byte > 126:
-            return None, "damaged"
     parts = body.split(b",")
-    for byte in parts[0]:
-        if byte < 65 or byte > 90:
-            return None, "damaged"
-    if not parts[0]:
+    if not _is_kind(parts[0]):
         return None, "damaged"
+    # Most frames are numbers alone, which one call tells; the loop is for those with text.
+    if not b"".join(parts[1:]).isdigit():
+        for byte in body:
+            if byte < 32 or byte > 126:
+                return None, "damaged"
     return Frame(parts[0].decode(), tuple(parts[1:])), ""
 
 
@@ -98,12 +97,8 @@ def digits(field):
 
     Raises ValueError.  int() is not used to judge: both interpreters take b"1_0" and b" +10 ".
     """
-    size = len(field)
-    if size == 0 or size > MAX_DIGITS or (size > 1 and field[0] == 48):
-        raise ValueError("not a plain number: %r" % bytes(field))
-    for byte in field:
-        if byte < 48 or byte > 57:
-            raise ValueError("not a plain number: %r" % bytes(field))
+    if not field.isdigit() or len(field) > MAX_DIGITS or (field[0] == 48 and len(field) > 1):
+        raise ValueError("not a plain number: %r" % field)
     return int(field)
 
 
@@ -130,24 +125,37 @@ def escape(text, limit=96):
 
 def unescape(field):
     """The str in an escaped `field` (bytes).  Raises ValueError on a bad escape or bad UTF-8."""
-    out = bytearray()
-    at = 0
-    while at < len(field):
-        byte = field[at]
-        if byte == 37:
-            high = _HEX.find(field[at + 1 : at + 2]) if at + 2 < len(field) else -1
-            low = _HEX.find(field[at + 2 : at + 3]) if at + 2 < len(field) else -1
+    out = field
+    if field.find(b"%") >= 0:
+        pieces = field.split(b"%")
+        out = bytearray(pieces[0])
+        for piece in pieces[1:]:
+            high = _HEX.find(piece[:1]) if len(piece) > 1 else -1
+            low = _HEX.find(piece[1:2])
             if high < 0 or low < 0:
-                raise ValueError("a bad escape in %r" % bytes(field))
+                raise ValueError("a bad escape in %r" % field)
             out.append(high * 16 + low)
-            at += 3
-        else:
-            out.append(byte)
-            at += 1
+            out.extend(piece[2:])
     try:
+        if not _is_shortest(out):
+            raise ValueError("text that is not UTF-8: %r" % field)
         return bytes(out).decode("utf-8")
     except UnicodeError:
-        raise ValueError("text that is not UTF-8: %r" % bytes(field))
+        raise ValueError("text that is not UTF-8: %r" % field)
+
+
+def _is_shortest(data):
+    # MicroPython's decoder takes over-long forms and surrogates, CPython's does not; both must agree.
+    last = 0
+    for byte in data:
+        if last == 0xC0 or last == 0xC1 or last > 0xF4:
+            return False
+        if (last == 0xE0 and byte < 0xA0) or (last == 0xED and byte > 0x9F):
+            return False
+        if (last == 0xF0 and byte < 0x90) or (last == 0xF4 and byte > 0x8F):
+            return False
+        last = byte
+    return True
 
 
 class LineSplitter:
@@ -187,17 +195,21 @@ class LineSplitter:
         return rest
 
 
-def _kind_bytes(kind):
-    data = kind.encode()
+def _is_kind(data):
     for byte in data:
         if byte < 65 or byte > 90:
-            raise ValueError("a kind is written in capitals: %r" % kind)
-    if not data:
-        raise ValueError("a frame needs a kind")
+            return False
+    return len(data) > 0
+
+
+def _kind_bytes(kind):
+    data = kind.encode()
+    if not _is_kind(data):
+        raise ValueError("a kind is written in capitals: %r" % kind)
     return data
 
 
 def _check_field(field):
     for byte in field:
         if byte < 32 or byte > 126 or byte == 64 or byte == 42 or byte == 44:
-            raise ValueError("a field that is not escaped: %r" % bytes(field))
+            raise ValueError("a field that is not escaped: %r" % field)

@@ -90,29 +90,25 @@ def read(wire_frame):
     if len(raw) < len(fields):
         raise ValueError("%s needs %d fields and has %d" % (kind, len(fields), len(raw)))
     values = []
-    for i in range(len(fields)):
-        modulus = fields[i].modulus
+    for (name, modulus, _), text in zip(fields, raw):
         if modulus:
-            value = frame.digits(raw[i])
+            value = frame.digits(text)
             if value >= modulus:
-                raise ValueError("%s.%s is %d, not below %d" % (kind, fields[i].name, value, modulus))
-            values.append(value)
+                raise ValueError("%s.%s is %d, not below %d" % (kind, name, value, modulus))
         else:
-            values.append(frame.unescape(raw[i]))
+            value = frame.unescape(text)
+        values.append(value)
     return _TYPE_OF[kind](*values)
 
 
 def write(record):
     """The line (bytes) for a record.  Raises ValueError where a number does not fit its modulus."""
     kind = _KIND_OF_TYPE[type(record)]
-    fields = FIELDS[kind]
     values = []
-    for i in range(len(fields)):
-        value = record[i]
-        if fields[i].modulus:
-            if value < 0 or value >= fields[i].modulus:
-                raise ValueError("%s.%s cannot hold %d" % (kind, fields[i].name, value))
-            values.append(value)
-        else:
-            values.append(frame.escape(value))
+    for (name, modulus, _), value in zip(FIELDS[kind], record):
+        if not modulus:
+            value = frame.escape(value)
+        elif value < 0 or value >= modulus:
+            raise ValueError("%s.%s cannot hold %d" % (kind, name, value))
+        values.append(value)
     return frame.encode(kind, values)
