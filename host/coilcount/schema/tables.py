@@ -1,0 +1,165 @@
+"""A TOML table into a frozen dataclass, strictly: an unknown key or a value out of range is one clear line.
+
+The dataclass is the schema: each field is declared with number(), whole(), text(), choice(), flag(),
+times(), table() or tables(), and read_file() or read_table() does the rest.
+"""
+
+import math
+import tomllib
+from collections.abc import Callable
+from dataclasses import MISSING, field, fields
+from pathlib import Path
+from typing import Any
+
+from coilcount.errors import InputError, did_you_mean
+
+# What a reader gets: the value and the full name of its key, for the message; raises InputError.
+Reader = Callable[[Any, str], Any]
+
+
+def number(low: float, high: float, default: Any = MISSING) -> Any:
+    """A field for a number from `low` to `high`, both allowed."""
+
+    def read(value: Any, key: str) -> float:
+        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+            raise _wrong(key, value, f"give a number from {low:g} to {high:g}")
+        if not low <= value <= high:
+            raise _wrong(key, value, f"it must lie between {low:g} and {high:g}")
+        return float(value)
+
+    return _declared(read, default)
+
+
+def whole(low: int, high: int, default: Any = MISSING) -> Any:
+    """A field for an integer from `low` to `high`, both allowed."""
+
+    def read(value: Any, key: str) -> int:
+        if isinstance(value, bool) or not isinstance(value, int):
+            raise _wrong(key, value, f"give a whole number from {low} to {high}")
+        if not low <= value <= high:
+            raise _wrong(key, value, f"it must lie between {low} and {high}")
+        return value
+
+    return _declared(read, default)
+
+
+def text(default: Any = MISSING) -> Any:
+    """A field for text."""
+
+    def read(value: Any, key: str) -> str:
+        if not isinstance(value, str):
+            raise _wrong(key, value, "give text in quotes")
+        return value
+
+    return _declared(read, default)
+
+
+def choice(known: tuple[str, ...], default: Any = MISSING) -> Any:
+    """A field for one of the words in `known`."""
+
+    def read(value: Any, key: str) -> str:
+        if value not in known:
+            raise _wrong(key, value, did_you_mean(str(value), known))
+        return value
+
+    return _declared(read, default)
+
+
+def flag(default: Any = MISSING) -> Any:
+    """A field for true or false."""
+
+    def read(value: Any, key: str) -> bool:
+        if not isinstance(value, bool):
+            raise _wrong(key, value, "write true or false")
+        return value
+
+    return _declared(read, default)
+
+
+def times(default: Any = MISSING) -> Any:
+    """A field for one time in seconds or a list of them; becomes a sorted tuple of floats."""
+
+    def read(value: Any, key: str) -> tuple[float, ...]:
+        values = value if isinstance(value, list) else [value]
+        for one in values:
+            if isinstance(one, bool) or not isinstance(one, int | float) or not 0 <= one < math.inf:
+                raise _wrong(key, one, "give times in seconds, not below 0")
+        if not values:
+            raise _wrong(key, value, "give at least one time")
+        return tuple(sorted(float(one) for one in values))
+
+    return _declared(read, default)
+
+
+def table(record: type, default: Any = MISSING) -> Any:
+    """A field for a table of its own, read into `record`; without `default` an absent table is an empty one."""
+
+    def read(value: Any, key: str) -> Any:
+        if not isinstance(value, dict):
+            raise _wrong(key, value, f"write a table: [{key}]")
+        return _record(record, value, f"[{key}] ")
+
+    if default is MISSING:
+        return field(default_factory=lambda: read({}, ""), metadata={"read": read})
+    return field(default=default, metadata={"read": read})
+
+
+def tables(record: type) -> Any:
+    """A field for any number of [[tables]], each read into `record`; becomes a tuple."""
+
+    def read(value: Any, key: str) -> tuple[Any, ...]:
+        if not isinstance(value, list) or not all(isinstance(one, dict) for one in value):
+            raise _wrong(key, value, f"write it as [[{key}]]")
+        return tuple(_record(record, one, f"[[{key}]] {i + 1}, ") for i, one in enumerate(value))
+
+    return field(default=(), metadata={"read": read})
+
+
+def read_file(record: type, path: Path) -> Any:
+    """The `record` that the TOML file at `path` describes.  Raises InputError that names the file and the key."""
+    try:
+        raw = tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise InputError(f"cannot read it: {error.strerror}", str(path)) from None
+    except UnicodeDecodeError:
+        raise InputError("not a text file in UTF-8", str(path)) from None
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"not TOML: {error}", str(path)) from None
+    return read_table(record, raw, str(path))
+
+
+def read_table(record: type, raw: dict[str, Any], where: str) -> Any:
+    """The `record` in `raw`, whose origin `where` (a file name) goes into any InputError."""
+    try:
+        return _record(record, raw, "")
+    except InputError as error:
+        raise InputError(error.what, where, error.remedy) from None
+
+
+def _record(record: type, raw: dict[str, Any], prefix: str) -> Any:
+    known = {one.name: one for one in fields(record)}
+    for key in raw:
+        if key not in known:
+            raise InputError(f'{prefix}there is no key "{key}"', remedy=did_you_mean(key, tuple(known)))
+    values = {}
+    for name, one in known.items():
+        if name in raw:
+            full = prefix + name if prefix else name
+            values[name] = one.metadata["read"](raw[name], full)
+        elif one.default is MISSING and one.default_factory is MISSING:
+            raise InputError(f'{prefix}the key "{name}" is missing')
+    try:
+        return record(**values)
+    except ValueError as error:  # a record's own check of keys against one another
+        raise InputError(f"{prefix}{error}") from None
+
+
+def _wrong(key: str, value: Any, remedy: str) -> InputError:
+    shown = f'"{value}"' if isinstance(value, str) else f"{value}"
+    return InputError(f"{key} is {shown}", remedy=remedy)
+
+
+def _declared(read: Reader, default: Any) -> Any:
+    if default is MISSING:
+        return field(metadata={"read": read})
+    return field(default=default, metadata={"read": read})

@@ -1,0 +1,117 @@
+"""The virtual board's coil: writes one fixed record a millisecond of scene time into a pipe.
+
+`python -m coilcount.simulate.feed --scene NAME_OR_FILE --out FIFO [--seed N] [--pace X] [--for SECONDS]`
+
+Each record is 32 bytes, little-endian, `<IIIIHHHHIHH`:
+first_edge, n, t_first, s, shortest, longest, amplitude (0.1 mV), flags (coilwire.records.FLAG_*),
+temperature_mk, supply_mv, control (1: the plug is pulled at this millisecond, 2: it is in again, 4: mark button).
+first_edge and t_first wrap at 2^32.  While the plug is out n is 0; when it is in again the board boots, so
+edges and timestamps begin at 0 and the first record says FLAG_NEW_TIME_BASE.  A scene's [[lost]] records are lost
+behind the board and do not show here.
+
+Pace 1 is real time, in batches of 10 ms by absolute deadlines; 0 is as fast as the reader takes it.  Without --for
+the feed ends with the scene; with a longer --for (inf: until stopped) the scene's events begin anew.
+Ends quietly on SIGTERM, or when the reader goes away.
+"""
+
+import argparse
+import os
+import signal
+import sys
+import time
+
+import numpy as np
+
+from coilcount.errors import CoilcountError, InputError
+from coilcount.simulate.edges import BLOCK_MS
+from coilcount.simulate.scene import load_scene
+from coilcount.simulate.source import Second, Source
+
+RECORD = np.dtype(
+    [
+        ("first_edge", "<u4"),
+        ("n", "<u4"),
+        ("t_first", "<u4"),
+        ("s", "<u4"),
+        ("shortest", "<u2"),
+        ("longest", "<u2"),
+        ("amplitude", "<u2"),
+        ("flags", "<u2"),
+        ("temperature_mk", "<u4"),
+        ("supply_mv", "<u2"),
+        ("control", "<u2"),
+    ]
+)
+BATCH_MS = 10
+U32 = 1 << 32
+
+
+def pack(second: Second) -> bytes:
+    """The 1000 records of one second."""
+    out = np.empty(BLOCK_MS, dtype=RECORD)
+    for name in RECORD.names:
+        values = getattr(second.sums if hasattr(second.sums, name) else second, name)
+        wraps = name in ("first_edge", "t_first")
+        out[name] = values % U32 if wraps else np.minimum(values, np.iinfo(RECORD[name]).max)
+    return out.tobytes()
+
+
+def feed(source: Source, out: int, pace: float, total_ms: float) -> None:
+    """Write the records of `total_ms` milliseconds (inf: without end) to the file descriptor `out`."""
+    data = pack(source.second())
+    begin = time.monotonic()
+    sent_ms = 0
+    while sent_ms < total_ms:
+        following = b""
+        step = BATCH_MS if pace else BLOCK_MS
+        for at in range(0, BLOCK_MS, step):
+            if pace:
+                # A batch is out when its last millisecond is over; the deadline is absolute, so that nothing adds up.
+                time.sleep(max(0.0, begin + (sent_ms + step) / 1000 / pace - time.monotonic()))
+            part = data[at * RECORD.itemsize : (at + step) * RECORD.itemsize]
+            _write(out, part[: int(min(step, total_ms - sent_ms)) * RECORD.itemsize])
+            sent_ms += step
+            if sent_ms >= total_ms:
+                return
+            if not following:  # made ahead, so that no batch waits for the second it belongs to
+                following = pack(source.second())
+        data = following
+
+
+def _write(out: int, data: bytes) -> None:
+    while data:
+        data = data[os.write(out, data) :]
+
+
+def main(argv: list[str] | None = None) -> int:
+    parser = argparse.ArgumentParser(prog="python -m coilcount.simulate.feed", description="The virtual board's coil.")
+    parser.add_argument("--scene", required=True, help="a built-in scene or a TOML file")
+    parser.add_argument("--seed", type=int, help="instead of the scene's own")
+    parser.add_argument("--pace", type=float, default=1.0, help="1 real time, 0 as fast as it is read")
+    parser.add_argument("--out", required=True, help="an existing pipe, or a file")
+    parser.add_argument("--for", dest="seconds", type=float, help="instead of the scene's duration; inf: until stopped")
+    args = parser.parse_args(argv)
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
+    try:
+        if not args.pace >= 0:
+            raise InputError(f"--pace is {args.pace:g}", remedy="Give 0 or more")
+        scene = load_scene(args.scene)
+        source = Source(scene, args.seed)
+        out = os.open(args.out, os.O_WRONLY)
+    except CoilcountError as error:
+        print(f"coilcount feed: {error}", file=sys.stderr)
+        return error.exit_code
+    except OSError as error:
+        print(f"coilcount feed: cannot write to {args.out}: {error.strerror}", file=sys.stderr)
+        return 2
+    try:
+        feed(source, out, args.pace, 1000 * (scene.duration_s if args.seconds is None else args.seconds))
+    except (BrokenPipeError, KeyboardInterrupt):
+        pass
+    finally:
+        os.close(out)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

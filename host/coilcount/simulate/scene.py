@@ -1,0 +1,229 @@
+"""A scene: coil, sweep, objects, ground, weather and mishaps, as TOML reads into frozen records.
+
+Lengths say from where: `height_cm` is the coil's plane above the ground's surface, `depth_cm` the object's
+centre below that surface, so the two add up to the distance.  With `height_cm = 0` a depth counts from the coil.
+All times are seconds of the scene, t = 0 at the board's first boot.
+"""
+
+# ruff: noqa: RUF009 - table() returns a dataclasses.field
+from dataclasses import dataclass
+from pathlib import Path
+
+from coilcount.errors import InputError, did_you_mean
+from coilcount.schema.coil import Coil
+from coilcount.schema.tables import choice, flag, number, read_file, table, tables, text, times, whole
+
+SCENE_DIR = Path(__file__).parent / "scenes"
+MAX_SECONDS = 100_000.0
+
+NOISE_CLASSES = ("ideal", "careful", "typical", "poor")
+SHAPES = ("ball", "disc", "flat-iron", "ring", "rod")
+# shape: the sizes it needs
+SIZES = {
+    "ball": ("diameter_mm",),
+    "disc": ("diameter_mm", "thickness_mm"),
+    "flat-iron": ("diameter_mm", "thickness_mm"),
+    "ring": ("diameter_mm", "thickness_mm"),
+    "rod": ("diameter_mm", "length_mm"),
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Oscillator:
+    """How the coil swings, and how cleanly: S_y(f) = h_minus2/f^2 + h_minus1/f + h0; an h given replaces the class's."""
+
+    noise: str = choice(NOISE_CLASSES, "careful")
+    h0: float | None = number(0, 1e-6, None)  # 1/Hz, white FM
+    h_minus1: float | None = number(0, 1e-6, None)  # flicker FM
+    h_minus2: float | None = number(0, 1e-6, None)  # Hz, random walk FM
+    jitter_ns: float = number(0, 1000, 4.0)  # white, per edge, rms
+    q: float | None = number(2, 1000, None)  # None: from the winding's resistance
+    loop_gain: float = number(1.001, 10, 1.5)  # excess over what is needed to start; sets the supply pushing
+    temperature_ppm_per_k: float | None = number(-2000, 2000, None)  # None: from Q, copper and former
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sweep:
+    """The coil's motion: still, or passing at a speed and height."""
+
+    kind: str = choice(("passes", "still"), "passes")
+    speed_m_s: float = number(0.01, 5, 0.5)
+    height_cm: float = number(0, 200, 3.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Target:
+    """One object and the times at which the coil comes closest to it; every second pass goes the other way."""
+
+    object: str = text()  # what the label says
+    shape: str = choice(SHAPES)
+    metal: str = text()
+    diameter_mm: float = number(0.1, 1000)
+    thickness_mm: float | None = number(0.001, 100, None)  # of a disc, or of a ring's wire
+    length_mm: float | None = number(1, 2000, None)  # of a rod
+    depth_cm: float = number(0, 200)  # the centre, below the ground's surface
+    offset_cm: float = number(-200, 200, 0.0)  # sideways from the coil's path
+    ahead_cm: float = number(-200, 200, 0.0)  # along the path: where a pass with the same at_s has its own middle
+    tilt_deg: float = number(0, 90, 0.0)  # the object's axis against the vertical: a coin lying flat 0, a nail lying 90
+    turn_deg: float = number(-180, 180, 0.0)  # which way it is tilted: 0 along the path, 90 across
+    at_s: tuple[float, ...] = times()
+    speed_m_s: float | None = number(0.01, 5, None)  # None: that of the sweep
+    dwell_s: float = number(0, 120, 0.0)  # rest over it for this long, from at_s - dwell_s/2
+
+    def __post_init__(self) -> None:
+        for name in SIZES[self.shape]:
+            if getattr(self, name) is None:
+                raise ValueError(f'a {self.shape} needs the key "{name}"')
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ground:
+    """Magnetic soil under the coil, its unevenness along the path, and the hand that carries the coil."""
+
+    chi: float = number(0, 0.1, 0.0)  # volume susceptibility, SI
+    variation: float = number(0, 1, 0.0)  # rms of chi's unevenness, as a share of chi
+    patch_m: float = number(0.05, 20, 0.8)  # the shortest wavelength of that unevenness; the longest is 8 times it
+    wobble_cm: float = number(0, 10, 0.0)  # rms of the height
+    wobble_low_hz: float = number(0.01, 20, 0.3)
+    wobble_high_hz: float = number(0.01, 20, 2.0)
+
+    def __post_init__(self) -> None:
+        if self.wobble_low_hz >= self.wobble_high_hz:
+            raise ValueError("wobble_low_hz must be below wobble_high_hz")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Weather:
+    """The temperature of coil and board: a start, a warm-up, and slow swings (sun and shade, wind)."""
+
+    start_c: float = number(-40, 60, 20.0)
+    warm_up_k: float = number(-40, 60, 0.0)
+    warm_up_s: float = number(1, 100_000, 120.0)
+    swing_k: float = number(0, 20, 0.0)  # rms
+    swing_period_s: float = number(2, 10_000, 60.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Supply:
+    """The board's supply: falls with time, and what noise rides on it."""
+
+    volt: float = number(1, 20, 5.0)
+    sag_v_per_min: float = number(0, 10, 0.0)
+    ripple_mv: float = number(0, 500, 0.0)  # rms, 0.1 to 5 Hz
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Amplitude:
+    """The coil's amplitude as the board reads it: the loss channel."""
+
+    present: bool = flag(True)
+    volt: float = number(0.1, 6, 3.0)
+    noise: float = number(0, 0.1, 1e-4)  # rms of dV/V over 20 ms
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Vibration:
+    """A shaking winding (a mower nearby, a loose turn): narrow-band frequency modulation."""
+
+    rms_ppm: float = number(0, 1000, 0.0)
+    frequency_hz: float = number(0.1, 400, 14.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Knock:
+    """The coil hits something: a decaying swing of the frequency, and what stays of it."""
+
+    at_s: tuple[float, ...] = times()
+    size_ppm: float = number(-10_000, 10_000)
+    decay_s: float = number(0.001, 10, 0.05)
+    frequency_hz: float = number(0, 400, 15.0)
+    stays_ppm: float = number(-1000, 1000, 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Glitch:
+    """An edge counted twice or missed."""
+
+    at_s: tuple[float, ...] = times()
+    kind: str = choice(("doubled", "lost"), "doubled")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lost:
+    """Records lost between board and host."""
+
+    at_s: tuple[float, ...] = times()
+    records: int = whole(1, 10_000, 1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Span:
+    """From start_s to before end_s: the plug is out, or the oscillator stands still."""
+
+    start_s: float = number(0, MAX_SECONDS)
+    end_s: float = number(0, MAX_SECONDS)
+
+    def __post_init__(self) -> None:
+        if self.end_s <= self.start_s:
+            raise ValueError("end_s must be after start_s")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mark:
+    """The button on the board is pressed."""
+
+    at_s: tuple[float, ...] = times()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scene:
+    """Everything that a simulated capture comes from, but for the seed's random numbers."""
+
+    schema: int = whole(1, 1)
+    title: str = text("")
+    description: str = text("")
+    start_utc: str = text("2025-05-10T09:00:00Z")  # fixed, so that the same scene gives the same bytes
+    duration_s: float = number(1, MAX_SECONDS)
+    seed: int = whole(0, 2**31 - 1, 1)
+    coil: Coil = table(Coil)
+    oscillator: Oscillator = table(Oscillator)
+    sweep: Sweep = table(Sweep)
+    ground: Ground = table(Ground)
+    weather: Weather = table(Weather)
+    supply: Supply = table(Supply)
+    amplitude: Amplitude = table(Amplitude)
+    vibration: Vibration = table(Vibration)
+    target: tuple[Target, ...] = tables(Target)
+    knock: tuple[Knock, ...] = tables(Knock)
+    glitch: tuple[Glitch, ...] = tables(Glitch)
+    lost: tuple[Lost, ...] = tables(Lost)
+    unplug: tuple[Span, ...] = tables(Span)
+    stopped: tuple[Span, ...] = tables(Span)
+    mark: tuple[Mark, ...] = tables(Mark)
+
+    def __post_init__(self) -> None:
+        for name in ("target", "knock", "glitch", "lost", "mark"):
+            for i, one in enumerate(getattr(self, name)):
+                if one.at_s[-1] > self.duration_s:
+                    raise ValueError(f"[[{name}]] {i + 1}, at_s is {one.at_s[-1]:g}, after the scene's duration_s")
+        for name in ("unplug", "stopped"):
+            for i, one in enumerate(getattr(self, name)):
+                if one.end_s > self.duration_s:
+                    raise ValueError(f"[[{name}]] {i + 1}, end_s is {one.end_s:g}, after the scene's duration_s")
+
+
+def built_in_scenes() -> list[str]:
+    """The names of the built-in scenes, sorted."""
+    return sorted(path.stem for path in SCENE_DIR.glob("*.toml"))
+
+
+def load_scene(name_or_file: str) -> Scene:
+    """The scene of a TOML file or of a built-in name.  Raises InputError."""
+    if "/" in name_or_file or name_or_file.endswith(".toml"):
+        return read_file(Scene, Path(name_or_file))
+    known = built_in_scenes()
+    if name_or_file not in known:
+        raise InputError(
+            f'there is no scene "{name_or_file}"', remedy=did_you_mean(name_or_file, known) + " A file ends in .toml"
+        )
+    return read_file(Scene, SCENE_DIR / f"{name_or_file}.toml")
