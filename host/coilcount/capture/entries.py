@@ -1,0 +1,125 @@
+"""One entry of a capture <-> one line of JSON; the keys are those of PROTOCOL.md."""
+
+import json
+from dataclasses import fields
+
+from coilcount.model import End, Entry, Gap, Header, Imported, Line, Operator
+
+FORMAT = "coilcount-capture"
+SCHEMA = 1
+
+# short key: field of model.Imported
+_READING_KEYS = {"at": "time_s", "hz": "frequency_hz", "temp": "temperature_c", "amp": "amplitude_v", "sup": "supply_v"}
+_HEADER_FIELDS = tuple(field.name for field in fields(Header))
+
+
+class NewerSchema(Exception):
+    """The header of a capture whose schema is above SCHEMA; args[0] is that number."""
+
+
+def _no_constant(name: str) -> float:
+    raise ValueError(f"{name} is no JSON")
+
+
+# Made once: json.loads looks at its arguments anew for each of a million lines.
+_load = json.JSONDecoder(parse_constant=_no_constant).raw_decode
+_dump = json.JSONEncoder(separators=(",", ":"), allow_nan=False).encode
+
+
+def encode(entry: Entry) -> bytes:
+    """The line for an entry, with its line feed.  Host times are rounded to 1 us.
+
+    Raises ValueError for a number that JSON cannot hold (nan, inf).
+    """
+    return _dump(_to_dict(entry)).encode("ascii") + b"\n"
+
+
+def decode(line: bytes) -> Entry | None:
+    """The entry in a line (without its line feed); None for a sound line of a kind that is not known here.
+
+    Raises ValueError where the line is no entry, NewerSchema where it heads a newer format.
+    """
+    text = line.decode("ascii")
+    try:
+        value, end = _load(text)
+        if type(value) is not dict or text[end:].strip():
+            raise ValueError("not one JSON object")
+        # By how often they come.
+        if "l" in value:
+            return Line(_number(value["t"]), value["l"].encode("ascii"))
+        return _from_dict(value)
+    except (KeyError, TypeError, AttributeError, RecursionError) as error:
+        raise ValueError(f"an entry without its fields: {error}") from None
+
+
+def _from_dict(value: dict) -> Entry | None:
+    if "hz" in value:
+        return Imported(**{field: _number(value[key]) for key, field in _READING_KEYS.items() if key in value})
+    if "x" in value:
+        return Line(_number(value["t"]), bytes.fromhex(value["x"]))
+    if "op" in value:
+        level = _number(value["value"]) if "value" in value else None
+        return Operator(_number(value["t"]), _text(value["op"]), level, _text(value.get("text", "")))
+    if "gap" in value:
+        return Gap(_number(value["t"]), _number(value["from"]), _text(value["gap"]))
+    if "end" in value:
+        return End(_number(value["t"]), _text(value["end"]), int(_number(value["lines"])))
+    if "format" in value:
+        return _header(value)
+    return None
+
+
+def _header(value: dict) -> Header:
+    if value["format"] != FORMAT or type(value["schema"]) is not int:
+        raise ValueError("the header of something else")
+    if value["schema"] > SCHEMA:
+        raise NewerSchema(value["schema"])
+    # A later version may add fields; those that are not there keep their defaults.
+    known = {name: value[name] for name in _HEADER_FIELDS if name in value}
+    known["command"] = tuple(_text(word) for word in known.get("command", ()))
+    header = Header(**known)
+    for name, kind in (("source", str), ("start_utc", str), ("part", int), ("notes", dict), ("settings", dict)):
+        if type(getattr(header, name)) is not kind:
+            raise ValueError(f"header: {name} is of another type")
+    if header.interval_s is not None:
+        _number(header.interval_s)
+    return header
+
+
+def _to_dict(entry: Entry) -> dict:
+    match entry:
+        case Line(host_s, data):
+            if data.isascii() and (text := data.decode("ascii")).isprintable():
+                return {"t": round(host_s, 6), "l": text}
+            return {"t": round(host_s, 6), "x": data.hex()}
+        case Imported():
+            values = {key: getattr(entry, field) for key, field in _READING_KEYS.items()}
+            values["at"] = round(entry.time_s, 6)
+            return {key: value for key, value in values.items() if value is not None}
+        case Operator():
+            value = {"t": round(entry.host_s, 6), "op": entry.action}
+            if entry.value is not None:
+                value["value"] = entry.value
+            if entry.text:
+                value["text"] = entry.text
+            return value
+        case Gap():
+            return {"t": round(entry.host_s, 6), "gap": entry.reason, "from": round(entry.start_host_s, 6)}
+        case End():
+            return {"t": round(entry.host_s, 6), "end": entry.status, "lines": entry.lines}
+        case Header():
+            return {"format": FORMAT, "schema": SCHEMA, **{name: getattr(entry, name) for name in _HEADER_FIELDS}}
+    raise TypeError(f"no entry: {entry!r}")
+
+
+def _number(value: object) -> float:
+    # Bounded, since JSON takes 1e999 and a thousand digits as well.
+    if (type(value) is float or type(value) is int) and -1e18 < value < 1e18:
+        return value
+    raise ValueError(f"not a number: {value!r}")
+
+
+def _text(value: object) -> str:
+    if type(value) is str:
+        return value
+    raise ValueError(f"not a text: {value!r}")

@@ -1,0 +1,145 @@
+"""What a capture holds and whether it is whole; and the sound lines of one that is not."""
+
+import os
+from dataclasses import dataclass, field
+
+from coilwire import frame, records
+
+from coilcount.capture.entries import encode
+from coilcount.capture.reader import Report, read_capture, read_lines
+from coilcount.errors import InputError
+from coilcount.model import End, Gap, Header, Imported, Line, Operator
+
+# A sequence that steps further than this, or not at all, is a board that began anew, not loss.
+_NEW_START_STEPS = 100
+
+
+@dataclass
+class Survey:
+    """The contents of one capture.  Times are host seconds, those of imported readings their own."""
+
+    report: Report
+    header: Header
+    first_s: float | None = None
+    last_s: float | None = None
+    records: int = 0  # interval sums and imported readings
+    lost: int = 0  # by the sequence numbers
+    dropped: int = 0  # by the board's own count
+    damaged_frames: int = 0  # lines of the link that were meant as frames and are not sound
+    text_lines: int = 0  # lines of the link that were no frames
+    kinds: dict[str, int] = field(default_factory=dict)  # sound frames by kind
+    boots: int = 0  # different boot numbers
+    hello: dict | None = None  # the latest, by field
+    marks: list[tuple[float, str]] = field(default_factory=list)  # by key and by button
+    operator: list[Operator] = field(default_factory=list)  # all that the operator did
+    gaps: list[Gap] = field(default_factory=list)
+
+    @property
+    def duration_s(self) -> float:
+        return 0.0 if self.first_s is None else self.last_s - self.first_s
+
+
+def survey(path: str | os.PathLike) -> Survey:
+    """Reads a capture once.  Raises what read_capture raises."""
+    report = Report()
+    entries = read_capture(path, report)
+    result = Survey(report, next(entries))
+    link = _Link(result)
+    for entry in entries:
+        match entry:
+            case Line():
+                link.line(entry)
+                _seen(result, entry.host_s)
+            case Imported():
+                result.records += 1
+                _seen(result, entry.time_s)
+            case Operator():
+                result.operator.append(entry)
+                if entry.action == "mark":
+                    result.marks.append((entry.host_s, entry.text))
+            case Gap():
+                result.gaps.append(entry)
+                _seen(result, entry.host_s)
+    return result
+
+
+def salvage(path: str | os.PathLike, out: str | os.PathLike) -> int:
+    """Copies every sound line of a capture, byte for byte, to a new file and closes it; returns their number.
+
+    Raises InputError where `out` exists or cannot be made.
+    """
+    report = Report()
+    lines = read_lines(path, report)
+    first, header = next(lines)
+    last_s = 0.0
+    count = 0
+    try:
+        with open(out, "xb") as file:
+            file.write((first or encode(header).rstrip(b"\n")) + b"\n")
+            for raw, entry in lines:
+                if type(entry) is End:
+                    continue
+                file.write(raw + b"\n")
+                count += 1
+                last_s = max(last_s, getattr(entry, "host_s", 0.0))
+            file.write(encode(End(last_s, "salvaged", count + 1)))
+            file.flush()
+            os.fsync(file.fileno())
+    except FileExistsError:
+        raise InputError("the file exists", str(out), "Nothing is ever overwritten: give another name") from None
+    except OSError as error:
+        raise InputError(f"the file cannot be written: {error.strerror}", str(out), "Look at the folder") from None
+    return count
+
+
+class _Link:
+    """Counts what the lines of the link say."""
+
+    def __init__(self, result: Survey) -> None:
+        self._result = result
+        self._sequence: int | None = None
+        self._boot: int | None = None
+        self._dropped = 0
+
+    def line(self, entry: Line) -> None:
+        result = self._result
+        wire_frame = frame.parse(entry.data)
+        if wire_frame is None:
+            if frame.why(entry.data) == "text":
+                result.text_lines += bool(entry.data.strip())
+            else:
+                result.damaged_frames += 1
+            return
+        try:
+            record = records.read(wire_frame)
+        except ValueError:
+            result.damaged_frames += 1
+            return
+        result.kinds[wire_frame.kind] = result.kinds.get(wire_frame.kind, 0) + 1
+        match record:
+            case records.Interval():
+                result.records += 1
+                self._count_lost(record)
+            case records.Hello():
+                if record.boot != self._boot:
+                    result.boots += 1
+                    self._boot, self._sequence, self._dropped = record.boot, None, 0
+                result.hello = record._asdict()
+            case records.Status():
+                result.dropped += max(0, record.dropped - self._dropped)
+                self._dropped = record.dropped
+            case records.Mark():
+                result.marks.append((entry.host_s, f"button {record.number}"))
+
+    def _count_lost(self, record: records.Interval) -> None:
+        if self._sequence is not None:
+            step = (record.sequence - self._sequence) % records.U16
+            if 0 < step <= _NEW_START_STEPS:
+                self._result.lost += step - 1
+        self._sequence = record.sequence
+
+
+def _seen(result: Survey, time_s: float) -> None:
+    if result.first_s is None:
+        result.first_s = result.last_s = time_s
+    result.last_s = max(result.last_s, time_s)

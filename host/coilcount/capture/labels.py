@@ -1,0 +1,98 @@
+"""Labels beside a capture, which itself is never touched: NAME.labels.csv, one line for each pass."""
+
+import csv
+import math
+import os
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from coilcount.errors import InputError, did_you_mean
+
+COLUMNS = ("start_s", "end_s", "closest_s", "object", "metal", "response", "depth_cm", "note")
+RESPONSES = ("ferrous", "non-ferrous", "uncertain", "")
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """What lay under the coil from start_s to end_s (board time), nearest at closest_s.
+
+    response: what the frequency should say, one of RESPONSES ("" for ground, a knock, drift).
+    """
+
+    start_s: float
+    end_s: float
+    closest_s: float
+    object: str
+    metal: str = ""
+    response: str = ""
+    depth_cm: float | None = None
+    note: str = ""
+
+
+def labels_path(capture: str | os.PathLike) -> Path:
+    """NAME.labels.csv for NAME.ccap and NAME.ccap.gz."""
+    path = Path(capture)
+    if path.suffix == ".gz":
+        path = path.with_suffix("")
+    return path.with_suffix(".labels.csv")
+
+
+def write_labels(path: str | os.PathLike, labels: Iterable[Label]) -> None:
+    """Write a new file of labels.  Raises InputError where it exists or cannot be made."""
+    try:
+        with open(path, "x", newline="", encoding="utf-8") as file:
+            writer = csv.writer(file, lineterminator="\n")
+            writer.writerow(COLUMNS)
+            for label in labels:
+                cells = (getattr(label, name) for name in COLUMNS)
+                writer.writerow("" if cell is None else cell for cell in cells)
+    except FileExistsError:
+        raise InputError("the file exists", str(path), "Nothing is ever overwritten: move it away first") from None
+    except OSError as error:
+        raise InputError(f"the file cannot be made: {error.strerror}", str(path), "Look at the folder") from None
+
+
+def read_labels(path: str | os.PathLike) -> list[Label]:
+    """The labels of a file.  Raises InputError, with the line, for whatever is not right."""
+    try:
+        with open(path, newline="", encoding="utf-8-sig") as file:
+            rows = csv.DictReader(file, strict=True)
+            missing = [name for name in COLUMNS if name not in (rows.fieldnames or ())]
+            if missing:
+                raise InputError(
+                    f"no column {', '.join(missing)}", str(path), "The first line must be " + ",".join(COLUMNS)
+                )
+            return [_label(row, f"{path}, line {rows.line_num}") for row in rows]
+    except FileNotFoundError:
+        raise InputError("there are no labels", str(path), "Label the capture first") from None
+    except OSError as error:
+        raise InputError(f"the file cannot be read: {error.strerror}", str(path), "Look at its rights") from None
+    except (UnicodeDecodeError, csv.Error) as error:
+        raise InputError(f"this is no CSV text in UTF-8: {error}", str(path), "Save it as CSV, UTF-8") from None
+
+
+def _label(row: dict, where: str) -> Label:
+    if None in row or None in row.values():
+        raise InputError("another number of cells than columns", where, "Quote cells that hold commas")
+    times = [_number(row[name], name, where) for name in ("start_s", "end_s", "closest_s")]
+    if not times[0] <= times[2] <= times[1]:
+        raise InputError("closest_s does not lie between start_s and end_s", where, "Correct the times")
+    if row["response"] not in RESPONSES:
+        raise InputError(
+            f'response is "{row["response"]}"',
+            where,
+            did_you_mean(row["response"], [word for word in RESPONSES if word]),
+        )
+    depth_cm = _number(row["depth_cm"], "depth_cm", where) if row["depth_cm"] else None
+    return Label(*times, row["object"], row["metal"], row["response"], depth_cm, row["note"])
+
+
+def _number(cell: str, name: str, where: str) -> float:
+    try:
+        value = float(cell)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise InputError(f'{name} is "{cell}"', where, "Give a number")
+    return value
