@@ -1,0 +1,81 @@
+"""The far end of a real pty, played by the test: it answers `?` with a hello and sends what it is told to.
+
+Not the firmware: tests of the firmware behind the link use the virtual board.
+"""
+
+import contextlib
+import os
+import select
+import threading
+import tty
+from pathlib import Path
+
+from coilwire import records
+
+HELLO = records.Hello(
+    protocol=1, firmware="0.1.0", board="pty", uid="E6605838", boot=1, uptime_ms=10, clock_hz=125_000_000,
+    tick_cycles=2, interval_ms=20, settings_crc=0, layout=records.LAYOUT,
+)  # fmt: skip
+
+
+class PtyBoard:
+    """A symlink that leads to a pty slave while plugged in, as a udev name does."""
+
+    def __init__(self, path: Path, hello: records.Hello | None = HELLO) -> None:
+        self.path = path
+        self.hello = hello
+        self.asked = 0
+        self._master: int | None = None
+        self._thread: threading.Thread | None = None
+        self._stop = threading.Event()
+
+    def __enter__(self) -> "PtyBoard":
+        self.plug()
+        return self
+
+    def __exit__(self, *_) -> None:
+        self.unplug()
+
+    def plug(self) -> None:
+        self._stop.clear()
+        self._master, slave = os.openpty()
+        tty.setraw(slave)
+        self._slave_name = os.ttyname(slave)
+        self._slave = slave
+        self.path.symlink_to(self._slave_name)
+        self._thread = threading.Thread(target=self._answer, args=(self._master,))
+        self._thread.start()
+
+    def unplug(self) -> None:
+        if self._master is None:
+            return
+        self._stop.set()
+        self._thread.join()
+        self.path.unlink()
+        os.close(self._slave)
+        os.close(self._master)
+        self._master = None
+
+    def send(self, data: bytes) -> None:
+        os.write(self._master, data)
+
+    def _answer(self, master: int) -> None:
+        while not self._stop.is_set():
+            ready, _, _ = select.select([master], [], [], 0.01)
+            if not ready:
+                continue
+            with contextlib.suppress(OSError):
+                if b"?" in os.read(master, 1024):
+                    self.asked += 1
+                    if self.hello:
+                        os.write(master, records.write(self.hello))
+
+
+def interval(sequence: int) -> bytes:
+    """One sound interval line: 500 edges of 40 us."""
+    return records.write(
+        records.Interval(
+            sequence=sequence, first_edge=500 * sequence, n=500, t_first=1_250_000 * sequence % 2**32,
+            s=2500 * 500 * 499 // 2, shortest=2500, longest=2500, amplitude=0, flags=128,
+        )  # fmt: skip
+    )
