@@ -1,0 +1,75 @@
+"""The slow baseline: what y would be with nothing there, from block means of a tenth of a second.
+
+An alpha-beta tracker (level and slope) with clipped errors; it stands on its line while told to hold.
+Runs under both interpreters.
+"""
+
+from math import exp
+
+# Errors beyond CLIP sigmas are clipped; where they stay on one side the clip doubles with every further block after
+# STUBBORN, so that a step of the ground is followed in the end.  Chosen on simulated sweeps.
+CLIP = 2.5
+STUBBORN = 10
+MEDIAN_OF_ABS = 0.6745
+ETA = 0.02  # of the median tracker of |error|: some 5 s of blocks
+
+
+class Baseline:
+    """level and slope (1e-9, and 1e-9 a block); sigma: robust scale of one block against the line, in 1e-9."""
+
+    def __init__(self, blocks_tau, floor_ppb):
+        theta = exp(-1.0 / blocks_tau)
+        self._alpha = 1.0 - theta * theta
+        self._beta = (1.0 - theta) * (1.0 - theta)
+        self._floor = floor_ppb
+        self.restart()
+
+    def restart(self):
+        self.count = 0
+        self.level = 0.0
+        self.slope = 0.0
+        self.sigma = self._floor
+        self._side = 0
+
+    def block(self, mean, hold):
+        """Takes a block mean in 1e-9; `hold` leaves level and slope on their line."""
+        count = self.count = self.count + 1
+        if count == 1:
+            self.level = mean
+            return
+        self.level += self.slope
+        if hold:
+            return
+        error = mean - self.level
+        size = error if error >= 0.0 else -error
+        eta = 2.0 / (count + 10)
+        if eta < ETA:
+            eta = ETA
+        if size > MEDIAN_OF_ABS * self.sigma:
+            self.sigma *= 1.0 + eta
+        elif self.sigma > self._floor:
+            self.sigma /= 1.0 + eta
+        alpha = 1.0 / count
+        if alpha < self._alpha:
+            alpha = self._alpha
+        if count > STUBBORN:
+            clip = CLIP * self.sigma
+            side = self._side
+            if size <= clip:
+                self._side = 0
+            else:
+                side = self._side = (side + 1 if side >= 0 else 1) if error > 0.0 else (side - 1 if side <= 0 else -1)
+                over = (side if side > 0 else -side) - STUBBORN
+                while over > 0 and clip < size:
+                    clip *= 2.0
+                    over -= 1
+                if size > clip:
+                    error = clip if error > 0.0 else -clip
+            self.slope += self._beta * error
+        self.level += alpha * error
+
+    def line(self, level, slope):
+        """Stand on another line from here on."""
+        self.level = level
+        self.slope = slope
+        self._side = 0

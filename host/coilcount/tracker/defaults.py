@@ -1,0 +1,55 @@
+"""The tracker's settings: one table of names, defaults, ranges, units and help.
+
+The host builds its [tracker] schema from TABLE, the board checks what it is sent against it.
+Runs under both interpreters.
+"""
+
+from collections import namedtuple
+
+# default: a float, a bool (then lowest and highest are None), or a tuple of floats (each within the range).
+Setting = namedtuple("Setting", "name default lowest highest unit help")
+
+TABLE = (
+    Setting("threshold", 4.5, 2.0, 100.0, "sigma", "raise an alert at this statistic; release and hold scale with it"),
+    Setting(
+        "widths_s", (0.13, 0.2, 0.32, 0.5), 0.05, 2.0, "s", "rising widths (at half maximum) of the passes looked for"
+    ),
+    Setting("scale_floor_ppm", 0.05, 0.0001, 100.0, "ppm", "the noise of a quiet bench; the scale never goes below it"),
+    Setting("release_fraction", 0.6, 0.1, 0.95, "of threshold", "an alert ends below this share of the threshold"),
+    Setting("hold", True, None, None, "", "hold the baseline by itself while the coil rests over a target"),
+    Setting("hold_least_ppm", 2.0, 0.01, 1000.0, "ppm", "smallest shift that is held, at the default threshold"),
+    Setting("hold_rise_sigma", 4.5, 1.0, 100.0, "sigma", "rise in 0.8 s that is held, at the default threshold"),
+    Setting("hold_limit_s", 25.0, 2.0, 300.0, "s", "longest time that the baseline is held by itself"),
+    Setting("baseline_s", 2.5, 0.5, 60.0, "s", "time constant of the baseline"),
+)
+
+DEFAULTS = {row.name: row.default for row in TABLE}
+MOST_WIDTHS = 8
+
+
+def check(name, value):
+    """`value` in the table's type for setting `name`.  Raises ValueError that says what is allowed."""
+    for row in TABLE:
+        if row.name == name:
+            break
+    else:
+        raise ValueError("the tracker has no setting %s; it has %s" % (name, ", ".join([row.name for row in TABLE])))
+    if isinstance(row.default, bool):
+        if not isinstance(value, bool):
+            raise ValueError("%s is true or false, not %r" % (name, value))
+        return value
+    if isinstance(row.default, tuple):
+        if not isinstance(value, (tuple, list)) or not 1 <= len(value) <= MOST_WIDTHS:
+            raise ValueError("%s is a list of 1 to %d numbers, not %r" % (name, MOST_WIDTHS, value))
+        values = tuple([_number(row, item) for item in value])
+        for i in range(1, len(values)):
+            if values[i] <= values[i - 1]:
+                raise ValueError("%s must rise, and %r does not" % (name, values))
+        return values
+    return _number(row, value)
+
+
+def _number(row, value):
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not row.lowest <= value <= row.highest:
+        raise ValueError("%s is a number from %s to %s, not %r" % (row.name, row.lowest, row.highest, value))
+    return float(value)

@@ -1,0 +1,180 @@
+"""The automatic hold: the coil rests over a target, so the baseline must not follow.
+
+Works on block means of a tenth of a second.  A level that has risen quickly, judged by how much it steps while sweeping,
+freezes the line of the seconds before; a return, a steady ramp or a limit lets go.  Only holds of a second and more are
+told.  From the study of rests on simulated ground: levels of 8 of the step's sigmas and more are held for about three
+quarters of their time, less is luck.  Runs under both interpreters.
+"""
+
+from array import array
+
+HISTORY = 128  # blocks; power of two
+LOOK_BACK = 120  # 12 s
+LOW = 8  # blocks over which a rise is measured
+STEP = 6  # blocks: the 0.6 s step whose robust scale is sigma_st
+ERROR_SIGMAS = 2.5
+GONE = 0.3  # of the peak, for two blocks
+TOLD = 10  # blocks
+RAMP = 20  # blocks: four quarters that rise alike are drift
+MEDIAN_OF_ABS = 0.6745
+ETA = 0.01
+
+
+class Hold:
+    """on: a hold is on (told or not); told: it has lasted a second; sign: of the level held; age: in blocks."""
+
+    def __init__(self, baseline, least_ppb, rise_sigma, limit_blocks, floor_ppb):
+        self._baseline = baseline
+        self._least = least_ppb
+        self._rise = rise_sigma
+        self._limit = limit_blocks
+        self._floor = floor_ppb
+        self._blocks = array("i", [0] * HISTORY)
+        self.scale = 1.0
+        self.restart()
+
+    def restart(self):
+        self._count = 0
+        self.sigma_step = self._floor
+        self._drop()
+
+    def _drop(self):
+        self.on = False
+        self.told = False
+        self.sign = 0
+        self.age = 0
+
+    def block(self, mean, allowed):
+        """Takes a block mean (1e-9, before the baseline sees it).  Returns "", "start", or "end" of a told hold.
+
+        `allowed` is False while the operator holds the baseline or boxes fill: nothing starts, what is on ends.
+        """
+        blocks = self._blocks
+        count = self._count = self._count + 1
+        blocks[count & (HISTORY - 1)] = int(mean)
+        if not self.on:
+            if count > STEP:
+                step = mean - blocks[(count - STEP) & (HISTORY - 1)]
+                size = step if step >= 0.0 else -step
+                eta = 2.0 / (count + 10)
+                if eta < ETA:
+                    eta = ETA
+                if size > MEDIAN_OF_ABS * self.sigma_step:
+                    self.sigma_step *= 1.0 + eta
+                elif self.sigma_step > self._floor:
+                    self.sigma_step /= 1.0 + eta
+            if allowed and count > 3 * LOW:
+                self._try(mean, count)
+            return ""
+        self.age += 1
+        if not allowed:
+            return self._end(False)
+        level = (mean - self._baseline.level - self._baseline.slope) * self.sign
+        if level > self._peak:
+            self._peak = level
+        self._gone = self._gone + 1 if level < GONE * self._peak else 0
+        if self._gone >= 2:
+            return self._end(False)
+        if self.age >= self._limit or (self.age == RAMP and self._ramp(count)):
+            return self._end(True, mean)
+        if self.age == TOLD:
+            self.told = True
+            return "start"
+        return ""
+
+    def _try(self, mean, count):
+        baseline = self._baseline
+        error = mean - baseline.level - baseline.slope
+        sign = 1 if error >= 0.0 else -1
+        size = error * sign
+        least = self._least
+        if least < ERROR_SIGMAS * baseline.sigma:
+            least = ERROR_SIGMAS * baseline.sigma
+        if size < least * self.scale:
+            return
+        blocks = self._blocks
+        low = size
+        for i in range(1, LOW + 1):
+            value = (blocks[(count - i) & (HISTORY - 1)] - baseline.level) * sign
+            if value < low:
+                low = value
+        rise = size - low
+        if rise < self._rise * self.scale * self.sigma_step or 2 * rise < size:
+            return
+        self.on = True
+        self.told = False
+        self.sign = sign
+        self.age = 0
+        self._peak = size
+        self._gone = 0
+        self._before = (baseline.level, baseline.slope)
+        self._line(count)
+
+    def _line(self, count):
+        """The trimmed line through the blocks of the last 12 s but the last second: the frozen baseline."""
+        blocks = self._blocks
+        first = LOW
+        last = min(LOOK_BACK, count - 1)
+        if last - first < 2 * LOW:
+            return
+        limit = -1.0
+        origin = blocks[(count - first) & (HISTORY - 1)]
+        level = 0.0
+        slope = 0.0
+        for _ in range(3):
+            n = 0
+            sx = sy = sxx = sxy = 0.0
+            sr = 0.0
+            for i in range(first, last + 1):
+                value = float(blocks[(count - i) & (HISTORY - 1)] - origin)
+                residual = value - level + slope * i
+                if residual < 0.0:
+                    residual = -residual
+                if limit < 0.0 or residual <= limit:
+                    n += 1
+                    sr += residual
+                    sx += i
+                    sy += value
+                    sxx += i * i
+                    sxy += i * value
+            under = n * sxx - sx * sx
+            if n < 2 * LOW or under <= 0.0:
+                break
+            slope = -(n * sxy - sx * sy) / under
+            level = (sy + slope * sx) / n
+            total = 0.0
+            for i in range(first, last + 1):
+                residual = blocks[(count - i) & (HISTORY - 1)] - origin - level + slope * i
+                total += residual if residual >= 0.0 else -residual
+            # Mean absolute residual times 1.25 is a sigma; two of them are kept.
+            limit = 2.5 * total / (last - first + 1)
+        # `level` is at this block; the baseline moves on by one slope when it takes it.
+        self._baseline.line(origin + level - slope, slope)
+
+    def _ramp(self, count):
+        """Whether the first two seconds rose steadily: drift taken for an arrival."""
+        blocks = self._blocks
+        quarter = RAMP // 4
+        means = []
+        for k in range(4):
+            total = 0
+            for i in range(quarter):
+                total += blocks[(count - k * quarter - i) & (HISTORY - 1)]
+            means.append(total * self.sign / quarter)
+        least = means[0] - means[1]
+        most = least
+        for k in (1, 2):
+            rise = means[k] - means[k + 1]
+            least = min(least, rise)
+            most = max(most, rise)
+        return least > 0.0 and least > 0.4 * most and 3.0 * least > 0.2 * self._peak
+
+    def _end(self, anew, mean=0.0):
+        told = self.told
+        if anew:
+            self._baseline.line(mean, 0.0)
+        elif self.age < TOLD:
+            level, slope = self._before
+            self._baseline.line(level + slope * self.age, slope)
+        self._drop()
+        return "end" if told else ""

@@ -1,0 +1,219 @@
+"""The tracker: readings in, alerts and holds out.  A pure function of the series and the settings.
+
+Pieces: series (raw sums to y, repair), boxes (statistic and scale), baseline, hold, alert.  Memory is bounded: a ring of
+6.5 of the longest width and 128 blocks.  Runs under both interpreters; raises only ValueError.
+"""
+
+from . import defaults
+from .alert import Alerts
+from .baseline import Baseline
+from .boxes import Boxes
+from .hold import Hold
+from .records import Hold as HoldEvent
+from .records import State
+from .series import BROKEN, Decoder, Repair
+
+NOTHING = ()
+BLOCK_S = 0.1
+SHORTEST_INTERVAL_S = 0.002
+LONGEST_INTERVAL_S = 1.0
+
+
+class Tracker:
+    """`interval_s` between readings; settings by the names of defaults.TABLE.
+
+    Every input returns a sequence of Alert and Hold records, in the order in which they came about, often empty.  Times
+    are whole microseconds on the caller's time base.  Raised, settled and released times are those at which the
+    data that decided it were complete.  One reading is held back for the repair of miscounts, so `state` may be that of the
+    interval before; its time_us tells.
+    """
+
+    def __init__(self, interval_s, **settings):
+        if not SHORTEST_INTERVAL_S <= interval_s <= LONGEST_INTERVAL_S:
+            raise ValueError(
+                "interval_s is a number from %s to %s, not %r" % (SHORTEST_INTERVAL_S, LONGEST_INTERVAL_S, interval_s)
+            )
+        values = dict(defaults.DEFAULTS)
+        for name in settings:
+            values[name] = defaults.check(name, settings[name])
+        self._interval_us = int(interval_s * 1e6 + 0.5)
+        floor_ppb = values["scale_floor_ppm"] * 1000.0
+        self._block = max(1, int(BLOCK_S / interval_s + 0.5))
+        block_s = self._block * interval_s
+        self._decoder = Decoder(self._interval_us)
+        self._repair = Repair()
+        self._boxes = Boxes(values["widths_s"], interval_s, floor_ppb)
+        self._baseline = Baseline(values["baseline_s"] / block_s, floor_ppb)
+        self._hold = Hold(
+            self._baseline, values["hold_least_ppm"] * 1000.0, values["hold_rise_sigma"],
+            int(values["hold_limit_s"] / block_s), floor_ppb,
+        )
+        self._may_hold = values["hold"]
+        self._alerts = Alerts(self._boxes, self._baseline, self._interval_us, values["release_fraction"])
+        self._frozen = False
+        self._in_block = 0
+        self._last_us = None  # middle of the last interval
+        self._newest_us = None  # middle of the newest reading, held back or not
+        self._time_us = 0
+        self._y = 0
+        self._hold_start_us = 0
+        self.set_threshold(values["threshold"])
+
+    # ------------------------------------------------------------ inputs
+
+    def interval(self, time_us, sequence, first_edge, n, t_first, s):
+        """Raw sums of one interval as they were on the wire; time_us is its middle."""
+        steps = self._decoder.interval(sequence, first_edge, n, t_first, s)
+        last_us = self._last_us
+        self._last_us = time_us
+        if steps > 0:
+            self._newest_us = (last_us + time_us) // 2 if steps == 1 else time_us - self._interval_us // 2
+            return self._take(steps, time_us + self._interval_us // 2)
+        if steps == BROKEN:
+            return self._break()
+        return NOTHING
+
+    def reading(self, time_us, frequency_hz):
+        """A frequency that was counted elsewhere, in Hz; time_us is the middle of the reading."""
+        if not 0.0 < frequency_hz < 1e12:
+            raise ValueError("a frequency of %r Hz" % frequency_hz)
+        events = NOTHING
+        steps = self._decoder.reading(time_us, frequency_hz)
+        if steps == BROKEN:
+            events = self._break()
+            steps = 1
+        self._newest_us = time_us
+        more = self._take(steps, time_us + self._interval_us // 2)
+        return list(events) + list(more) if events else more
+
+    def gap(self, time_us):
+        """What comes next is on a new time base: alerts close, boxes fill and the baseline settles anew."""
+        self._decoder.forget()
+        return self._break()
+
+    def finish(self):
+        """The data end here.  What is open is told as open."""
+        events = []
+        self._flush(events)
+        self._alerts.end(None, events)
+        if self._hold.told:
+            events.append(HoldEvent("final", self._hold_start_us, None, self._hold.sign))
+        self._hold.restart()
+        return events
+
+    def freeze(self):
+        """The operator holds the baseline, level and slope, from the next reading on."""
+        self._frozen = True
+        return NOTHING
+
+    def thaw(self):
+        """The baseline follows again, from the next reading on."""
+        self._frozen = False
+        return NOTHING
+
+    def set_threshold(self, z):
+        """Raise at this |z| from the next reading on; release and hold levels scale with it."""
+        self._threshold = defaults.check("threshold", z)
+        self._hold.scale = self._threshold / defaults.DEFAULTS["threshold"]
+        return NOTHING
+
+    # ------------------------------------------------------------ what it knows
+
+    @property
+    def state(self):
+        """records.State of the latest reading that is certain."""
+        boxes = self._boxes
+        baseline = self._baseline
+        return State(
+            self._time_us, self._y, baseline.level + baseline.slope * self._in_block / self._block, boxes.z,
+            boxes.widths_s[boxes.width], boxes.ready, self._frozen, self._hold.told,
+        )
+
+    @property
+    def reference(self):
+        """(ticks, edges): y is relative to edges / ticks of the tick rate.  None before two intervals."""
+        return self._decoder.reference
+
+    @property
+    def reference_hz(self):
+        """The same for frequencies that were counted elsewhere; None before the first."""
+        return self._decoder.reference_hz
+
+    @property
+    def repaired(self):
+        """Miscounts taken out so far."""
+        return self._repair.repaired
+
+    # ------------------------------------------------------------ inside
+
+    def _take(self, steps, now_us):
+        decoder = self._decoder
+        repair = self._repair
+        certain = []
+        while steps:
+            repair.push(decoder.y, decoder.edges, certain)
+            steps -= 1
+        if not certain:
+            return NOTHING
+        events = []
+        back = len(repair.pending) + len(certain) - 1
+        for y in certain:
+            self._one(y, self._newest_us - back * self._interval_us, now_us, events)
+            back -= 1
+        return events or NOTHING
+
+    def _one(self, y, time_us, now_us, events):
+        self._time_us = time_us
+        self._y = y
+        boxes = self._boxes
+        boxes.push(y)
+        if boxes.ready:
+            alerts = self._alerts
+            z = boxes.z
+            threshold = self._threshold
+            # Most readings have nothing to tell.
+            if z >= threshold or z <= -threshold or alerts.open is not None or alerts.waiting:
+                alerts.step(time_us, now_us, threshold, self._hold.on, events)
+        self._in_block += 1
+        if self._in_block == self._block:
+            self._in_block = 0
+            self._end_block(time_us, events)
+
+    def _end_block(self, time_us, events):
+        boxes = self._boxes
+        hold = self._hold
+        mean = boxes.mean(0, self._block - 1)
+        told = hold.block(mean, self._may_hold and boxes.ready and not self._frozen)
+        if told == "start":
+            self._hold_start_us = time_us - hold.age * self._block * self._interval_us
+            events.append(HoldEvent("start", self._hold_start_us, None, hold.sign))
+            self._hold_sign = hold.sign
+        elif told == "end":
+            events.append(HoldEvent("final", self._hold_start_us, time_us, self._hold_sign))
+        self._baseline.block(mean, self._frozen or hold.on or self._alerts.open is not None)
+
+    def _flush(self, events):
+        certain = []
+        self._repair.flush(certain)
+        back = len(certain) - 1
+        for y in certain:
+            self._one(y, self._newest_us - back * self._interval_us, self._newest_us + self._interval_us // 2, events)
+            back -= 1
+
+    def _break(self):
+        if self._newest_us is None:
+            return NOTHING
+        events = []
+        self._flush(events)
+        end_us = self._newest_us + self._interval_us // 2
+        self._alerts.end(end_us, events)
+        hold = self._hold
+        if hold.told:
+            events.append(HoldEvent("final", self._hold_start_us, end_us, hold.sign))
+        hold.restart()
+        self._boxes.restart()
+        self._baseline.restart()
+        self._repair.forget()
+        self._in_block = 0
+        self._newest_us = None
+        return events or NOTHING
