@@ -30,7 +30,7 @@ SIZES = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Oscillator:
-    """How the coil swings, and how cleanly: S_y(f) = h_minus2/f^2 + h_minus1/f + h0; an h given replaces the class's."""
+    """How the coil swings, and how cleanly: S_y(f) = h_minus2/f^2 + h_minus1/f + h0; an h given replaces the class."""
 
     noise: str = choice(NOISE_CLASSES, "careful")
     h0: float | None = number(0, 1e-6, None)  # 1/Hz, white FM
