@@ -1,0 +1,223 @@
+"""The settings: one table of what exists, read strictly from TOML, with where each value came from."""
+
+import hashlib
+import json
+import os
+import re
+import sys
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+from coilcount.errors import InputError, did_you_mean
+from coilcount.tracker import defaults as tracker_defaults
+from coilcount.tracker.defaults import Setting
+
+SCHEMA = 1
+FILE_NAME = "coilcount.toml"
+BY_DEFAULT = "default"
+
+# section: its settings.  A default that is a bool, an int, a float or a tuple of floats tells what may be given.
+SECTIONS: dict[str, tuple[Setting, ...]] = {
+    "tracker": tracker_defaults.TABLE,
+    "capture": (
+        Setting("rotate_mb", 256.0, 1.0, 100_000.0, "MB", "begin a new part of the recording after so much"),
+        Setting("rotate_minutes", 720.0, 1.0, 10_080.0, "min", "begin a new part of the recording after so long"),
+        Setting("warn_free_mb", 200.0, 1.0, 100_000.0, "MB", "warn when the disk has less than this left"),
+    ),
+    "live": (
+        Setting("redraw_hz", 8.0, 1.0, 10.0, "Hz", "how often the screen is drawn"),
+        Setting("sound", False, None, None, "", "play the shift as a tone"),
+    ),
+    "board": (Setting("interval_ms", 20, 5, 100, "ms", "counting interval of the board"),),
+}
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What is in force: four sections of checked values, and where each value came from.
+
+    A section maps a name to a bool, int, float or tuple of floats; `origins` maps "section.name" to a file name,
+    "--threshold" or "default".
+    """
+
+    tracker: Mapping[str, Any]
+    capture: Mapping[str, Any]
+    live: Mapping[str, Any]
+    board: Mapping[str, Any]
+    origins: Mapping[str, str]
+
+    def as_dict(self) -> dict[str, dict[str, Any]]:
+        """Plain dicts and lists, in the order of the table: what a capture's header holds."""
+        return {
+            section: {row.name: _plain(getattr(self, section)[row.name]) for row in rows}
+            for section, rows in SECTIONS.items()
+        }
+
+    def sha256(self) -> str:
+        """SHA-256 (hex) of the values alone, written as JSON with sorted keys and no spaces."""
+        text = json.dumps(self.as_dict(), sort_keys=True, separators=(",", ":"))
+        return hashlib.sha256(text.encode("ascii")).hexdigest()
+
+    def to_toml(self) -> str:
+        """A settings file with every value, its unit and its meaning; reading it gives the same settings."""
+        lines = [f"schema = {SCHEMA}"]
+        for section, rows in SECTIONS.items():
+            lines += ["", f"[{section}]"]
+            for row in rows:
+                unit = f" ({row.unit})" if row.unit else ""
+                value = json.dumps(_plain(getattr(self, section)[row.name]))
+                lines.append(f"{row.name} = {value}  # {row.help}{unit}")
+        return "\n".join(lines) + "\n"
+
+    def with_threshold(self, threshold: float) -> "Settings":
+        """The same with another raise level.  Raises InputError where it is out of range."""
+        value = _checked("tracker", _row("tracker", "threshold"), threshold, "--threshold")
+        return replace(
+            self,
+            tracker=MappingProxyType({**self.tracker, "threshold": value}),
+            origins=MappingProxyType({**self.origins, "tracker.threshold": "--threshold"}),
+        )
+
+
+def default_settings() -> Settings:
+    """The settings with no file at all."""
+    return _build({}, BY_DEFAULT, None)
+
+
+def from_toml(text: str, where: str) -> Settings:
+    """The settings in a file's `text`; `where` is its name.  Raises InputError that names file, line and key."""
+    try:
+        raw = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"the settings are not TOML: {error}", where, "Correct that line") from None
+    schema = raw.pop("schema", None)
+    if isinstance(schema, bool) or not isinstance(schema, int):
+        raise InputError(f"the settings do not begin with schema = {SCHEMA}", where, "Add that line at the top")
+    if schema != SCHEMA:
+        newer = "Update coilcount" if schema > SCHEMA else "See coilcount settings show for today's form"
+        raise InputError(f"the settings have schema {schema}, this version reads {SCHEMA}", where, newer)
+    return _build(raw, where, text)
+
+
+def read_settings(path: str | os.PathLike) -> Settings:
+    """The settings in a file.  Raises InputError."""
+    try:
+        text = Path(path).read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise InputError("there is no such settings file", str(path), "Look at the name and the folder") from None
+    except OSError as error:
+        raise InputError(f"the settings cannot be read: {error.strerror}", str(path), "Look at its rights") from None
+    except UnicodeDecodeError:
+        raise InputError("the settings are not text in UTF-8", str(path), "Save the file as UTF-8") from None
+    return from_toml(text, str(path))
+
+
+def load_settings(path: str | os.PathLike | None = None, environ: Mapping[str, str] | None = None) -> Settings:
+    """`path` if given, else coilcount.toml in the working folder, else the user's, else the defaults."""
+    if path is not None:
+        return read_settings(path)
+    for place in (Path(FILE_NAME), user_file(os.environ if environ is None else environ)):
+        if place is not None and place.is_file():
+            return read_settings(place)
+    return default_settings()
+
+
+def user_file(environ: Mapping[str, str], platform: str = sys.platform) -> Path | None:
+    """The user's own settings file by the platform's habit; None where no home is known."""
+    if platform == "win32":
+        base = environ.get("APPDATA")
+    elif platform == "darwin":
+        base = environ.get("HOME") and f"{environ['HOME']}/Library/Application Support"
+    else:
+        # The XDG base directory specification: a relative path there is to be ignored.
+        base = environ.get("XDG_CONFIG_HOME", "")
+        if not base.startswith("/"):
+            base = environ.get("HOME") and f"{environ['HOME']}/.config"
+    return Path(base) / "coilcount" / FILE_NAME if base else None
+
+
+def _build(raw: dict[str, Any], origin: str, text: str | None) -> Settings:
+    where = "" if text is None else origin
+    for name, table in raw.items():
+        if name not in SECTIONS:
+            what = f"there is no section [{name}]" if isinstance(table, dict) else f'there is no key "{name}" outside'
+            raise InputError(what, _place(where, text, "", name), did_you_mean(name, tuple(SECTIONS)))
+        if not isinstance(table, dict):
+            raise InputError(f"{name} is a section", _place(where, text, "", name), f"Write [{name}] on a line")
+    built: dict[str, Mapping[str, Any]] = {}
+    origins: dict[str, str] = {}
+    for section, rows in SECTIONS.items():
+        table = raw.get(section, {})
+        known = tuple(row.name for row in rows)
+        for name in table:
+            if name not in known:
+                place = _place(where, text, section, name)
+                raise InputError(f'[{section}] has no key "{name}"', place, did_you_mean(name, known))
+        values = {}
+        for row in rows:
+            given = row.name in table
+            origins[f"{section}.{row.name}"] = origin if given else BY_DEFAULT
+            values[row.name] = (
+                _checked(section, row, table[row.name], _place(where, text, section, row.name))
+                if given
+                else row.default
+            )
+        built[section] = MappingProxyType(values)
+    return Settings(**built, origins=MappingProxyType(origins))
+
+
+def _checked(section: str, row: Setting, value: Any, place: str) -> Any:
+    """`value` in the table's type.  Raises InputError with the range and the unit."""
+    key = f"{section}.{row.name}"
+    shown = json.dumps(value, default=str)
+    unit = f" {row.unit}" if row.unit else ""
+    if isinstance(row.default, bool):
+        if not isinstance(value, bool):
+            raise InputError(f"{key} is {shown}", place, "Write true or false")
+        return value
+    words = f"from {row.lowest:g} to {row.highest:g}{unit}"
+    if isinstance(row.default, tuple):
+        if not isinstance(value, list | tuple) or not all(_is_number(one, row) for one in value):
+            raise InputError(f"{key} is {shown}", place, f"Give a list of numbers {words}")
+    elif isinstance(row.default, int):
+        if not isinstance(value, int) or not _is_number(value, row):
+            raise InputError(f"{key} is {shown}", place, f"Give a whole number {words}")
+        return value
+    elif not _is_number(value, row):
+        raise InputError(f"{key} is {shown}", place, f"Give a number {words}")
+    if section == "tracker":
+        try:
+            return tracker_defaults.check(row.name, value)
+        except ValueError as error:
+            raise InputError(f"{key}: {error}", place, f"Give numbers {words}") from None
+    return float(value)
+
+
+def _is_number(value: Any, row: Setting) -> bool:
+    return not isinstance(value, bool) and isinstance(value, int | float) and row.lowest <= value <= row.highest
+
+
+def _row(section: str, name: str) -> Setting:
+    return next(row for row in SECTIONS[section] if row.name == name)
+
+
+def _plain(value: Any) -> Any:
+    return list(value) if isinstance(value, tuple) else value
+
+
+def _place(where: str, text: str | None, section: str, name: str) -> str:
+    """`file, line n` where the line can be found: tomllib keeps no positions, but one key a line is the custom."""
+    inside = ""
+    for number, line in enumerate((text or "").splitlines(), 1):
+        head = re.match(r"\s*\[\s*([\w-]+)\s*\]", line)
+        if head:
+            inside = head[1]
+            if not section and inside == name:
+                return f"{where}, line {number}"
+        elif inside == section and re.match(rf"\s*[\"']?{re.escape(name)}[\"']?\s*=", line):
+            return f"{where}, line {number}"
+    return where
