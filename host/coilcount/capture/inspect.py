@@ -23,7 +23,7 @@ class Survey:
     first_s: float | None = None
     last_s: float | None = None
     records: int = 0  # interval sums and imported readings
-    lost: int = 0  # by the sequence numbers
+    lost: int = 0  # by the sequence numbers; of imported readings by their times
     dropped: int = 0  # by the board's own count
     damaged_frames: int = 0  # lines of the link that were meant as frames and are not sound
     text_lines: int = 0  # lines of the link that were no frames
@@ -52,6 +52,7 @@ def survey(path: str | os.PathLike) -> Survey:
                 _seen(result, entry.host_s)
             case Imported():
                 result.records += 1
+                result.lost += _rows_left_out(result, entry)
                 _seen(result, entry.time_s)
             case Operator():
                 result.operator.append(entry)
@@ -137,6 +138,14 @@ class _Link:
             if 0 < step <= _NEW_START_STEPS:
                 self._result.lost += step - 1
         self._sequence = record.sequence
+
+
+def _rows_left_out(result: Survey, entry: Imported) -> int:
+    interval_s = result.header.interval_s
+    if result.last_s is None or not interval_s:
+        return 0
+    steps = round((entry.time_s - result.last_s) / interval_s)
+    return steps - 1 if 0 < steps <= _NEW_START_STEPS else 0
 
 
 def _seen(result: Survey, time_s: float) -> None:

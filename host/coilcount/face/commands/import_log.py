@@ -1,0 +1,61 @@
+"""`coilcount import`: readings of any other counter, from CSV to a capture."""
+
+import argparse
+import os
+import sys
+from datetime import UTC, datetime, timedelta
+
+from coilcount import __version__
+from coilcount.errors import EXIT_DONE, InputError
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("log", help="CSV: time_s,frequency_hz[,temperature_c][,amplitude_v][,supply_v]")
+    parser.add_argument("file", help="the capture to write; must not exist")
+    parser.add_argument("--start-utc", metavar="UTC", help="when time_s was 0, as 2026-05-01T09:00:00Z")
+    parser.add_argument("--note", metavar="TEXT", help="coil, place, weather")
+    parser.add_argument("--quiet", action="store_true", help="only errors and notices")
+
+
+def run(args: argparse.Namespace) -> int:
+    from coilcount.capture.csv_log import read_log
+    from coilcount.capture.writer import CaptureWriter
+    from coilcount.model import Header
+
+    log = read_log(args.log)
+    for name in log.ignored:
+        print(f'coilcount: column "{name}" is not known and is left out ({args.log})', file=sys.stderr)
+    notes = {"log": os.path.basename(args.log)}
+    if args.note:
+        notes["note"] = args.note
+    if args.start_utc:
+        start = _parse_utc(args.start_utc)
+    else:
+        # A log is last written at its last reading; nothing in it says the day.
+        start = datetime.fromtimestamp(os.stat(args.log).st_mtime, UTC) - timedelta(seconds=log.readings[-1].time_s)
+        notes["start_utc"] = "reckoned from the time the log was last written"
+    header = Header(
+        source="import",
+        start_utc=start.isoformat(timespec="seconds").replace("+00:00", "Z"),
+        host_version=__version__,
+        command=("coilcount", "import", args.log, args.file),
+        notes=notes,
+        interval_s=log.interval_s,
+    )
+    with CaptureWriter(args.file, header, sync_s=None) as writer:
+        for reading in log.readings:
+            writer.write(reading)
+    if not args.quiet:
+        duration_s = log.readings[-1].time_s - log.readings[0].time_s
+        print(f"{len(log.readings)} readings of {log.interval_s:g} s over {duration_s:.1f} s to {args.file}")
+    return EXIT_DONE
+
+
+def _parse_utc(text: str) -> datetime:
+    try:
+        start = datetime.fromisoformat(text)
+    except ValueError:
+        start = None
+    if start is None or start.tzinfo is None:
+        raise InputError(f'"{text}" is no time in UTC', "--start-utc", "Write it as 2026-05-01T09:00:00Z")
+    return start.astimezone(UTC)

@@ -1,0 +1,102 @@
+"""`coilcount inspect`: what a capture holds, and whether it is whole (exit 1 where it is not)."""
+
+import argparse
+import dataclasses
+import json
+
+from coilcount.errors import EXIT_DONE, EXIT_NO
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("file", help="a capture (.ccap or .ccap.gz)")
+    parser.add_argument("--salvage", metavar="OUT", help="write every sound line to a new capture")
+    parser.add_argument("--json", action="store_true", help="one JSON object")
+    parser.add_argument("--quiet", action="store_true", help="say nothing; the exit code is the answer")
+
+
+def run(args: argparse.Namespace) -> int:
+    from coilcount.capture.inspect import salvage, survey
+
+    found = survey(args.file)
+    saved = salvage(args.file, args.salvage) if args.salvage else None
+    if args.json:
+        print(json.dumps(_as_json(args.file, found, saved)))
+    elif not args.quiet:
+        for name, text in _as_rows(found):
+            print(f"{name:<10} {text}")
+        if saved is not None:
+            print(f"{'salvaged':<10} {saved} lines to {args.salvage}")
+        elif not found.report.whole:
+            print(f"{'remedy':<10} replay uses what is sound; --salvage OUT writes it to a new capture")
+    return EXIT_DONE if found.report.whole else EXIT_NO
+
+
+def _as_rows(found):
+    report, header = found.report, found.header
+    yield "source", header.source + (", simulated" if header.simulated else "")
+    yield "start", header.start_utc or "unknown"
+    yield "duration", f"{found.duration_s:.1f} s"
+    if header.part > 1:
+        yield "part", str(header.part)
+    if found.hello:
+        hello = found.hello
+        yield (
+            "board",
+            f"{hello['board']} {hello['uid']}, firmware {hello['firmware']}, protocol {hello['protocol']}, "
+            f"interval {hello['interval_ms']} ms, {_count(found.boots, 'boot')}",
+        )
+    yield "records", f"{found.records}, lost {found.lost}, dropped by the board {found.dropped}"
+    yield "link", f"{_count(found.damaged_frames, 'damaged line')}, {_count(found.text_lines, 'line')} of other text"
+    for entry in found.operator:
+        if entry.action != "mark":
+            value = "" if entry.value is None else f" {entry.value:g}"
+            yield "operator", f"{entry.host_s:.1f} s {entry.action}{value}"
+    for host_s, text in found.marks:
+        yield "mark", f"{host_s:.1f} s {text}".rstrip()
+    for gap in found.gaps:
+        yield "gap", f"{gap.start_host_s:.1f} s to {gap.host_s:.1f} s, {gap.reason}"
+    for name, text in header.notes.items():
+        yield "note", f"{name}: {text}"
+    if report.unknown:
+        yield "newer", f"{_count(report.unknown, 'line')} of kinds that this version does not know"
+    if report.damaged_lines:
+        more = ", ..." if report.damaged > len(report.damaged_lines) else ""
+        yield "damaged", "line " + ", ".join(map(str, report.damaged_lines)) + more
+    yield "whole", f"yes, {report.status}" if report.whole else "no: " + report.complaint()
+
+
+def _as_json(path, found, saved):
+    report = found.report
+    return {
+        "kind": "inspection",
+        "file": str(path),
+        "whole": report.whole,
+        "complaint": report.complaint(),
+        "status": report.status,
+        "source": found.header.source,
+        "simulated": found.header.simulated,
+        "start_utc": found.header.start_utc,
+        "duration_s": round(found.duration_s, 6),
+        "part": found.header.part,
+        "lines": report.lines,
+        "damaged_entries": report.damaged,
+        "torn_tail": report.torn_tail,
+        "unknown": report.unknown,
+        "records": found.records,
+        "lost": found.lost,
+        "dropped": found.dropped,
+        "damaged": found.damaged_frames,
+        "text_lines": found.text_lines,
+        "kinds": found.kinds,
+        "boots": found.boots,
+        "board": found.hello,
+        "marks": [{"host_s": host_s, "text": text} for host_s, text in found.marks],
+        "operator": [dataclasses.asdict(entry) for entry in found.operator],
+        "gaps": [dataclasses.asdict(gap) for gap in found.gaps],
+        "notes": found.header.notes,
+        "salvaged": saved,
+    }
+
+
+def _count(number, word):
+    return f"{number} {word}{'' if number == 1 else 's'}"
