@@ -16,7 +16,8 @@ PIPELINE = {"physics", "readings", "tracker", "capture"}
 MAY = {
     "model": (set(), set()),
     "errors": (set(), set()),
-    "settings": ({"errors", "tracker.defaults"}, set()),
+    "schema": ({"schema", "errors"}, set()),
+    "settings": ({"errors", "schema", "tracker.defaults"}, set()),
     "tracker": ({"tracker"}, set()),
     "readings": ({"readings", "model", "errors", "coilwire", "tracker.records"}, set()),
     "chain": (COMMON | {"coilwire", "readings", "tracker"}, set()),
