@@ -1,0 +1,3 @@
+"""The firmware's version, as the hello tells it."""
+
+VERSION = "0.1.0"

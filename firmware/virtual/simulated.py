@@ -1,0 +1,157 @@
+"""Counter, clock and board sensors out of a scene: one record for each millisecond, read from a FIFO.
+
+Not installed on a board.  Everything it says, time included, is a function of the records alone.
+The record is documented here and written by the host's simulate room.
+"""
+
+import struct
+
+import counter as counting
+from coilwire import records
+
+# first_edge, n, t_first, s, shortest, longest, amplitude (0.1 mV), flags (coilwire.records.FLAG_*),
+# temperature_mk, supply_mv, control; little-endian, 32 bytes.  Sums of the edges of this millisecond of
+# scene time; n = 0 where none fell into it; shortest = 0 where it holds no period.
+FORMAT = "<IIIIHHHHIHH"
+SIZE = 32
+
+# Bits of `control`.
+UNPLUGGED = 1  # the plug is pulled at this millisecond: the board has no power from here
+PLUGGED = 2  # it is in again
+MARKED = 4  # the board's mark button
+
+CLOCK_HZ = 125_000_000
+TICK_CYCLES = 2
+
+U32 = 0xFFFFFFFF
+# A silence longer than half a turn of the 32-bit timestamp.
+AMBIGUOUS_MS = (1 << 31) // (CLOCK_HZ // TICK_CYCLES // 1000)
+
+
+class PowerLost(Exception):
+    """The plug was pulled."""
+
+
+class SceneEnded(Exception):
+    """The scene has no more milliseconds."""
+
+
+class Scene(counting.Counter):
+    """The counter of a scene; also its clock (uptime_ms) and what the board's sensors would read.
+
+    stream: an unbuffered binary stream; read() may give less than asked, or None where nothing waits.
+    """
+
+    clock_hz = CLOCK_HZ
+    tick_cycles = TICK_CYCLES
+
+    def __init__(self, stream):
+        super().__init__()
+        self.temperature_mk = 0
+        self.supply_mv = 0
+        self.marks = 0
+        self._stream = stream
+        self._record = b""
+        self._uptime = 0
+        self._silent = 0
+        self._interval = 0
+        self._elapsed = 0
+        self._offsets = None  # of this boot: first edge, timestamp
+        self._n = 0  # edges in the open interval
+        self._first = self._t_first = self._s = self._shortest = self._longest = self._flags = 0
+        self._amplitude = self._amplitudes = 0
+
+    def uptime_ms(self):
+        return self._uptime & U32
+
+    def start(self, interval_ms):
+        self._interval = interval_ms
+        self._flags = records.FLAG_NEW_TIME_BASE
+
+    def stop(self):
+        pass
+
+    def set_interval(self, interval_ms):
+        self._interval = interval_ms
+
+    def silent_ms(self):
+        return self._silent
+
+    def poll(self):
+        part = self._stream.read(SIZE - len(self._record))
+        if part is None:
+            return counting.IDLE
+        if not part:
+            raise SceneEnded
+        self._record += part
+        if len(self._record) < SIZE:
+            return counting.IDLE
+        values = struct.unpack(FORMAT, self._record)
+        self._record = b""
+        return self._millisecond(values)
+
+    def _millisecond(self, values):
+        first, n, t_first, s, shortest, longest, amplitude, flags, self.temperature_mk, self.supply_mv, control = values
+        if control & UNPLUGGED:
+            raise PowerLost
+        if control & MARKED:
+            self.marks += 1
+        self._uptime += 1
+        self._elapsed += 1
+        closed = False
+        if n:
+            if self._silent > AMBIGUOUS_MS:
+                flags |= records.FLAG_NEW_TIME_BASE
+            self._silent = 0
+            if self._offsets is None:
+                self._offsets = (first, t_first)
+            first = (first - self._offsets[0]) & U32
+            t_first = (t_first - self._offsets[1]) & U32
+            # A frequency that rose since the interval was set: close early rather than lose or bend a sum.
+            if self._n and not self._room(n, t_first, s):
+                self._close()
+                closed = True
+            self._merge(first, n, t_first, s, shortest, longest, amplitude, flags)
+        else:
+            self._silent += 1
+            self._flags |= flags
+        if not closed and self._elapsed >= self._interval:
+            self._elapsed = 0
+            if self._n:
+                self._close()
+                closed = True
+        elif closed:
+            self._elapsed = 1
+        return counting.CLOSED if closed else counting.COUNTED
+
+    def _joined(self, n, t_first, s):
+        """S of two neighbouring stretches: S1 + S2 + N2 (t2 - t1), exactly."""
+        return self._s + s + n * ((t_first - self._t_first) & U32)
+
+    def _room(self, n, t_first, s):
+        return self._joined(n, t_first, s) <= U32 and self._n + n < 65536
+
+    def _merge(self, first, n, t_first, s, shortest, longest, amplitude, flags):
+        if self._n:
+            self._s = self._joined(n, t_first, s)
+        else:
+            self._first, self._t_first, self._s = first, t_first, s
+        self._n += n
+        if shortest:
+            self._shortest = min(self._shortest or shortest, shortest)
+            self._longest = max(self._longest, longest)
+        self._flags |= flags
+        self._amplitude += amplitude
+        self._amplitudes += 1
+
+    def _close(self):
+        sums = self.sums
+        sums[counting.FIRST_EDGE] = self._first
+        sums[counting.N] = self._n
+        sums[counting.T_FIRST] = self._t_first
+        sums[counting.S] = self._s
+        sums[counting.SHORTEST] = self._shortest
+        sums[counting.LONGEST] = self._longest
+        sums[counting.AMPLITUDE] = self._amplitude // self._amplitudes
+        sums[counting.FLAGS] = self._flags
+        self._n = self._shortest = self._longest = self._flags = self._amplitude = self._amplitudes = 0
