@@ -6,7 +6,7 @@ Each record is 32 bytes, little-endian, `<IIIIHHHHIHH`:
 first_edge, n, t_first, s, shortest, longest, amplitude (0.1 mV), flags (coilwire.records.FLAG_*),
 temperature_mk, supply_mv, control (1: the plug is pulled at this millisecond, 2: it is in again, 4: mark button).
 first_edge and t_first wrap at 2^32.  While the plug is out n is 0; when it is in again the board boots, so
-edges and timestamps begin at 0 and the first record says FLAG_NEW_TIME_BASE.  A scene's [[lost]] records are lost
+edges and timestamps begin anew.  A scene's [[lost]] records are lost
 behind the board and do not show here.
 
 Pace 1 is real time, in batches of 10 ms by absolute deadlines; 0 is as fast as the reader takes it.  Without --for

@@ -6,7 +6,7 @@ import numpy as np
 from coilwire import PROTOCOL, records
 
 from coilcount.model import Gap, Line
-from coilcount.simulate.edges import BLOCK_MS, CLOCK_HZ, FIELDS, TICK_CYCLES, Sums, joined, merge
+from coilcount.simulate.edges import BLOCK_MS, CLOCK_HZ, FIELDS, TICK_CYCLES, TICKS_PER_MS, Sums, joined, merge
 from coilcount.simulate.scene import Scene
 from coilcount.simulate.source import BUTTON, PLUGGED, PULLED, Second, Source
 
@@ -15,6 +15,7 @@ STATUS_MS = 1000
 STOPPED_MS = 50  # silence after which the board says that the oscillator has stopped
 FIRMWARE = "simulated"
 U16, U32 = records.U16, records.U32
+AMBIGUOUS_MS = U32 // 2 // TICKS_PER_MS  # a silence longer than half a turn of the timestamp
 
 
 def entries(scene: Scene, seed: int | None = None, interval_ms: int = 20) -> Iterator[Line | Gap]:
@@ -76,6 +77,8 @@ class _Board:
         self._sequence = 0
         self._last_edge_ms = at_ms
         self._last_stopped_ms: int | None = None
+        self._first_tick: int | None = None  # timestamps count from the first edge
+        self._new_time_base = True
         self._waiting: list[tuple[Sums, np.ndarray, np.ndarray]] = []  # milliseconds short of an interval
         self._waiting_ms = at_ms
 
@@ -130,10 +133,16 @@ class _Board:
             if not n:
                 out += self._silence(at_ms)
                 continue
+            if self._first_tick is None:
+                self._first_tick = t_first
+            tick = (t_first - self._first_tick) % U32
+            if self._new_time_base or at_ms - self._last_edge_ms > AMBIGUOUS_MS:
+                flag |= records.FLAG_NEW_TIME_BASE
+            self._new_time_base = False
             self._last_edge_ms = at_ms
             self._last_stopped_ms = None
             record = records.Interval(
-                self._sequence % U16, first_edge % U32, n, t_first % U32, s, shortest, longest, volts, flag
+                self._sequence % U16, first_edge % U32, n, tick, s, shortest, longest, volts, flag
             )
             self._sequence += 1
             if not self._is_lost(at_ms):

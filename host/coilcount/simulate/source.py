@@ -65,18 +65,18 @@ class Source:
         for span in self._scene.unplug + self._scene.stopped:
             silent |= _within(scene_ms, span)
         frequency = np.where(silent, 0.0, block.frequency_hz)
-        sums, restarted = self._count(frequency, scene_ms, np.flatnonzero(control & PLUGGED))
+        sums = self._count(frequency, scene_ms, np.flatnonzero(control & PLUGGED))
         return Second(
             start_ms=start_ms,
             sums=sums,
             amplitude=np.where(silent, 0, np.rint(block.amplitude_v / AMPLITUDE_UNIT_V)).astype(np.int64),
-            flags=self._flags(sums, block.frequency_hz, restarted),
+            flags=self._flags(sums, block.frequency_hz),
             temperature_mk=np.rint(block.temperature_k * 1000).astype(np.int64),
             supply_mv=np.rint(block.supply_v * 1000).astype(np.int64),
             control=control,
         )
 
-    def _count(self, frequency: np.ndarray, scene_ms: np.ndarray, boots: np.ndarray) -> tuple[Sums, np.ndarray]:
+    def _count(self, frequency: np.ndarray, scene_ms: np.ndarray, boots: np.ndarray) -> Sums:
         glitches = [
             (int(at), glitch.kind)
             for glitch in self._scene.glitch
@@ -91,14 +91,11 @@ class Source:
             if end < BLOCK_MS:
                 self._edges.restart()
             begin = end
-        restarted = np.zeros(BLOCK_MS, dtype=bool)
-        restarted[boots] = True
-        return joined(parts), restarted
+        return joined(parts)
 
-    def _flags(self, sums: Sums, frequency_hz: np.ndarray, restarted: np.ndarray) -> np.ndarray:
+    def _flags(self, sums: Sums, frequency_hz: np.ndarray) -> np.ndarray:
         period = 1 / (frequency_hz * TICK_S)
-        flags = np.where(restarted, records.FLAG_NEW_TIME_BASE, 0)
-        flags |= np.where((sums.n > 0) & (sums.shortest < SHORT_PERIOD * period), records.FLAG_DOUBLE_EDGE, 0)
+        flags = np.where((sums.n > 0) & (sums.shortest < SHORT_PERIOD * period), records.FLAG_DOUBLE_EDGE, 0)
         flags |= np.where((sums.n > 0) & (sums.longest > LONG_PERIOD * period), records.FLAG_LOST_EDGE, 0)
         if not self._scene.amplitude.present:
             flags |= records.FLAG_NO_AMPLITUDE
