@@ -83,7 +83,7 @@ class Settings:
         )
 
 
-def default_settings() -> Settings:
+def defaults() -> Settings:
     """The settings with no file at all."""
     return _build({}, BY_DEFAULT, None)
 
@@ -123,7 +123,7 @@ def load_settings(path: str | os.PathLike | None = None, environ: Mapping[str, s
     for place in (Path(FILE_NAME), user_file(os.environ if environ is None else environ)):
         if place is not None and place.is_file():
             return read_settings(place)
-    return default_settings()
+    return defaults()
 
 
 def user_file(environ: Mapping[str, str], platform: str = sys.platform) -> Path | None:

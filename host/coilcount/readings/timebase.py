@@ -22,7 +22,8 @@ class TimeBase:
 
     Attributes after advance(): time_us; start: the latest interval does not continue the one before (also the very
     first); bridged: its time needed uptime or host time; silent_from_us: with `start`, where the readings before it
-    ended (None for the very first); step: by how much the sequence went on, 0 where that is unknown.
+    ended (None for the very first); step: by how much the sequence went on, 0 where that is unknown; rate: edges per
+    tick between the mean of the interval before and that of this one (readings.frequency.two_averages), 0 at a start.
     """
 
     def __init__(self, clock_hz: int, tick_cycles: int) -> None:
@@ -31,6 +32,7 @@ class TimeBase:
         self.bridged = False
         self.silent_from_us: int | None = None
         self.step = 0
+        self.rate = 0.0
         self.begun = False
         self.restarted = False  # the board has started anew since the latest interval
         self._sequence = self._first_edge = self._t_first = 0
@@ -65,14 +67,18 @@ class TimeBase:
         sequence, first_edge, n, t_first, s, _, _, _, flags = record
         ticks = (t_first - self._t_first) & MASK_32
         step = (sequence - self._sequence) & MASK_16
-        expected = ((first_edge - self._first_edge) & MASK_32) * self._period
+        edges = (first_edge - self._first_edge) & MASK_32
+        expected = edges * self._period
         if (
             0 < step <= MOST_STEPS
             and -ticks <= 8.0 * (ticks - expected) <= ticks
             and not flags & _BREAKS
             and not self.restarted
-            and self.begun
+            and n > 1
+            and self._n
         ):
+            before = self._n
+            self.rate = (edges + 0.5 * (n - before)) / (ticks + s / n - self._s / before)
             self._ticks += ticks
             self.time_us = self._base_us + self._ticks * self._numerator // self._denominator
             self.step = step
@@ -88,6 +94,8 @@ class TimeBase:
             self._s = s
             # The mean of (t - t_first) over n edges is half of (n - 1) periods.
             self._period = 2.0 * s / (n * (n - 1))
+        else:
+            self._n = self._s = 0
         return not self.start
 
     def at_host(self, host_s: float) -> int:
@@ -96,13 +104,15 @@ class TimeBase:
             return 0
         return self._end_us() + round(1e6 * max(0.0, host_s - self._host_s))
 
-    def seen_uptime(self, uptime_ms: int, host_s: float) -> None:
-        """Any record that carries the board's uptime; one that goes back is a restart."""
-        if self._uptime is not None and (uptime_ms - self._uptime[0]) & MASK_32 > MASK_32 >> 1:
+    def seen_uptime(self, uptime_ms: int, host_s: float) -> bool:
+        """Any record that carries the board's uptime; True where it went back, which is a restart."""
+        back = self._uptime is not None and (uptime_ms - self._uptime[0]) & MASK_32 > MASK_32 >> 1
+        if back:
             self.restart()
         self._uptime = (uptime_ms, host_s)
         if self._anchor is None or self._host_s > self._anchor[1]:
             self._anchor = (uptime_ms, host_s, self.at_host(host_s))
+        return back
 
     def restart(self) -> None:
         """The board has started anew: neither its ticks nor its uptime continue."""
@@ -113,6 +123,7 @@ class TimeBase:
         self.start = True
         self.bridged = False
         self.step = 0
+        self.rate = 0.0
         if not self.begun:
             self.begun = True
             return

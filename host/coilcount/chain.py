@@ -1,0 +1,475 @@
+"""Entries of a capture to outputs: the one path for live and replay.  Pure: no clock, no file, no port."""
+
+from collections.abc import Callable
+from typing import Any
+
+from coilwire import PROTOCOL, frame, records
+
+from coilcount import __version__
+from coilcount.errors import InputError
+from coilcount.model import (
+    Alert,
+    End,
+    Entry,
+    Gap,
+    Header,
+    Hold,
+    Imported,
+    Line,
+    MarkMade,
+    Notice,
+    Operator,
+    Output,
+    Point,
+    Silence,
+    Summary,
+)
+from coilcount.readings.decode import Decoder
+from coilcount.readings.frequency import timestamp_error_s
+from coilcount.readings.link import Link
+from coilcount.readings.noise import Noise
+from coilcount.readings.timebase import MOST_STEPS, TimeBase
+from coilcount.settings import Settings
+from coilcount.tracker import records as tracked
+from coilcount.tracker.tracker import Tracker
+
+# Until a hello tells the clock and the interval, intervals wait; a board says hello every 10 s and on request.
+_MOST_WAITING = 2000
+_TAKEN_FOR_GRANTED = records.Hello(PROTOCOL, "", "", "", 0, 0, 125_000_000, 2, 20, 0, records.LAYOUT)
+_HIGHEST_HZ = 1e12
+
+
+class Chain:
+    """feed() every entry in its order, then finish(); the same entries and settings always give the same outputs.
+
+    points: whether a Point comes out for each reading; follow_threshold: whether what the operator did to the
+    threshold while recording counts (not where another threshold is asked for).
+    For the screen: `latest` (Point or None), `link` (counts), `board` (the last hello) and `status` (the last one) as
+    coilwire records or None, `settling` (an alert is raised and its sign is not settled), `noise` (see readings.noise).
+    """
+
+    def __init__(self, settings: Settings, *, points: bool = False, follow_threshold: bool = True) -> None:
+        self.board: records.Hello | None = None
+        self.status: records.Status | None = None
+        self.settling = False
+        self._decoder = Decoder()
+        self.link = Link(self._decoder)
+        self.noise = Noise()
+        self._settings = settings
+        self._points = points
+        self._follow_threshold = follow_threshold
+        self._threshold = settings.tracker["threshold"]
+        self._frozen = False
+        self._header = Header(source="unknown", start_utc="")
+        self._base: TimeBase | None = None
+        self._tracker: Tracker | None = None
+        self._interval_ms = 0
+        self._half_us = 0
+        # Until the clock and the interval are known: (what to do, its arguments).
+        self._waiting: list[tuple[Callable[..., list[Output]], tuple]] = []
+        self._first_imported: Imported | None = None  # until a second one tells the spacing
+        self._first_id = 0  # alerts of a tracker before, where the interval was changed
+        self._alerts = 0
+        self._gap: Gap | None = None  # said by the host, and no interval came since
+        self._stopped = False
+        self._noticed: set[str] = set()
+        self._point_s: float | None = None
+        self._first_us = self._end_us = 0
+        self._imported_us: int | None = None  # middle of the last imported reading
+
+    # ------------------------------------------------------------ inputs
+
+    def feed(self, entry: Entry) -> list[Output]:
+        """What one entry brings about, in order.  Raises InputError for an import that no tracker can take."""
+        if type(entry) is Line:
+            record = self._decoder.line(entry.data)
+            if record is None:
+                return []
+            if type(record) is records.Interval:
+                if self._base is None:
+                    return self._wait(self._interval, record, entry.host_s)
+                return self._interval(record, entry.host_s)
+            return self._other_record(record, entry.host_s)
+        if type(entry) is Imported:
+            return self._imported(entry)
+        if type(entry) is Header:
+            self._header = entry
+            hello = _hello_of(entry.board)
+            if hello is not None and self._base is None:
+                return self._hear(hello)
+        elif type(entry) is Operator:
+            return self._operator(entry)
+        elif type(entry) is Gap:
+            return self._begin_gap(entry)
+        elif type(entry) is not End:
+            raise TypeError(f"no entry of a capture: {entry!r}")
+        return []
+
+    def finish(self) -> list[Output]:
+        """The entries end here: what is open is told as open, and the Summary comes last."""
+        out = self._begin_without_hello()
+        if self._tracker is not None:
+            out += self._told(self._tracker.finish())
+        if self._gap is not None and self._base is not None and self._base.begun:
+            end_s = max(self._end_us, self._base.at_host(self._gap.host_s)) / 1e6
+            out.append(Silence(self._end_us / 1e6, end_s, self._gap.reason, True))
+        median_hz, noise_ppm = self.noise.result()
+        link = self.link
+        out.append(
+            Summary(
+                start_utc=self._header.start_utc,
+                duration_s=(self._end_us - self._first_us) / 1e6,
+                records=link.records,
+                lost=link.lost,
+                dropped=link.dropped,
+                damaged=link.damaged,
+                baseline_hz=median_hz,
+                noise_ppm=noise_ppm,
+                alerts=self._alerts,
+                settings_sha256=self._settings.sha256(),
+            )
+        )
+        return out
+
+    # ------------------------------------------------------------ what it knows
+
+    @property
+    def latest(self) -> Point | None:
+        """The latest reading as the tracker saw it; None before the first."""
+        tracker = self._tracker
+        reference_hz = self._reference_hz()
+        if tracker is None or reference_hz is None:
+            return None
+        state = tracker.state
+        frequency_hz = reference_hz * (1.0 + 1e-9 * state.y_ppb)
+        baseline_hz = reference_hz * (1.0 + 1e-9 * state.baseline_ppb)
+        return Point(
+            time_s=state.time_us / 1e6,
+            frequency_hz=frequency_hz,
+            shift_ppm=1e6 * (frequency_hz - baseline_hz) / baseline_hz,
+            shift_hz=frequency_hz - baseline_hz,
+            uncertainty_ppm=max(self._counting_ppm(frequency_hz), self.noise.recent_ppm or 0.0),
+            baseline_hz=baseline_hz,
+            statistic=state.z,
+            ready=state.ready,
+            frozen=state.frozen,
+            held=state.held,
+        )
+
+    @property
+    def threshold(self) -> float:
+        """The raise level in force."""
+        return self._threshold
+
+    # ------------------------------------------------------------ readings
+
+    def _interval(self, record: records.Interval, host_s: float) -> list[Output]:
+        base = self._base
+        tracker = self._tracker
+        link = self.link
+        link.records += 1
+        out: list[Output] = []
+        if base.advance(record, host_s) and self._gap is None and not self._stopped:
+            if base.step == 1:
+                self.noise.push(base.rate / base.tick_s)
+            else:
+                link.lost += base.step - 1
+                self.noise.cut()
+        else:
+            self._end_gap(out)
+        time_us = base.time_us
+        self._end_us = time_us + 2 * self._half_us
+        events = tracker.interval(time_us + self._half_us, *record[:5])
+        if events:
+            out += self._told(events)
+        if self._points:
+            self._point(out)
+        return out
+
+    def _imported(self, entry: Imported) -> list[Output]:
+        time_us = round(1e6 * entry.time_s)
+        last_us = self._imported_us
+        backwards = last_us is not None and time_us <= last_us
+        if self._base is not None or backwards or not 0.0 < entry.frequency_hz < _HIGHEST_HZ:
+            self.link.refused += 1
+            return []
+        if self._tracker is None:
+            spacing_s = self._header.interval_s
+            first = self._first_imported
+            if spacing_s is None and first is None:
+                self._first_imported = entry
+                return []
+            self._make_tracker(spacing_s or entry.time_s - first.time_s)
+            out = self._rerun()
+            if first is not None:
+                self._first_imported = None
+                out += self._imported(first)
+            return out + self._imported(entry)
+        out: list[Output] = []
+        self.link.records += 1
+        spacing_us = 2 * self._half_us
+        steps = 1 if last_us is None else round((time_us - last_us) / spacing_us)
+        if last_us is None:
+            self._first_us = time_us - self._half_us
+        elif steps > MOST_STEPS:
+            out += self._told(self._tracker.gap(time_us))
+            out.append(Silence(self._end_us / 1e6, (time_us - self._half_us) / 1e6, "no readings", False))
+        elif steps > 1:
+            self.link.lost += steps - 1
+        if steps != 1:
+            self.noise.cut()
+        self.noise.push(entry.frequency_hz)
+        self._imported_us = time_us
+        self._end_us = time_us + self._half_us
+        out += self._told(self._tracker.reading(time_us, entry.frequency_hz))
+        if self._points:
+            self._point(out)
+        return out
+
+    def _begin_gap(self, entry: Gap) -> list[Output]:
+        if self._base is None:
+            return self._wait(self._begin_gap, entry)
+        # A gap is never joined over, however short: what is open closes now, the Silence follows when it has ended.
+        self._gap = entry
+        return self._told(self._tracker.gap(self._end_us))
+
+    def _end_gap(self, out: list[Output]) -> None:
+        base = self._base
+        self.noise.cut()
+        begun_us = self._end_us
+        if base.start and base.silent_from_us is not None:
+            out += self._told(self._tracker.gap(begun_us))
+        if base.step > 1:
+            self.link.lost += base.step - 1
+        if begun_us:
+            if self._gap is not None:
+                reason = self._gap.reason
+            elif self._stopped:
+                reason = "oscillator stopped"
+            elif base.step > 1:
+                reason = "records lost"
+            else:
+                reason = "board restarted" if base.bridged else "new time base"
+            out.append(Silence(begun_us / 1e6, max(begun_us, base.time_us) / 1e6, reason, base.bridged))
+        self._gap = None
+        self._stopped = False
+
+    # ------------------------------------------------------------ what else the board says
+
+    def _other_record(self, record: Any, host_s: float) -> list[Output]:
+        kind = type(record)
+        if kind is records.Hello:
+            return self._hello(record, host_s)
+        if kind is records.Status:
+            self.status = record
+            self.link.seen_status(record.dropped, host_s)
+        elif kind not in (records.Stopped, records.Mark, records.Log):
+            return []  # an answer is the session's business; a kind that is not known here was counted
+        if self._base is None:
+            return self._wait(self._timed_record, record, host_s)
+        return self._timed_record(record, host_s)
+
+    def _timed_record(self, record: Any, host_s: float) -> list[Output]:
+        kind = type(record)
+        self._uptime(record.uptime_ms, host_s)
+        if kind is records.Stopped and not self._stopped:
+            self._stopped = True
+            text = "the oscillator has stopped: no edge for 50 ms"
+            return [*self._told(self._tracker.gap(self._end_us)), self._notice(host_s, "warning", text)]
+        if kind is records.Mark:
+            return [MarkMade(self._base.at_host(host_s) / 1e6, f"button, mark {record.number}")]
+        if kind is records.Log:
+            return [self._notice(host_s, "info", f"the board says: {record.text}")]
+        return []
+
+    def _uptime(self, uptime_ms: int, host_s: float) -> None:
+        if self._base.seen_uptime(uptime_ms, host_s):
+            self.link.restarted()
+
+    def _hello(self, hello: records.Hello, host_s: float) -> list[Output]:
+        before = self.board
+        out: list[Output] = []
+        if before is not None and self._base is not None and (before.uid, before.boot) != (hello.uid, hello.boot):
+            self._base.restart()
+            self.link.restarted()
+        out += self._hear(hello)
+        self._uptime(hello.uptime_ms, host_s)
+        for text in _mismatches(hello):
+            if text not in self._noticed:
+                self._noticed.add(text)
+                out.append(self._notice(host_s, "warning", text))
+        return out + self._rerun()
+
+    def _hear(self, hello: records.Hello) -> list[Output]:
+        """Take the clock and the interval from a hello."""
+        self.board = hello
+        out: list[Output] = []
+        if hello.clock_hz < 1 or hello.tick_cycles < 1:
+            known = _TAKEN_FOR_GRANTED
+            text = "the board's hello tells no clock: ticks of 16 ns are taken for granted"
+            hello = hello._replace(clock_hz=known.clock_hz, tick_cycles=known.tick_cycles)
+            return [Notice(None, "warning", text), *self._hear(hello)]
+        if self._base is None:
+            self._base = TimeBase(hello.clock_hz, hello.tick_cycles)
+        else:
+            self._base.set_clock(hello.clock_hz, hello.tick_cycles)
+        if hello.interval_ms != self._interval_ms:
+            if self._tracker is not None:
+                out += self._told(self._tracker.gap(self._end_us))
+                self._first_id = self._alerts
+            self._interval_ms = hello.interval_ms
+            self._make_tracker(hello.interval_ms / 1000)
+        return out
+
+    def _make_tracker(self, interval_s: float) -> None:
+        try:
+            tracker = Tracker(interval_s, **self._settings.tracker)
+            tracker.set_threshold(self._threshold)
+        except ValueError as error:
+            raise InputError(f"the tracker cannot take readings {interval_s:g} s apart: {error}") from None
+        if self._frozen:
+            tracker.freeze()
+        self._tracker = tracker
+        self._half_us = round(5e5 * interval_s)
+
+    # ------------------------------------------------------------ what the operator did
+
+    def _operator(self, entry: Operator) -> list[Output]:
+        if self._tracker is None:
+            return self._wait(self._operator, entry)
+        if entry.action == "mark":
+            time_us = self._base.at_host(entry.host_s) if self._base is not None else self._end_us
+            return [MarkMade(time_us / 1e6, entry.text)]
+        if entry.action in ("freeze", "thaw"):
+            self._frozen = entry.action == "freeze"
+            return self._told(self._tracker.freeze() if self._frozen else self._tracker.thaw())
+        if entry.action == "threshold" and entry.value is not None:
+            if not self._follow_threshold:
+                return []
+            try:
+                events = self._tracker.set_threshold(entry.value)
+            except ValueError as error:
+                return [self._notice(entry.host_s, "warning", f"a recorded threshold is not used: {error}")]
+            self._threshold = entry.value
+            return self._told(events)
+        return [self._notice(entry.host_s, "warning", f'what the operator did is not known here: "{entry.action}"')]
+
+    # ------------------------------------------------------------ outputs
+
+    def _told(self, events) -> list[Output]:
+        """The tracker's events as outputs: seconds, Hz and ppm."""
+        out: list[Output] = []
+        for event in events:
+            if type(event) is tracked.Alert:
+                out.append(self._alert(event))
+            else:
+                out.append(
+                    Hold(event.stage, event.start_us / 1e6, _seconds(event.end_us), event.end_us is None, event.sign)
+                )
+        return out
+
+    def _alert(self, event: tracked.Alert) -> Alert:
+        number = self._first_id + event.id
+        self._alerts = max(self._alerts, number)
+        if number == self._alerts:
+            self.settling = event.stage == "raised"
+        return Alert(
+            stage=event.stage,
+            id=number,
+            raised_s=event.raised_us / 1e6,
+            settled_s=_seconds(event.settled_us),
+            released_s=_seconds(event.released_us),
+            peak_s=event.peak_us / 1e6,
+            open=event.released_us is None,
+            sign=event.sign,
+            response=event.response,
+            reasons=tuple(event.reasons),
+            score=event.score,
+            peak_shift_ppm=event.peak_ppb / 1e3,
+            peak_shift_hz=event.peak_ppb * 1e-9 * self._reference_hz(),
+            confidence=event.confidence,
+            width_s=event.width_s,
+        )
+
+    def _point(self, out: list[Output]) -> None:
+        point = self.latest
+        if point is not None and point.time_s != self._point_s:
+            self._point_s = point.time_s
+            out.append(point)
+
+    def _notice(self, host_s: float, level: str, text: str) -> Notice:
+        known = self._base is not None and self._base.begun
+        return Notice(self._base.at_host(host_s) / 1e6 if known else None, level, text)
+
+    def _reference_hz(self) -> float | None:
+        tracker = self._tracker
+        if tracker is None:
+            return None
+        if self._base is None:
+            return tracker.reference_hz
+        if tracker.reference is None:
+            return None
+        ticks, edges = tracker.reference
+        return edges / (ticks * self._base.tick_s)
+
+    def _counting_ppm(self, frequency_hz: float) -> float:
+        """What the ticks alone leave uncertain of one reading; 0 for an imported one, of which nothing is known."""
+        if self._base is None:
+            return 0.0
+        interval_s = 2e-6 * self._half_us
+        edges = max(1.0, frequency_hz * interval_s)
+        return 1e6 * (2.0 / edges) ** 0.5 * timestamp_error_s(self._base.tick_s) / interval_s
+
+    # ------------------------------------------------------------ before the first hello
+
+    def _wait(self, do: Callable[..., list[Output]], *arguments: Any) -> list[Output]:
+        self._waiting.append((do, arguments))
+        return self._begin_without_hello() if len(self._waiting) > _MOST_WAITING else []
+
+    def _begin_without_hello(self) -> list[Output]:
+        if self._base is not None or not self._waiting:
+            return []
+        text = "no hello from the board: ticks of 16 ns and intervals of 20 ms are taken for granted"
+        self._hear(_TAKEN_FOR_GRANTED)
+        self.board = None
+        return [Notice(None, "warning", text), *self._rerun()]
+
+    def _rerun(self) -> list[Output]:
+        waiting, self._waiting = self._waiting, []
+        return [output for do, arguments in waiting for output in do(*arguments)]
+
+
+def _seconds(time_us: int | None) -> float | None:
+    return None if time_us is None else time_us / 1e6
+
+
+def _hello_of(board: dict[str, Any]) -> records.Hello | None:
+    """The hello that a capture's header holds, or None where it is not one of today's."""
+    try:
+        hello = records.Hello(**{name: board[name] for name in records.Hello._fields})
+        return records.read(frame.parse(records.write(hello).rstrip()))
+    except (KeyError, TypeError, ValueError, AttributeError):
+        return None
+
+
+def _mismatches(hello: records.Hello) -> list[str]:
+    """What a person should know when board and host are not of one kind."""
+    texts = []
+    if hello.protocol > PROTOCOL:
+        texts.append(
+            f"the board speaks protocol {hello.protocol}, this version {PROTOCOL}: what it says is recorded and read as "
+            "far as it is known here. Update coilcount"
+        )
+    theirs, ours = _version(hello.firmware), _version(__version__)
+    if theirs and ours and theirs != ours:
+        texts.append(
+            f"firmware {hello.firmware} on the board, coilcount {__version__} here. Put the matching firmware on the "
+            "board, or update coilcount"
+        )
+    return texts
+
+
+def _version(text: str) -> tuple[str, ...] | None:
+    """Major and minor of `1.2.3`; None for what is no version (a simulated board)."""
+    parts = text.split(".")
+    return tuple(parts[:2]) if len(parts) > 1 and all(part.isdecimal() for part in parts[:2]) else None
