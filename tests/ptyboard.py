@@ -72,10 +72,8 @@ class PtyBoard:
 
 
 def interval(sequence: int) -> bytes:
-    """One sound interval line: 500 edges of 40 us."""
+    """One sound interval line: 500 edges of 2500 ticks of 16 ns, which is 25 kHz."""
+    s = 2500 * 500 * 499 // 2
     return records.write(
-        records.Interval(
-            sequence=sequence, first_edge=500 * sequence, n=500, t_first=1_250_000 * sequence % 2**32,
-            s=2500 * 500 * 499 // 2, shortest=2500, longest=2500, amplitude=0, flags=128,
-        )  # fmt: skip
+        records.Interval(sequence, 500 * sequence, 500, 1_250_000 * sequence % records.U32, s, 2500, 2500, 0, 128)
     )

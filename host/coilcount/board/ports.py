@@ -117,16 +117,15 @@ def first_hello(lines: Iterable[bytes]) -> records.Hello | None:
     return None
 
 
-def choose(wanted: str = "", listing: Callable[[], list[Port]] = present) -> str:
+def choose(wanted: str = "", listing: Callable[[], list[Port]] | None = None, wait_s: float = ANSWER_S) -> str:
     """The device to open.  wanted: a device, a URL, a serial number, or "" for the only board that answers.
 
     Raises DeviceError where no board answers, or more than one.
     """
-    ports = listing()
-    by_number = device_of(wanted, ports) if wanted else ""
+    ports = (listing or present)()
     if wanted:
-        return by_number or wanted
-    replies = ask(ports)
+        return device_of(wanted, ports) or wanted
+    replies = ask(ports, wait_s)
     boards = [reply for reply in replies if reply.hello]
     if len(boards) == 1:
         return boards[0].port.device

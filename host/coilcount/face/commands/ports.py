@@ -1,0 +1,45 @@
+"""coilcount ports: every serial port, and what answered the hello on it."""
+
+import argparse
+import json
+
+from coilcount.errors import EXIT_DONE, DeviceError
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--json", action="store_true", help="one object a port")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the ports; raises DeviceError (exit 2) where no board answers."""
+    from coilcount.board import ports
+
+    replies = ports.ask(ports.present())
+    for reply in replies:
+        print(json.dumps(_object(reply)) if args.json else _line(reply), flush=True)
+    if not any(reply.hello for reply in replies):
+        where = "no serial port at all" if not replies else f"{len(replies)} ports, none answers"
+        raise DeviceError("no board found", where, ports.NO_BOARD)
+    return EXIT_DONE
+
+
+def _object(reply) -> dict:
+    port, hello = reply.port, reply.hello
+    return {
+        "device": port.device,
+        "usb_id": port.usb_id or None,
+        "serial_number": port.serial_number or None,
+        "product": port.product or None,
+        "board": hello.board if hello else None,
+        "uid": hello.uid if hello else None,
+        "firmware": hello.firmware if hello else None,
+        "protocol": hello.protocol if hello else None,
+        "reason": reply.reason or None,
+    }
+
+
+def _line(reply) -> str:
+    port, hello = reply.port, reply.hello
+    what = f"{hello.board}, serial number {hello.uid}, firmware {hello.firmware}" if hello else reply.reason
+    usb = " ".join(part for part in (port.usb_id, port.serial_number, port.product) if part)
+    return f"{port.device}  {usb or '-'}  {'board: ' if hello else ''}{what}"
