@@ -1,0 +1,165 @@
+"""A circular search coil as what it is: coaxial rings, one per turn, each with its own radius and height.
+
+Summing turns needs no form factor and holds for any cross-section; the closed formulas at the end serve as checks
+and for the one case where they are exact.
+"""
+
+from dataclasses import dataclass
+from math import ceil, log, pi, sqrt
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import ellipe, ellipk, hyp2f1
+
+from coilcount.physics.constants import MU0
+from coilcount.physics.eddy import cylinder_transverse
+from coilcount.physics.field import loop_field
+from coilcount.physics.wire import COPPER, dc_resistance_ohm, skin_factor
+
+LAYOUTS = ("bundle", "loose", "flat", "solenoid")
+# Distance of neighbouring turns over the bare diameter where no pitch is given: enamel, and air in a loose
+# hand-wound bundle.  Engineering estimates: measure the coil.
+PITCH_PER_DIAMETER = {"bundle": 1.11, "loose": 1.5, "flat": 1.11, "solenoid": 1.11}
+
+
+def mutual_inductance(a_m: ArrayLike, b_m: ArrayLike, d_m: ArrayLike) -> NDArray:
+    """Mutual inductance in H of two coaxial circular filaments of radius a and b at axial distance d (broadcast).
+
+    Maxwell's M = mu0 sqrt(ab) [(2/k-k)K - (2/k)E], m = k^2 = 4ab/((a+b)^2+d^2) (DLMF 19.34), written as
+    mu0 pi/2 (ab)^2 ((a+b)^2+d^2)^(-3/2) F(3/2,3/2;3;m), which does not cancel far away: 1e-14 at any distance.
+    Infinite for coinciding filaments.
+    """
+    a, b, d = (np.asarray(value, float) for value in (a_m, b_m, d_m))
+    if np.any(a <= 0) or np.any(b <= 0):
+        raise ValueError("the radius of a filament must be positive")
+    far = (a + b) ** 2 + d**2
+    return MU0 * pi / 2 * (a * b) ** 2 * far**-1.5 * hyp2f1(1.5, 1.5, 3, 4 * a * b / far)
+
+
+def ring_inductance(radius_m: ArrayLike, wire_radius_m: float, y: float = 0.25) -> NDArray:
+    """Self-inductance in H of one round-wire ring: mu0 R [ln(8R/rw) - 2 + y].
+
+    y = 1/4 for a current spread evenly over the wire, 0 for one in its skin.  Error of order (rw/R)^2.
+    Rosa and Grover, NBS Scientific Paper 169 (1912).
+    """
+    radius = np.asarray(radius_m, float)
+    if wire_radius_m <= 0 or np.any(radius <= wire_radius_m):
+        raise ValueError("a ring must be wider than its wire")
+    return MU0 * radius * (np.log(8 * radius / wire_radius_m) - 2 + y)
+
+
+@dataclass(frozen=True, eq=False)
+class Winding:
+    """Turns as rings.  r_m, z_m: shape (turns,), radius and height of each turn about the coil's centre."""
+
+    r_m: NDArray
+    z_m: NDArray
+    wire_diameter_m: float
+
+    @property
+    def turns(self) -> int:
+        return len(self.r_m)
+
+    @property
+    def mean_radius_m(self) -> float:
+        return float(self.r_m.mean())
+
+    @property
+    def wire_length_m(self) -> float:
+        return float(2 * pi * self.r_m.sum())
+
+
+def make_winding(
+    diameter_m: float, turns: int, wire_diameter_m: float, layout: str = "bundle", pitch_m: float | None = None
+) -> Winding:
+    """A winding of the given mean diameter.
+
+    layout: "bundle", tied close-packed and round; "loose", the same with air between the turns; "flat", one spiral layer in
+    a plane; "solenoid", one layer along the axis.  pitch_m: distance of neighbouring turns' centres; None: that of
+    enamelled wire side by side (of the layout, `PITCH_PER_DIAMETER`).
+    """
+    if layout not in LAYOUTS:
+        raise ValueError(f'no layout "{layout}": known are {", ".join(LAYOUTS)}')
+    if turns < 1 or turns != int(turns):
+        raise ValueError("a coil needs a whole number of turns, at least one")
+    if not wire_diameter_m > 0 or not diameter_m > 0:
+        raise ValueError("diameters must be positive")
+    pitch = PITCH_PER_DIAMETER[layout] * wire_diameter_m if pitch_m is None else pitch_m
+    if pitch < wire_diameter_m:
+        raise ValueError(f"a pitch of {pitch * 1e3:g} mm is less than the wire's {wire_diameter_m * 1e3:g} mm")
+    row, place = _places(int(turns), layout)
+    r = diameter_m / 2 + pitch * row
+    z = pitch * place
+    if r.min() <= wire_diameter_m:
+        raise ValueError(f"{turns} turns at a pitch of {pitch * 1e3:g} mm do not fit a diameter of {diameter_m:g} m")
+    return Winding(r, z, wire_diameter_m)
+
+
+def _places(turns: int, layout: str) -> tuple[NDArray, NDArray]:
+    """Radial and axial places of the turns in pitches, about their own mean."""
+    line = np.arange(turns) - (turns - 1) / 2
+    if layout in ("flat", "solenoid"):
+        return (line, 0 * line) if layout == "flat" else (0 * line, line)
+    # A pile of round wire settles into a hexagonal lattice, and a tight bundle is round: its innermost points.
+    reach = np.arange(-ceil(sqrt(turns)) - 1, ceil(sqrt(turns)) + 2)
+    i, j = (grid.ravel() for grid in np.meshgrid(reach, reach))
+    radial, axial = j * sqrt(3) / 2, i + j / 2
+    nearest = np.lexsort((axial, radial, np.round(np.hypot(radial, axial), 9)))[:turns]
+    radial, axial = radial[nearest], axial[nearest]
+    return radial - radial.mean(), axial - axial.mean()
+
+
+def inductance(winding: Winding, y: float = 0.25) -> float:
+    """Inductance in H: all self-inductances plus all mutual ones.  y as in `ring_inductance`."""
+    r, z = winding.r_m, winding.z_m
+    i, j = np.triu_indices(winding.turns, 1)
+    own = ring_inductance(r, winding.wire_diameter_m / 2, y).sum()
+    return float(own + 2 * mutual_inductance(r[i], r[j], z[i] - z[j]).sum())
+
+
+def dc_resistance(winding: Winding, conductivity: float = COPPER) -> float:
+    """Resistance in ohm at 20 C and zero frequency."""
+    return dc_resistance_ohm(winding.wire_length_m, winding.wire_diameter_m, conductivity)
+
+
+def ac_resistance(winding: Winding, frequency_hz: float, conductivity: float = COPPER) -> float:
+    """Resistance in ohm at a frequency: skin effect, and the eddy currents in each turn in the field of the others.
+
+    Proximity: w mu0 sum_i 2 pi r_i (-Im alpha'_i) |H_i|^2 with the transverse polarizability of a long cylinder;
+    it takes the field as even over the wire, so close-packed thick wire (diameter over about 3 skin depths) is
+    only estimated.
+    """
+    d = winding.wire_diameter_m
+    skin = dc_resistance(winding, conductivity) * skin_factor(d, frequency_hz, conductivity)
+    others = ~np.eye(winding.turns, dtype=bool)
+    h_rho, h_z = np.zeros((2, winding.turns, winding.turns))
+    i, j = np.nonzero(others)
+    r, z = winding.r_m, winding.z_m
+    h_rho[others], h_z[others] = loop_field(r[j], r[i], z[i] - z[j])
+    h_square = h_rho.sum(axis=1) ** 2 + h_z.sum(axis=1) ** 2
+    loss = -cylinder_transverse(d / 2, frequency_hz, conductivity).imag
+    proximity = 2 * pi * frequency_hz * MU0 * loss * float((2 * pi * r * h_square).sum())
+    return skin + proximity
+
+
+def nagaoka_factor(diameter_over_length: float) -> float:
+    """Nagaoka's end correction of a current sheet, exact (H. Nagaoka 1909; Rosa and Grover, table XXI)."""
+    if diameter_over_length <= 0:
+        raise ValueError("diameter over length must be positive")
+    u = diameter_over_length
+    m = u * u / (1 + u * u)
+    k, e = float(ellipk(m)), float(ellipe(m))
+    return 4 / (3 * pi) * sqrt(1 + u * u) * ((k - e) / (u * u) + e - m / sqrt(m))
+
+
+def current_sheet_inductance(radius_m: float, length_m: float, turns: int) -> float:
+    """Inductance in H of a thin current sheet: mu0 N^2 pi R^2 / l times Nagaoka's factor."""
+    return MU0 * turns**2 * pi * radius_m**2 / length_m * nagaoka_factor(2 * radius_m / length_m)
+
+
+def hoop_inductance(radius_m: float, section_side_m: float, turns: int) -> float:
+    """Quick inductance in H of a thin hoop of square section: mu0 R N^2 [ln(8R/g) - 2], g = 0.447 of the side.
+
+    g is the section's geometric mean distance, 0.2235 (b + c) (Grover).  For sketches: `inductance` is the model.
+    """
+    return MU0 * radius_m * turns**2 * (log(8 * radius_m / (0.447 * section_side_m)) - 2)

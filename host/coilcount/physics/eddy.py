@@ -1,0 +1,56 @@
+"""How a round wire, a cylinder and a sheet answer an alternating field: skin depth and diffusion.
+
+Convention of the whole package: SI units, e^{+jwt}; a polarizability is m/H0, so loss is a negative imaginary part.
+"""
+
+import numpy as np
+from scipy.special import jve
+
+from coilcount.physics.constants import MU0
+
+
+def skin_depth_m(frequency_hz: float, conductivity: float, mu_r: float = 1.0) -> float:
+    """delta = 1/sqrt(pi f mu0 mu_r sigma) in m; infinite at f = 0 or sigma = 0."""
+    if frequency_hz < 0 or conductivity < 0 or mu_r <= 0:
+        raise ValueError("frequency and conductivity must not be negative, mu_r must be positive")
+    product = np.pi * frequency_hz * MU0 * mu_r * conductivity
+    return float(1 / np.sqrt(product)) if product > 0 else float("inf")
+
+
+def round_ratio(radius_m: float, frequency_hz: float, conductivity: float, mu_r: float = 1.0) -> complex:
+    """x J0(x)/(2 J1(x)) with x = (1-j) radius/delta: 1 at f = 0.
+
+    Its real part is R_ac/R_dc of a straight round wire alone (Kelvin; e.g. Smythe, Static and Dynamic Electricity).
+    The scaled Bessel functions keep it exact for any radius/delta.
+    """
+    if radius_m <= 0:
+        raise ValueError("the radius must be positive")
+    x = (1 - 1j) * radius_m / skin_depth_m(frequency_hz, conductivity, mu_r)
+    return complex(x * jve(0, x) / (2 * jve(1, x))) if abs(x) > 1e-6 else 1 + 0j
+
+
+def cylinder_axial_mu(radius_m: float, frequency_hz: float, conductivity: float, mu_r: float) -> complex:
+    """Mean B/(mu0 H) of a long cylinder in a field along its axis: mu_r 2 J1(x)/(x J0(x))."""
+    return mu_r / round_ratio(radius_m, frequency_hz, conductivity, mu_r)
+
+
+def cylinder_transverse(radius_m: float, frequency_hz: float, conductivity: float, mu_r: float = 1.0) -> complex:
+    """Polarizability per metre (m^2) of a long cylinder across the field.
+
+    alpha' = 2 pi a^2 (1-q)/(1+q), q = (x J0/J1 - 1)/mu_r.  Same source as `round_ratio`.
+    """
+    q = (2 * round_ratio(radius_m, frequency_hz, conductivity, mu_r) - 1) / mu_r
+    return 2 * np.pi * radius_m**2 * (1 - q) / (1 + q)
+
+
+def sheet_argument(thickness_m: float, frequency_hz: float, conductivity: float, mu_r: float) -> complex:
+    """k t/2 of a sheet, k = sqrt(jw mu0 mu_r sigma) = (1+j)/delta."""
+    if thickness_m <= 0:
+        raise ValueError("the thickness must be positive")
+    return (1 + 1j) * thickness_m / (2 * skin_depth_m(frequency_hz, conductivity, mu_r))
+
+
+def sheet_in_plane_mu(thickness_m: float, frequency_hz: float, conductivity: float, mu_r: float) -> complex:
+    """Mean B/(mu0 H) through a wide sheet in a field along its plane: mu_r tanh(kt/2)/(kt/2)."""
+    x = sheet_argument(thickness_m, frequency_hz, conductivity, mu_r)
+    return complex(mu_r * np.tanh(x) / x) if abs(x) > 1e-6 else complex(mu_r)

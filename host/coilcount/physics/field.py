@@ -1,0 +1,44 @@
+"""The magnetic field of circular turns, in A/m per ampere."""
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import ellipe, ellipkm1, hyp2f1
+
+if TYPE_CHECKING:
+    from coilcount.physics.coil import Winding
+
+
+def loop_field(radius_m: ArrayLike, rho_m: ArrayLike, z_m: ArrayLike) -> tuple[NDArray, NDArray]:
+    """(h_rho, h_z) in A/m per ampere-turn of a circular filament, at distance rho from its axis and height z.
+
+    Arguments broadcast.  h_z = [K + (R^2-rho^2-z^2)/B E]/(2 pi sqrt A) with A, B = (R+-rho)^2 + z^2, m = 4 R rho/A
+    (Smythe, Static and Dynamic Electricity, 7.10); h_rho is written with F(1/2,3/2;3;m) instead of K and E, the
+    same function without its cancellation near the axis.  Infinite on the filament itself.
+    """
+    radius, rho, z = (np.asarray(value, float) for value in (radius_m, rho_m, z_m))
+    if np.any(radius <= 0) or np.any(rho < 0):
+        raise ValueError("the radius must be positive, rho must not be negative")
+    far = (radius + rho) ** 2 + z**2
+    near = (radius - rho) ** 2 + z**2
+    k, e = ellipkm1(near / far), ellipe(4 * radius * rho / far)
+    h_z = (k + (radius**2 - rho**2 - z**2) / near * e) / (2 * np.pi * np.sqrt(far))
+    h_rho = 0.75 * radius**2 * rho * z * far**-1.5 / near * hyp2f1(0.5, 1.5, 3, 4 * radius * rho / far)
+    return h_rho, h_z
+
+
+def winding_field(winding: "Winding", rho_m: ArrayLike, z_m: ArrayLike) -> tuple[NDArray, NDArray]:
+    """(h_rho, h_z) in A/m per ampere of a whole winding: the sum over its turns.  rho and z broadcast."""
+    rho, z = np.broadcast_arrays(np.asarray(rho_m, float)[..., None], np.asarray(z_m, float)[..., None])
+    h_rho, h_z = loop_field(winding.r_m, rho, z - winding.z_m)
+    return h_rho.sum(axis=-1), h_z.sum(axis=-1)
+
+
+def mean_radius_field(winding: "Winding", rho_m: ArrayLike, z_m: ArrayLike) -> tuple[NDArray, NDArray]:
+    """`winding_field` with all turns in one filament of the mean radius: as many times quicker as there are turns.
+
+    The error is of order (winding's section / distance)^2: 0.1 % for a 3 mm bundle at 5 cm, unfit for flat spirals.
+    """
+    h_rho, h_z = loop_field(winding.mean_radius_m, rho_m, z_m)
+    return winding.turns * h_rho, winding.turns * h_z
