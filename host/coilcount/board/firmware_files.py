@@ -4,6 +4,7 @@ import importlib.util
 from pathlib import Path
 
 import coilwire
+
 from coilcount.errors import InputError
 
 _PACKAGE = Path(__file__).resolve().parent.parent

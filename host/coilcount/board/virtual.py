@@ -241,8 +241,8 @@ class VirtualBoard:
         assert self._feed is not None
         code = self._feed.wait()
         if code != 0 and not self._stop.is_set():
-            said = _tail(self._folder / "feed.log").removeprefix("coilcount: ")
-            self._error = InputError(said or f"the scene's process ended with code {code}", "the virtual board's scene")
+            said = _tail(self._folder / "feed.log").removeprefix("coilcount feed: ")
+            self._error = InputError(said or f"the process of the scene ended with code {code}")
         os.close(writer)
 
 
