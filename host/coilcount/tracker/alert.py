@@ -1,5 +1,8 @@
 """The life of an alert: raised, its sign settled, released, and final once the whole pass has been looked at.
 
+The three boxes of a wide width answer an object three times: before its peak, with the other sign, when it is in the
+newer box; at the peak; and after it, with the other sign, when it is in the older box.  What follows keeps the three
+together.
 Runs under both interpreters.
 """
 
@@ -7,19 +10,26 @@ from . import lobes
 from .records import Alert
 
 # From the detector study on simulated sweeps.
-SETTLE_US = 200000  # the sign is that of the largest z this long after the raise
+SETTLE_US = 200000  # the sign is taken this long after the raise
 LONGEST_US = 2000000
 RELEASE_READINGS = 5  # in a row below the release level
-GUARD_US = 600000  # a weaker alert of the other sign within this is a side lobe
-STEP_SCORE = 5.0  # below this a step is not told from noise
-# In widths: the box that leads a peak has its middle this far before it, and it answers with the other sign.
-LEAD = 1.3
-SHORT = 3  # readings of the short mean that a step's sign is taken from
-# An extreme of the other sign this strong leaves the sign open.  Chosen on simulated sweeps.
+SHORT = 3  # readings of the short mean that an arrival's sign is taken from
+# The rest was chosen on simulated sweeps, with the study's figures as the start.
+# mean(newer) - mean(older) beyond this many |a|: an object in an outer box, or a step, not a peak in the centre box.
+# (An object that fills one outer box alone gives 1.8 or 2.2.)
+ARRIVAL = 1.4
+# In widths from a peak: where the answer of another width is still that peak, and where it is a lobe of it.
+SAME = 0.7
+LOBE_FROM = 0.3
+LOBE_TO = 2.1
+# A wide pass bends the line of a narrow width as far as this many of that width and one of its own, but by little.
+BEND_TO = 1.5
+BEND = 0.25
+# An extreme of the other sign this strong leaves the sign open.
 OPPOSITE = 0.85
 # Below this score the study has no figures.
 WEAK = 3.6
-MOST_WAITING = 4
+MOST_WAITING = 6
 
 WORDS = ("uncertain", "non-ferrous", "ferrous")  # by sign: 0, +1, -1
 
@@ -45,36 +55,22 @@ class Pass:
         self.settled_us = None
         self.released_us = None
         self.sign = 0
-        self.z = 0.0  # at the extreme
-        self.opposite = 0.0  # largest |z| of the other sign since the raise
+        self.score = 0.0  # largest |z| of any width
+        self.best = 0.0  # |z| of what peak_us, peak and width were taken from
+        self.peaked = False  # whether that was a peak; else something that has arrived and not yet left
+        self.opposite = 0.0  # largest |z| of a peak of the other sign
         self.low = 0  # readings in a row below the release level
         self.neighbour = False
         self.reasons = ()
 
-    def take(self, z, boxes, time_us, interval_us):
-        """This reading is the extreme so far."""
-        width = boxes.width
-        self.z = z
-        self.a = boxes.a
-        self.width = width
-        self.scale = boxes.scales[width]
-        lag = boxes.lags[width]
-        self.peak_us = time_us - int(lag * interval_us)
-        self.peak_at = boxes.count - int(lag + 0.5)
-        self.seen_us = time_us
-        self.sides = boxes.sides()
-
     def event(self, stage, widths_s):
-        score = self.z if self.z >= 0.0 else -self.z
-        sign = self.sign
-        response = "uncertain" if self.reasons else WORDS[sign]
-        peak = self.a if self.a >= 0.0 else -self.a
+        response = "uncertain" if self.reasons else WORDS[self.sign]
         sure = None
-        if sign and not self.reasons:
-            sure = confidence(score, self.opposite > 0.6 * score)
+        if self.sign and not self.reasons:
+            sure = confidence(self.score, self.opposite > 0.6 * self.best)
         return Alert(
-            stage, self.number, self.raised_us, self.settled_us, self.released_us, self.peak_us, sign, response,
-            self.reasons, score, peak * sign if sign else self.a, sure, widths_s[self.width],
+            stage, self.number, self.raised_us, self.settled_us, self.released_us, self.peak_us, self.sign, response,
+            self.reasons, self.score, self.peak, sure, widths_s[self.width],
         )
 
 
@@ -86,25 +82,22 @@ class Alerts:
         self._baseline = baseline
         self._interval_us = interval_us
         self._release = release_fraction
+        self._widths_us = [width * 1e6 for width in boxes.widths_s]
         self._number = 0
         self.open = None
-        self.waiting = []
-        self._last = None  # the alert before, for the side-lobe guard
+        self.waiting = []  # released, not yet final
 
     def step(self, time_us, now_us, threshold, held, events):
         """time_us: middle of the newest reading; now_us: when it was known.  Appends to `events`.
 
         held: the baseline is held because the coil rests over something.
         """
-        boxes = self._boxes
-        z = boxes.z
-        size = z if z >= 0.0 else -z
-        one = self.open
-        if one is None:
-            if size >= threshold and not self._lobe(z, size, time_us):
-                self._raise(z, time_us, now_us, events)
-        else:
-            self._continue(one, z, size, time_us, now_us, threshold, events)
+        if self.open is not None:
+            self._continue(self.open, time_us, now_us, threshold, events)
+        if self.open is None:
+            at = self._fresh(time_us, threshold)
+            if at >= 0:
+                self._raise(at, time_us, now_us, events)
         if self.waiting:
             self._look_back(held, events)
 
@@ -120,113 +113,196 @@ class Alerts:
         for one in self.waiting:
             self._finish(one, None, False, events)
         self.waiting = []
-        self._last = None
 
-    def _lobe(self, z, size, time_us):
-        last = self._last
-        if last is None or (z > 0.0) == (last.sign > 0):
-            return False
-        score = last.z if last.z >= 0.0 else -last.z
-        return size < score and time_us - last.seen_us <= GUARD_US
+    # ------------------------------------------------------------ what the widths show
 
-    def _raise(self, z, time_us, now_us, events):
+    def _peak_us(self, at, time_us):
+        return time_us - int(self._boxes.lags[at] * self._interval_us)
+
+    def _belongs(self, at, time_us, one):
+        """0: no part of alert `one`; 1: the same peak in another width; -1: a lobe of it."""
+        boxes = self._boxes
+        z = boxes.zs[at]
+        away = self._peak_us(at, time_us) - one.peak_us
+        if away < 0:
+            away = -away
+        width_us = self._widths_us[at]
+        if (z > 0.0) == (one.peak > 0.0):
+            return 1 if away <= SAME * width_us else 0
+        if away < LOBE_FROM * width_us:
+            return 0
+        a = z * boxes.used[at]
+        share = -a / one.peak if one.peak else 1.0
+        if away <= LOBE_TO * width_us:
+            return -1 if share < 1.0 else 0
+        return -1 if share < BEND and away <= BEND_TO * width_us + self._widths_us[one.width] else 0
+
+    def _fresh(self, time_us, least):
+        """The width with the largest |z| from `least` on that is no part of a released alert; -1: none."""
+        zs = self._boxes.zs
+        found = -1
+        for at in range(len(zs)):
+            size = zs[at] if zs[at] >= 0.0 else -zs[at]
+            if size < least:
+                continue
+            if not self._peaked(at) and self._leaving(at):
+                continue
+            for other in self.waiting:
+                part = self._belongs(at, time_us, other)
+                if part:
+                    if part > 0 and size > other.best:
+                        self._take(other, at, time_us)
+                    break
+            else:
+                least = size
+                found = at
+        return found
+
+    def _step(self, at):
+        """mean(newer box) - mean(older box) less what the baseline's slope makes of it, in 1e-9."""
+        right, left, apart = self._boxes.sides(at)
+        return right - left - self._baseline.slope_a_reading * apart
+
+    def _peaked(self, at):
+        step = self._step(at)
+        a = self._boxes.zs[at] * self._boxes.used[at]
+        most = ARRIVAL * (a if a >= 0.0 else -a)
+        return -most <= step <= most
+
+    def _leaving(self, at):
+        """Whether it is the older box that stands away from the baseline: something left, nothing came."""
+        right, left, _ = self._boxes.sides(at)
+        level = self._baseline.level
+        return abs(left - level) > abs(right - level)
+
+    # ------------------------------------------------------------ the stages
+
+    def _raise(self, at, time_us, now_us, events):
         self._number += 1
         one = self.open = Pass(self._number, now_us)
-        one.take(z, self._boxes, time_us, self._interval_us)
+        self._take(one, at, time_us)
         events.append(one.event("raised", self._boxes.widths_s))
 
-    def _continue(self, one, z, size, time_us, now_us, threshold, events):
+    def _take(self, one, at, time_us):
+        """What width `at` shows now is the extreme of `one`."""
         boxes = self._boxes
-        score = one.z if one.z >= 0.0 else -one.z
-        same = (z >= 0.0) == (one.z >= 0.0)
-        if size > score:
-            if not same:
-                if one.sign and not self._leads(one, time_us):
-                    # Another object, of the other kind.
-                    self._close(one, now_us, events)
-                    self._raise(z, time_us, now_us, events)
-                    return
-                one.opposite = score
-            one.take(z, boxes, time_us, self._interval_us)
-            if one.sign and not same:
-                # What was raised was the lobe that leads this peak.
-                self._settle(one, now_us, events)
-            score = size
-        elif not same and size > one.opposite:
-            one.opposite = size
-        if not one.sign and now_us - one.raised_us >= SETTLE_US:
-            self._settle(one, now_us, events)
-        release = self._release * threshold
-        if size < release or not same:
-            one.low += 1
+        z = boxes.zs[at]
+        one.best = z if z >= 0.0 else -z
+        if one.best > one.score:
+            one.score = one.best
+        one.width = at
+        one.scale = boxes.used[at]
+        one.peaked = self._peaked(at)
+        if one.peaked:
+            one.peak_us = self._peak_us(at, time_us)
+            one.peak_at = boxes.count - int(boxes.lags[at] + 0.5)
+            one.peak = boxes.height(at)
         else:
-            one.low = 0
+            self._arrive(one, at, time_us)
+
+    def _arrive(self, one, at, time_us):
+        """Something is in the newer box of width `at` and has not peaked."""
+        one.peak_us = time_us
+        one.peak_at = self._boxes.count
+        one.peak = self._step(at)
+
+    def _continue(self, one, time_us, now_us, threshold, events):
+        boxes = self._boxes
+        zs = boxes.zs
+        best = one.best if one.peaked else 0.0
+        found = -1
+        another = -1
+        active = False
+        release = self._release * threshold
+        for at in range(len(zs)):
+            size = zs[at] if zs[at] >= 0.0 else -zs[at]
+            if size > one.score:
+                one.score = size
+            if size < release:
+                continue
+            part = self._belongs(at, time_us, one) if one.peaked else 0
+            if part >= 0:
+                active = True
+            if part < 0:
+                continue
+            if part == 0 and one.sign and size >= threshold and (zs[at] > 0.0) != (one.sign > 0) and self._peaked(at):
+                # Another object, of the other kind.
+                if another < 0 or size > abs(zs[another]):
+                    another = at
+                continue
+            if size <= best:
+                continue
+            if self._peaked(at):
+                found = at
+                best = size
+            elif one.peaked and part > 0 and at == one.width:
+                # It only seemed to have peaked: more keeps arriving.
+                one.peaked = False
+                found = -1
+                best = 0.0
+                self._arrive(one, at, time_us)
+        if another >= 0 and one.peaked:
+            self._close(one, now_us, events)
+            self._raise(another, time_us, now_us, events)
+            return
+        if found >= 0:
+            if one.peaked and (zs[found] > 0.0) != (one.peak > 0.0):
+                one.opposite = one.best
+            self._take(one, found, time_us)
+        elif not one.peaked and not one.sign:
+            self._arriving(one, time_us)
+        if one.sign and one.peaked and one.sign != (1 if one.peak > 0.0 else -1):
+            self._settle(one, now_us, events)
+        elif not one.sign and now_us - one.raised_us >= SETTLE_US:
+            self._settle(one, now_us, events)
+        one.low = 0 if active else one.low + 1
         if one.sign and (one.low >= RELEASE_READINGS or now_us - one.raised_us >= LONGEST_US):
             self._close(one, now_us, events)
 
-    def _leads(self, one, time_us):
-        """Whether the open alert's extreme is the lobe that leads the peak now seen."""
+    def _arriving(self, one, time_us):
+        """Nothing has peaked yet: the largest short mean over the line of the baseline."""
         boxes = self._boxes
-        peak_us = time_us - int(boxes.lags[boxes.width] * self._interval_us)
-        return peak_us - one.peak_us <= LEAD * boxes.widths_s[boxes.width] * 1000000
+        value = boxes.mean(0, SHORT - 1) - self._baseline.level
+        if value > one.peak > 0.0 or value < one.peak < 0.0:
+            one.peak = value
+            one.peak_us = time_us - SHORT // 2 * self._interval_us
+            one.peak_at = boxes.count - SHORT // 2
 
     def _settle(self, one, now_us, events):
-        one.sign = 1 if one.z >= 0.0 else -1
-        right, left = one.sides
-        step = right - left
-        size = one.a if one.a >= 0.0 else -one.a
-        if (step > size or step < -size) and (one.z > STEP_SCORE or one.z < -STEP_SCORE):
-            one.sign = self._step_sign(now_us - one.raised_us)
+        one.sign = 1 if one.peak > 0.0 else -1
         one.settled_us = now_us
         events.append(one.event("settled", self._boxes.widths_s))
-
-    def _step_sign(self, since_us):
-        """The sign of the largest short mean against the line that the baseline was left on."""
-        boxes = self._boxes
-        level = self._baseline.level
-        best = 0.0
-        for back in range(int((since_us + SETTLE_US) // self._interval_us)):
-            value = boxes.mean(back, back + SHORT - 1) - level
-            if value > best or value < -best:
-                best = value if value >= 0.0 else -value
-                sign = 1 if value >= 0.0 else -1
-        return sign
 
     def _close(self, one, now_us, events):
         one.released_us = now_us
         events.append(one.event("released", self._boxes.widths_s))
         self.open = None
-        self._last = one
         for other in self.waiting:
-            if self._near(one, other):
+            reach = lobes.LOBE_TO * self._widths_us[one.width]
+            if -reach < one.peak_us - other.peak_us < reach:
                 other.neighbour = one.neighbour = True
         self.waiting.append(one)
         if len(self.waiting) > MOST_WAITING:
             self._finish(self.waiting.pop(0), None, False, events)
 
-    def _near(self, one, other):
-        reach = (lobes.LOBE_TO * self._boxes.widths_s[one.width]) * 1000000
-        return abs(one.peak_us - other.peak_us) < reach
-
     def _look_back(self, held, events):
         boxes = self._boxes
         while self.waiting:
             one = self.waiting[0]
-            f = boxes.widths_s[one.width] * 1000000 / self._interval_us
             back = boxes.count - one.peak_at
-            if back < int(lobes.WIDE_TO * f + 0.5):
+            if back < boxes.look_back:
                 return
             self.waiting.pop(0)
+            f = self._widths_us[one.width] / self._interval_us
             self._finish(one, lobes.measure(boxes, back, f), held, events)
 
     def _finish(self, one, measured, held, events):
         reasons = []
-        score = one.z if one.z >= 0.0 else -one.z
         if one.sign == 0:
-            one.sign = 1 if one.z >= 0.0 else -1
-        if score < WEAK:
+            one.sign = 1 if one.peak > 0.0 else -1
+        if one.score < WEAK:
             reasons.append("too weak")
-        if one.opposite > OPPOSITE * score:
+        if one.opposite > OPPOSITE * one.best:
             reasons.append("opposite lobe as strong")
         if measured is not None:
             core, lobe, step = measured

@@ -4,8 +4,6 @@ An alpha-beta tracker (level and slope) with clipped errors; it stands on its li
 Runs under both interpreters.
 """
 
-from math import exp
-
 # Errors beyond CLIP sigmas are clipped; where they stay on one side the clip doubles with every further block after
 # STUBBORN, so that a step of the ground is followed in the end.  Chosen on simulated sweeps.
 CLIP = 2.5
@@ -15,10 +13,12 @@ ETA = 0.02  # of the median tracker of |error|: some 5 s of blocks
 
 
 class Baseline:
-    """level and slope (1e-9, and 1e-9 a block); sigma: robust scale of one block against the line, in 1e-9."""
+    """level and slope (1e-9, and 1e-9 a block or a reading); sigma: robust scale of a block against the line, 1e-9."""
 
-    def __init__(self, blocks_tau, floor_ppb):
-        theta = exp(-1.0 / blocks_tau)
+    def __init__(self, blocks_tau, block, floor_ppb):
+        self._block = block
+        # No exp() here: two libraries may differ in its last digit, and both interpreters must agree to the last.
+        theta = blocks_tau / (1.0 + blocks_tau)
         self._alpha = 1.0 - theta * theta
         self._beta = (1.0 - theta) * (1.0 - theta)
         self._floor = floor_ppb
@@ -28,6 +28,7 @@ class Baseline:
         self.count = 0
         self.level = 0.0
         self.slope = 0.0
+        self.slope_a_reading = 0.0
         self.sigma = self._floor
         self._side = 0
 
@@ -66,10 +67,12 @@ class Baseline:
                 if size > clip:
                     error = clip if error > 0.0 else -clip
             self.slope += self._beta * error
+            self.slope_a_reading = self.slope / self._block
         self.level += alpha * error
 
     def line(self, level, slope):
         """Stand on another line from here on."""
         self.level = level
         self.slope = slope
+        self.slope_a_reading = slope / self._block
         self._side = 0

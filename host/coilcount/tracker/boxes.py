@@ -17,24 +17,27 @@ GAP = 0.3
 LEFT = 0.8
 RIGHT = 0.4
 # How far back the ring reaches, in widths: the lobe test needs 3 on either side of a peak.
-REACH = 6.5
+REACH = 6.7
+LOOK_BACK = 3.6
 # The scale: median of |a| over .6745, a tracker that forgets in 30 s.  Same study.
 MEDIAN_OF_ABS = 0.6745
 FORGET_S = 30.0
-# While |z| has lately been above FREEZE the scale stands still, but no longer than FREEZE_MOST_S: ground that is rougher
-# than it was must be learned in the end.  Fixed levels, so that z does not depend on the threshold.
-FREEZE = 4.0
+# While |z| has lately been above FREEZE the scale stands still, but no longer than FREEZE_MOST_S: ground that is
+# rougher than it was must be learned in the end.  Fixed levels, so that z does not depend on the threshold.  Chosen on
+# simulated sweeps: a lower level or a longer stand doubled the false alarms on mineral soil.
+FREEZE = 8.0
 FREEZE_S = 0.6
-FREEZE_MOST_S = 3.0
+FREEZE_MOST_S = 1.0
 # The scales settle for this long after the boxes have filled.
 SETTLE_S = 1.0
 
 
 class Boxes:
-    """push(y) moves on by one reading; then z, a, width, lag and step describe the width that answers most.
+    """push(y) moves on by one reading.
 
-    z, a: 0.0 while not ready (a in 1e-9); lag: readings from the newest back to the middle of the centre box (float);
-    step: mean(right) - mean(left), in 1e-9; zs: z of every width.
+    z: of the width that answers most, `width` its number (0.0 while not ready); zs: z of every width; used: the scales
+    that these were divided by, in 1e-9; lags: readings from the newest back to the middle of each centre box (floats);
+    count: readings since the start.
     """
 
     def __init__(self, widths_s, interval_s, floor_ppb):
@@ -68,6 +71,8 @@ class Boxes:
             ))
         self._plan = tuple(plan)
         self.lags = tuple([p[1] + (p[2] - p[1] - 1) / 2 for p in plan])
+        # Readings after a peak before the whole of it can be looked at: so many widths, and the longest counts.
+        self.look_back = int(LOOK_BACK * longest + 0.5)
         self._fill = plan[len(plan) - 1][4]
         self._settle = self._fill + int(SETTLE_S / interval_s + 0.5)
         self._eta_least = interval_s / FORGET_S
@@ -85,14 +90,10 @@ class Boxes:
         self.ready = False
         self._frozen = 0
         self._frozen_for = 0
-        self._quiet()
-
-    def _quiet(self):
         self.z = 0.0
-        self.a = 0.0
         self.width = 0
-        self.step = 0.0
         self.zs = [0.0] * len(self.widths_s)
+        self.used = list(self.scales)
 
     def push(self, y):
         """Takes one reading in 1e-9."""
@@ -117,6 +118,7 @@ class Boxes:
             eta = self._eta_least
         frozen = self._frozen > 0
         scales = self.scales
+        used = self.used
         zs = self.zs
         best = -1.0
         i = 0
@@ -138,7 +140,7 @@ class Boxes:
                 left_sum += MODULUS
             a = centre_sum * k_centre - left_sum * k_left - right_sum * k_right
             size = a if a >= 0.0 else -a
-            scale = scales[i]
+            scale = used[i] = scales[i]
             score = size / scale
             zs[i] = a / scale
             if score > best:
@@ -155,7 +157,6 @@ class Boxes:
         if count < self._settle:
             return
         self.ready = True
-        self.a = best_a
         self.width = width
         self.z = best if best_a >= 0.0 else -best
         # The scale stands still while something is there, but not for ever.
@@ -178,7 +179,16 @@ class Boxes:
             total += MODULUS
         return total / (oldest - newest + 1)
 
-    def sides(self):
-        """mean(right) and mean(left) of the winning width, in 1e-9."""
-        plan = self._plan[self.width]
-        return self.mean(0, plan[0] - 1), self.mean(plan[3], plan[4] - 1)
+    def sides(self, at):
+        """mean(right) and mean(left) of width number `at`, in 1e-9, and the readings between their middles."""
+        plan = self._plan[at]
+        apart = (plan[3] + plan[4] - plan[0]) / 2
+        return self.mean(0, plan[0] - 1), self.mean(plan[3], plan[4] - 1), apart
+
+    def height(self, at):
+        """The short mean in the middle of the centre box over the line through both outer boxes, in 1e-9."""
+        plan = self._plan[at]
+        right = self.mean(0, plan[0] - 1)
+        left = self.mean(plan[3], plan[4] - 1)
+        middle = int(self.lags[at])
+        return self.mean(middle - 1, middle + 1) - left * plan[6] * (plan[4] - plan[3]) - right * plan[7] * plan[0]

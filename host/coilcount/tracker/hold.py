@@ -1,8 +1,8 @@
 """The automatic hold: the coil rests over a target, so the baseline must not follow.
 
-Works on block means of a tenth of a second.  A level that has risen quickly, judged by how much it steps while sweeping,
-freezes the line of the seconds before; a return, a steady ramp or a limit lets go.  Only holds of a second and more are
-told.  From the study of rests on simulated ground: levels of 8 of the step's sigmas and more are held for about three
+Works on block means of a tenth of a second.  A level that has risen quickly, judged by how much it steps while
+sweeping, freezes the line of the seconds before; a return, a steady ramp or a limit lets go.  Only holds of a second
+and more are told.  From the study of rests on simulated ground: levels of 8 of the step's sigmas and more are held for about three
 quarters of their time, less is luck.  Runs under both interpreters.
 """
 
@@ -15,13 +15,15 @@ STEP = 6  # blocks: the 0.6 s step whose robust scale is sigma_st
 ERROR_SIGMAS = 2.5
 GONE = 0.3  # of the peak, for two blocks
 TOLD = 10  # blocks
+TAIL = 5  # blocks after a return in which the coil still moves off: the line stands on
+SLOPE_FROM = 40  # blocks; a line through fewer keeps the slope of the baseline
 RAMP = 20  # blocks: four quarters that rise alike are drift
 MEDIAN_OF_ABS = 0.6745
 ETA = 0.01
 
 
 class Hold:
-    """on: a hold is on (told or not); told: it has lasted a second; sign: of the level held; age: in blocks."""
+    """on: a hold is on (told or not), or its tail; told: it has lasted a second; sign: of the level; age: in blocks."""
 
     def __init__(self, baseline, least_ppb, rise_sigma, limit_blocks, floor_ppb):
         self._baseline = baseline
@@ -29,12 +31,15 @@ class Hold:
         self._rise = rise_sigma
         self._limit = limit_blocks
         self._floor = floor_ppb
-        self._blocks = array("i", [0] * HISTORY)
+        self._blocks = array("i", [0] * HISTORY)  # as measured
+        self._ground = array("i", [0] * HISTORY)  # the same, but the frozen line while held: what is looked back on
         self.scale = 1.0
         self.restart()
 
     def restart(self):
         self._count = 0
+        self._tail = 0
+        self._since = 0  # the count at which the ground begins
         self.sigma_step = self._floor
         self._drop()
 
@@ -51,7 +56,9 @@ class Hold:
         """
         blocks = self._blocks
         count = self._count = self._count + 1
-        blocks[count & (HISTORY - 1)] = int(mean)
+        at = count & (HISTORY - 1)
+        blocks[at] = int(mean)
+        self._ground[at] = int(self._baseline.level + self._baseline.slope) if self.on else blocks[at]
         if not self.on:
             if count > STEP:
                 step = mean - blocks[(count - STEP) & (HISTORY - 1)]
@@ -66,6 +73,11 @@ class Hold:
             if allowed and count > 3 * LOW:
                 self._try(mean, count)
             return ""
+        if self._tail:
+            self._tail -= 1
+            if not self._tail:
+                self.on = False
+            return ""
         self.age += 1
         if not allowed:
             return self._end(False)
@@ -75,7 +87,7 @@ class Hold:
         self._gone = self._gone + 1 if level < GONE * self._peak else 0
         if self._gone >= 2:
             return self._end(False)
-        if self.age >= self._limit or (self.age == RAMP and self._ramp(count)):
+        if self.age >= self._limit or (self.age >= RAMP and self.age % TOLD == 0 and self._ramp(count)):
             return self._end(True, mean)
         if self.age == TOLD:
             self.told = True
@@ -112,13 +124,13 @@ class Hold:
 
     def _line(self, count):
         """The trimmed line through the blocks of the last 12 s but the last second: the frozen baseline."""
-        blocks = self._blocks
+        ground = self._ground
         first = LOW
-        last = min(LOOK_BACK, count - 1)
+        last = min(LOOK_BACK, count - self._since - 1)
         if last - first < 2 * LOW:
             return
         limit = -1.0
-        origin = blocks[(count - first) & (HISTORY - 1)]
+        origin = ground[(count - first) & (HISTORY - 1)]
         level = 0.0
         slope = 0.0
         for _ in range(3):
@@ -126,7 +138,7 @@ class Hold:
             sx = sy = sxx = sxy = 0.0
             sr = 0.0
             for i in range(first, last + 1):
-                value = float(blocks[(count - i) & (HISTORY - 1)] - origin)
+                value = float(ground[(count - i) & (HISTORY - 1)] - origin)
                 residual = value - level + slope * i
                 if residual < 0.0:
                     residual = -residual
@@ -140,11 +152,11 @@ class Hold:
             under = n * sxx - sx * sx
             if n < 2 * LOW or under <= 0.0:
                 break
-            slope = -(n * sxy - sx * sy) / under
+            slope = -(n * sxy - sx * sy) / under if last >= SLOPE_FROM else self._baseline.slope
             level = (sy + slope * sx) / n
             total = 0.0
             for i in range(first, last + 1):
-                residual = blocks[(count - i) & (HISTORY - 1)] - origin - level + slope * i
+                residual = ground[(count - i) & (HISTORY - 1)] - origin - level + slope * i
                 total += residual if residual >= 0.0 else -residual
             # Mean absolute residual times 1.25 is a sigma; two of them are kept.
             limit = 2.5 * total / (last - first + 1)
@@ -152,7 +164,7 @@ class Hold:
         self._baseline.line(origin + level - slope, slope)
 
     def _ramp(self, count):
-        """Whether the first two seconds rose steadily: drift taken for an arrival."""
+        """Whether the last two seconds rose steadily: drift taken for an arrival."""
         blocks = self._blocks
         quarter = RAMP // 4
         means = []
@@ -171,10 +183,15 @@ class Hold:
 
     def _end(self, anew, mean=0.0):
         told = self.told
-        if anew:
-            self._baseline.line(mean, 0.0)
-        elif self.age < TOLD:
-            level, slope = self._before
-            self._baseline.line(level + slope * self.age, slope)
+        age = self.age
         self._drop()
+        if anew:
+            self._since = self._count
+            self._baseline.line(mean, 0.0)
+        elif age < TOLD:
+            level, slope = self._before
+            self._baseline.line(level + slope * age, slope)
+        else:
+            self.on = True
+            self._tail = TAIL
         return "end" if told else ""

@@ -29,7 +29,7 @@ class Decoder:
 
     def __init__(self, interval_us):
         self.y = 0
-        self.edges = 0  # edges in an interval, for the repair; 0 where unknown
+        self.edge = 0  # what one edge makes of `y`, in 1e-9, for the repair; 0 where unknown
         self.reference = None
         self.reference_hz = None
         self._interval_us = interval_us
@@ -69,7 +69,7 @@ class Decoder:
         reference = self.reference
         under = 2 * ticks * reference[1]
         self.y = (2 * PPB * (edges2 * both * reference[0] - under) + under) // (2 * under)
-        self.edges = n
+        self.edge = 2 * (PPB + self.y) // edges2 if edges2 and step == 1 else 0
         return step
 
     def reading(self, time_us, frequency_hz):
@@ -79,7 +79,7 @@ class Decoder:
         if self.reference_hz is None:
             self.reference_hz = frequency_hz
         self.y = floor((frequency_hz / self.reference_hz - 1.0) * 1e9 + 0.5)
-        self.edges = 0
+        self.edge = 0
         if before is None:
             return 1
         step = (2 * (time_us - before) + self._interval_us) // (2 * self._interval_us)
@@ -98,54 +98,57 @@ class Repair:
 
     An edge too many raises the index for good: the excess of one edge is shared by the two readings that meet in that
     interval.  A record in which only the count is wrong shows an edge too many and the opposite next.  Either way the
-    readings before and after agree, and their sum over the two is known exactly: each is given half of it.
+    readings before and after agree, and their sum is known: each is given its mean.
+
+    Limits in hundredths of an edge.  A jump of SUSPECT (600 ppm at 500 edges) within one reading is no pass: the idea
+    is the detector study's, these limits were chosen on simulated sweeps.
     """
 
-    # Edges: a jump of 0.3 (600 ppm at 500 edges) within one reading is no pass; from detector study, see tracker.py.
-    SUSPECT = 0.3
-    WHOLE = 0.15  # how near to a whole number of edges the excess must be
-    QUIET = 0.15  # how still it must have been before
+    SUSPECT = 30
+    WHOLE = 15  # how near to a whole number of edges the excess must be
+    QUIET = 15  # how still it must have been before
+    EDGE_ON = 2  # a share this small is not told from noise
 
     def __init__(self):
-        self.pending = []
         self.repaired = 0
         self.forget()
 
     def forget(self):
-        self.pending = []
+        self.pending = []  # readings that are held back, and what one edge makes of each
+        self._edges = []
         self._last = None
         self._before = None
 
-    def push(self, y, edges, out):
-        """Takes one reading and appends to the list `out` those that are now certain."""
+    def push(self, y, edge, out):
+        """Takes one reading and appends to the list `out` those that are now certain.  edge 0: nothing to repair."""
         pending = self.pending
-        if not edges:
+        if not edge:
+            if pending:
+                self.flush(out)
+            self._last = None
             out.append(y)
             return
-        limit = 300000000 // edges  # SUSPECT in 1e-9
         pending.append(y)
-        last = self._last
-        if last is None:
+        self._edges.append(edge)
+        limit = edge * self.SUSPECT // 100
+        if self._last is None:
             # A start needs two readings that agree; otherwise the first is let go.
             if len(pending) == 2:
                 if -limit < pending[1] - pending[0] < limit:
-                    self._before = self._last = pending[0]
-                    out.append(pending.pop(0))
+                    self._before = pending[0]
+                    self._let_go(out)
                 else:
                     pending.pop(0)
+                    self._edges.pop(0)
             return
         while len(pending) > 1:
             last = self._last
-            first = pending[0] - last
-            second = pending[1] - last
-            if not (-limit < first < limit and -limit < second < limit):
+            if not (-limit < pending[0] - last < limit and -limit < pending[1] - last < limit):
                 if len(pending) < 3:
                     return
-                if self._repair(last, edges, limit):
-                    out.append(pending.pop(0))
-            self._before = self._last
-            self._last = pending.pop(0)
-            out.append(self._last)
+                if self._repair(last, limit):
+                    self._let_go(out)
+            self._let_go(out)
 
     def flush(self, out):
         """No more readings come: lets go what was held back."""
@@ -153,21 +156,40 @@ class Repair:
             out.append(y)
         self.forget()
 
-    def _repair(self, last, edges, limit):
+    def _let_go(self, out):
+        self._before = self._last
+        self._last = self.pending.pop(0)
+        self._edges.pop(0)
+        out.append(self._last)
+
+    def _repair(self, last, limit):
         pending = self.pending
         third = pending[2]
-        if not -limit < third - last < limit or abs(last - self._before) * 2 > limit:
+        before = last if self._before is None else self._before
+        edge = self._edges[0]
+        if not -limit < third - last < limit or 100 * abs(last - before) > self.QUIET * edge:
             return False
-        excess = (pending[0] + pending[1] - last - third) * edges
-        whole = (excess + PPB // 2) // PPB
-        if 20 * abs(excess - whole * PPB) > 3 * PPB:  # WHOLE
+        # What each has too much, over the line from the reading before to the one after.
+        first = pending[0] - (2 * last + third) // 3
+        second = pending[1] - (last + 2 * third) // 3
+        excess = first + second
+        whole = (2 * excess + edge) // (2 * edge)
+        if 100 * abs(excess - whole * edge) > self.WHOLE * edge:
             return False
-        if whole == 0 and not (pending[0] - last > 2 * limit and pending[1] - last < -2 * limit) and not (
-            pending[0] - last < -2 * limit and pending[1] - last > 2 * limit
-        ):
+        if whole == 0 and not (abs(first) > 2 * limit and abs(second) > 2 * limit):
             return False
-        total = pending[0] + pending[1] - (whole * PPB + edges // 2) // edges
-        pending[0] = total // 2
-        pending[1] = total - pending[0]
         self.repaired += 1
+        # Nearly all in the second: the rest may as well be in the third, so it takes part.
+        count = 3 if whole and 100 * abs(pending[0] - last) < self.EDGE_ON * edge else 2
+        total = shares = worth = 0
+        for i in range(count):
+            total += pending[i]
+            shares += pending[i] - last
+            worth += (pending[i] - last) * self._edges[i]
+        if whole:
+            # What an edge makes of y differs a little between them: weighted by the share that each shows.
+            total -= whole * worth // shares
+        for i in range(count):
+            pending[i] = total // (count - i)
+            total -= pending[i]
         return True

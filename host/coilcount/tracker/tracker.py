@@ -1,7 +1,7 @@
 """The tracker: readings in, alerts and holds out.  A pure function of the series and the settings.
 
-Pieces: series (raw sums to y, repair), boxes (statistic and scale), baseline, hold, alert.  Memory is bounded: a ring of
-6.5 of the longest width and 128 blocks.  Runs under both interpreters; raises only ValueError.
+Pieces: series (raw sums to y, repair), boxes (statistic and scale), baseline, hold, alert.  Memory is bounded: a ring
+of 6.7 of the longest width and two of 128 blocks.  Runs under both interpreters; raises only ValueError.
 """
 
 from . import defaults
@@ -24,8 +24,8 @@ class Tracker:
 
     Every input returns a sequence of Alert and Hold records, in the order in which they came about, often empty.  Times
     are whole microseconds on the caller's time base.  Raised, settled and released times are those at which the
-    data that decided it were complete.  One reading is held back for the repair of miscounts, so `state` may be that of the
-    interval before; its time_us tells.
+    data that decided it were complete.  One reading is held back for the repair of miscounts, so `state` may be that
+    of the interval before; its time_us tells.
     """
 
     def __init__(self, interval_s, **settings):
@@ -43,7 +43,7 @@ class Tracker:
         self._decoder = Decoder(self._interval_us)
         self._repair = Repair()
         self._boxes = Boxes(values["widths_s"], interval_s, floor_ppb)
-        self._baseline = Baseline(values["baseline_s"] / block_s, floor_ppb)
+        self._baseline = Baseline(values["baseline_s"] / block_s, self._block, floor_ppb)
         self._hold = Hold(
             self._baseline, values["hold_least_ppm"] * 1000.0, values["hold_rise_sigma"],
             int(values["hold_limit_s"] / block_s), floor_ppb,
@@ -151,7 +151,7 @@ class Tracker:
         repair = self._repair
         certain = []
         while steps:
-            repair.push(decoder.y, decoder.edges, certain)
+            repair.push(decoder.y, decoder.edge, certain)
             steps -= 1
         if not certain:
             return NOTHING
