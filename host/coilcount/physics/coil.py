@@ -74,9 +74,9 @@ def make_winding(
 ) -> Winding:
     """A winding of the given mean diameter.
 
-    layout: "bundle", tied close-packed and round; "loose", the same with air between the turns; "flat", one spiral layer in
-    a plane; "solenoid", one layer along the axis.  pitch_m: distance of neighbouring turns' centres; None: that of
-    enamelled wire side by side (of the layout, `PITCH_PER_DIAMETER`).
+    layout: "bundle", tied close-packed and round; "loose", the same with air between the turns; "flat", one spiral
+    layer in a plane; "solenoid", one layer along the axis.  pitch_m: distance of neighbouring turns' centres; None:
+    enamelled wire side by side, or with air where the layout is loose (`PITCH_PER_DIAMETER`).
     """
     if layout not in LAYOUTS:
         raise ValueError(f'no layout "{layout}": known are {", ".join(LAYOUTS)}')

@@ -83,7 +83,7 @@ def disc(radius_m: float, thickness_m: float, conductivity: float, frequency_hz:
 
 
 def _edge_on(radius_m: float, thickness_m: float, conductivity: float, mu_r: float, frequency_hz: float) -> complex:
-    """A disc in a field along its plane: the mean permeability of the sheet, in an oblate spheroid's demagnetisation."""
+    """A disc in a field along its plane: the sheet's mean permeability in a flat spheroid's demagnetisation."""
     mu = sheet_in_plane_mu(thickness_m, frequency_hz, conductivity, mu_r)
     across = (1 - demagnetising_factor(thickness_m / (2 * radius_m))) / 2
     return _magnetised(pi * radius_m**2 * thickness_m, mu, across)
