@@ -113,7 +113,7 @@ def test_a_miscounted_edge_is_taken_out_exactly(at, what, seed):
     out, _, mender = decode(intervals(y, {at: what}))
     assert mender.repaired == 1
     changed = np.flatnonzero(out != sound)
-    assert len(changed) <= 3 and np.ptp(changed) <= 2
+    assert not len(changed) or np.ptp(changed) <= 2
     # Half the sum each: off by what the two differ by, which in this series is under 1 ppm.
     assert np.abs(out - sound).max() < 1000
     # A tick (6.4 ppm of an edge) of rounding in the time of the wrong edge.

@@ -1,8 +1,8 @@
 """The look at a whole pass once it is over: its peak, the lobes beside it, and what stayed.
 
 Flat iron facing the coil raises the frequency under it and lowers it beside it, where the tilted field meets it
-edge-on; a non-ferrous disc never shows such lobes.  Source of the windows and limits: the second detector study (26 kinds of
-metal on simulated ground).  Runs under both interpreters.
+edge-on; a non-ferrous disc never shows such lobes.  Source of the windows and limits: the second detector study (26
+kinds of metal on simulated ground).  Runs under both interpreters.
 """
 
 # Windows in widths from the peak.
