@@ -17,7 +17,9 @@ GONE = 0.3  # of the peak, for two blocks
 TOLD = 10  # blocks
 TAIL = 5  # blocks after a return in which the coil still moves off: the line stands on
 SLOPE_FROM = 40  # blocks; a line through fewer keeps the slope of the baseline
-RAMP = 20  # blocks: four quarters that rise alike are drift
+RAMPS = (20, 40)  # blocks: four quarters that rise alike are drift
+RAMP_EVEN = 0.4  # the least rise over the largest
+RAMP_SHARE = 0.2  # of the peak, in all
 MEDIAN_OF_ABS = 0.6745
 ETA = 0.01
 
@@ -87,7 +89,7 @@ class Hold:
         self._gone = self._gone + 1 if level < GONE * self._peak else 0
         if self._gone >= 2:
             return self._end(False)
-        if self.age >= self._limit or (self.age >= RAMP and self.age % TOLD == 0 and self._ramp(count)):
+        if self.age >= self._limit or self._ramp(count):
             return self._end(True, mean)
         if self.age == TOLD:
             self.told = True
@@ -113,14 +115,20 @@ class Hold:
         rise = size - low
         if rise < self._rise * self.scale * self.sigma_step or 2 * rise < size:
             return
+        before = (baseline.level, baseline.slope)
+        self._line(count)
+        size = (mean - baseline.level - baseline.slope) * sign
+        if size < least * self.scale:
+            # Seen from the line of the seconds before, nothing has come.
+            baseline.line(before[0], before[1])
+            return
         self.on = True
         self.told = False
         self.sign = sign
         self.age = 0
         self._peak = size
         self._gone = 0
-        self._before = (baseline.level, baseline.slope)
-        self._line(count)
+        self._before = before
 
     def _line(self, count):
         """The trimmed line through the blocks of the last 12 s but the last second: the frozen baseline."""
@@ -164,22 +172,25 @@ class Hold:
         self._baseline.line(origin + level - slope, slope)
 
     def _ramp(self, count):
-        """Whether the last two seconds rose steadily: drift taken for an arrival."""
+        """Whether the level rose steadily over the last two or four seconds: drift taken for an arrival."""
+        if self.age % TOLD:
+            return False
         blocks = self._blocks
-        quarter = RAMP // 4
-        means = []
-        for k in range(4):
-            total = 0
-            for i in range(quarter):
-                total += blocks[(count - k * quarter - i) & (HISTORY - 1)]
-            means.append(total * self.sign / quarter)
-        least = means[0] - means[1]
-        most = least
-        for k in (1, 2):
-            rise = means[k] - means[k + 1]
-            least = min(least, rise)
-            most = max(most, rise)
-        return least > 0.0 and least > 0.4 * most and 3.0 * least > 0.2 * self._peak
+        for length in RAMPS:
+            if self.age < length:
+                return False
+            quarter = length // 4
+            # Medians: a pass in between is no part of a drift.
+            middles = []
+            for k in range(4):
+                part = [blocks[(count - k * quarter - i) & (HISTORY - 1)] for i in range(quarter)]
+                part.sort()
+                middles.append(part[quarter // 2] * self.sign)
+            rises = [middles[k] - middles[k + 1] for k in range(3)]
+            least = min(rises)
+            if least > RAMP_EVEN * max(rises) and middles[0] - middles[3] > RAMP_SHARE * self._peak:
+                return True
+        return False
 
     def _end(self, anew, mean=0.0):
         told = self.told
