@@ -57,6 +57,9 @@ class Tracker:
         self._time_us = 0
         self._y = 0
         self._hold_start_us = 0
+        # Kept, so that a reading without events costs the board no memory.
+        self._certain = []
+        self._events = []
         self.set_threshold(values["threshold"])
 
     # ------------------------------------------------------------ inputs
@@ -149,18 +152,20 @@ class Tracker:
     def _take(self, steps, now_us):
         decoder = self._decoder
         repair = self._repair
-        certain = []
+        certain = self._certain
+        certain.clear()
         while steps:
             repair.push(decoder.y, decoder.edge, certain)
             steps -= 1
-        if not certain:
-            return NOTHING
-        events = []
+        events = self._events
         back = len(repair.pending) + len(certain) - 1
         for y in certain:
             self._one(y, self._newest_us - back * self._interval_us, now_us, events)
             back -= 1
-        return events or NOTHING
+        if not events:
+            return NOTHING
+        self._events = []
+        return events
 
     def _one(self, y, time_us, now_us, events):
         self._time_us = time_us
