@@ -57,19 +57,18 @@ def write_log(path: str | os.PathLike, rows: Iterable[Imported]) -> int:
 
     Raises InputError where the file exists or cannot be made.
     """
+    rows = iter(rows)
+    # Before the file is made: whatever is wrong with the source must not leave an empty file behind.
+    first = next(rows, None)
+    columns = REQUIRED + tuple(name for name in OPTIONAL if getattr(first, name, None) is not None)
     count = 0
-    columns = REQUIRED
     try:
         with open(path, "x", newline="", encoding="utf-8") as file:
             writer = csv.writer(file, lineterminator="\n")
-            for row in rows:
-                if count == 0:
-                    columns = REQUIRED + tuple(name for name in OPTIONAL if getattr(row, name) is not None)
-                    writer.writerow(columns)
+            writer.writerow(columns)
+            for row in itertools.chain([] if first is None else [first], rows):
                 writer.writerow([f"{row.time_s:.6f}", *(getattr(row, name) for name in columns[1:])])
                 count += 1
-            if count == 0:
-                writer.writerow(columns)
     except FileExistsError:
         raise InputError("the file exists", str(path), "Nothing is ever overwritten: give another name") from None
     except OSError as error:

@@ -24,7 +24,7 @@ class Survey:
     last_s: float | None = None
     records: int = 0  # interval sums and imported readings
     lost: int = 0  # by the sequence numbers; of imported readings by their times
-    dropped: int = 0  # by the board's own count
+    dropped: int = 0  # by the board's own count since the first status of each boot
     damaged_frames: int = 0  # lines of the link that were meant as frames and are not sound
     text_lines: int = 0  # lines of the link that were no frames
     kinds: dict[str, int] = field(default_factory=dict)  # sound frames by kind
@@ -100,7 +100,7 @@ class _Link:
         self._result = result
         self._sequence: int | None = None
         self._boot: int | None = None
-        self._dropped = 0
+        self._dropped: int | None = None
 
     def line(self, entry: Line) -> None:
         result = self._result
@@ -124,10 +124,11 @@ class _Link:
             case records.Hello():
                 if record.boot != self._boot:
                     result.boots += 1
-                    self._boot, self._sequence, self._dropped = record.boot, None, 0
+                    self._boot, self._sequence, self._dropped = record.boot, None, None
                 result.hello = record._asdict()
             case records.Status():
-                result.dropped += max(0, record.dropped - self._dropped)
+                if self._dropped is not None:
+                    result.dropped += (record.dropped - self._dropped) % records.U32
                 self._dropped = record.dropped
             case records.Mark():
                 result.marks.append((entry.host_s, f"button {record.number}"))

@@ -28,14 +28,19 @@ def run(args: argparse.Namespace) -> int:
 def _rows(entries):
     # Imported readings go out as they came in, with all of their columns; counts go through the chain.
     from coilcount.chain import Chain
-    from coilcount.model import Imported, Point
+    from coilcount.model import Imported
     from coilcount.settings import defaults
 
     chain = Chain(defaults(), points=True)
     for entry in entries:
         if type(entry) is Imported:
             yield entry
-            continue
-        for output in chain.feed(entry):
-            if type(output) is Point:
-                yield Imported(output.time_s, output.frequency_hz)
+        else:
+            yield from _readings(chain.feed(entry))
+    yield from _readings(chain.finish())
+
+
+def _readings(outputs):
+    from coilcount.model import Imported, Point
+
+    return (Imported(output.time_s, output.frequency_hz) for output in outputs if type(output) is Point)
