@@ -24,7 +24,7 @@ NOISE_CLASSES = {
     "poor": NoiseClass(5e-13, 2e-11, 5e-13, 3e-6),  # polyester or X7R, unregulated 9 V, in the sun
 }
 
-POLE_RATIO = 4.0  # of neighbouring relaxation rates: 0.3 % ripple
+POLE_RATIO = 4.0  # of neighbouring relaxation rates: 0.6 % ripple
 
 
 class PowerLawNoise:
@@ -78,8 +78,12 @@ class PowerLawNoise:
 
 
 def flicker_rates(dt_s: float, longest_s: float) -> NDArray:
-    """Relaxation rates in 1/s, `POLE_RATIO` apart, from a quarter of 1/longest_s to above the sampling rate."""
-    lowest, highest = np.pi / 2 / longest_s, np.pi / dt_s
+    """Relaxation rates in 1/s, `POLE_RATIO` apart, from a quarter of 1/longest_s to near the sampling rate.
+
+    The top rate is chosen for the spectrum of the samples: within 1 % of 1/f up to a tenth of the sampling rate
+    (what is aliased there makes up for the rates left out), 7 % at a quarter.
+    """
+    lowest, highest = np.pi / 2 / longest_s, 0.6 * np.pi / dt_s
     return highest / POLE_RATIO ** np.arange(np.ceil(np.log(highest / lowest) / np.log(POLE_RATIO)) + 1)
 
 
