@@ -80,8 +80,8 @@ class PowerLawNoise:
 def flicker_rates(dt_s: float, longest_s: float) -> NDArray:
     """Relaxation rates in 1/s, `POLE_RATIO` apart, from a quarter of 1/longest_s to near the sampling rate.
 
-    The top rate is chosen for the spectrum of the samples: within 1 % of 1/f up to a tenth of the sampling rate
-    (what is aliased there makes up for the rates left out), 7 % at a quarter.
+    The top rate is chosen for the spectrum of the samples: within 1 % of 1/f up to a twentieth of the sampling rate
+    (what is aliased makes up for the rates left out), 2 % at a tenth, 7 % at a quarter.
     """
     lowest, highest = np.pi / 2 / longest_s, 0.6 * np.pi / dt_s
     return highest / POLE_RATIO ** np.arange(np.ceil(np.log(highest / lowest) / np.log(POLE_RATIO)) + 1)
