@@ -294,7 +294,7 @@ class Alerts:
                 return
             self.waiting.pop(0)
             f = self._widths_us[one.width] / self._interval_us
-            self._finish(one, lobes.measure(boxes, back, f), held, events)
+            self._finish(one, lobes.measure(boxes, back, f, self._baseline.slope_a_reading), held, events)
 
     def _finish(self, one, measured, held, events):
         reasons = []
@@ -306,7 +306,7 @@ class Alerts:
             reasons.append("opposite lobe as strong")
         if measured is not None:
             core, lobe, step = measured
-            if not held and lobes.stayed(core, step):
+            if not held and lobes.stayed(core, step, one.scale):
                 reasons.append("step in the ground")
             elif one.sign > 0 and lobes.flat_iron(core, lobe, one.scale):
                 reasons.append("two objects" if one.neighbour else "lobes of flat iron")

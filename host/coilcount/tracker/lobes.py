@@ -13,17 +13,20 @@ WIDE_FROM = 2.0
 WIDE_TO = 3.0
 SIGMAS = 1.64
 SHARE = 0.04
-# Sigma of the lobe's mean over the scale of the three-box statistic of the same width; measured on simulated gardens.
-LOBE_NOISE = 1.0
+# Sigma of the lobe's mean, and of the step, over the scale of the three-box statistic of the same width: measured on
+# simulated ground without objects (lobe 0.9 on a bench, 1.0 to 1.4 in a garden, up to 2.1 on mineral soil; step 1.6,
+# 1.8 to 3.7, up to 6).
+LOBE_NOISE = 1.2
+STEP_NOISE = 2.5
 # A level that changed by this share of the peak, and stayed, is a step.
 STEP_SHARE = 0.6
 
 
-def measure(boxes, back, f):
+def measure(boxes, back, f, slope):
     """Core, lobe and step around the reading `back` readings ago, for a width of `f` readings, in 1e-9.
 
-    core and lobe over the mean of both wide windows; step is the newer wide window minus the older one.  None where the
-    ring does not reach.
+    core and lobe over the mean of both wide windows; step is the newer wide window minus the older one, less what
+    `slope` (1e-9 a reading) makes of it.  None where the ring does not reach.
     """
     wide_to = int(WIDE_TO * f + 0.5)
     if back < wide_to or back + wide_to + 1 > boxes.count:
@@ -38,7 +41,7 @@ def measure(boxes, back, f):
     level = (after + before) / 2
     core = mean(back - half, back + half) - level
     lobe = (mean(back - lobe_to, back - lobe_from) + mean(back + lobe_from, back + lobe_to)) / 2 - level
-    return core, lobe, after - before
+    return core, lobe, after - before - slope * (wide_from + wide_to)
 
 
 def flat_iron(core, lobe, scale):
@@ -46,6 +49,6 @@ def flat_iron(core, lobe, scale):
     return core > 0.0 and lobe < -SIGMAS * LOBE_NOISE * scale and lobe < -SHARE * core
 
 
-def stayed(core, step):
-    """Whether the level stayed where the pass took it."""
-    return abs(step) > STEP_SHARE * abs(core)
+def stayed(core, step, scale):
+    """Whether the level stayed where the pass took it; `scale` is that of the width."""
+    return abs(step) > STEP_SHARE * abs(core) and abs(step) > SIGMAS * STEP_NOISE * scale
