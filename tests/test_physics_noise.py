@@ -38,7 +38,7 @@ def test_allan_deviation(h, law):
 
 
 def test_the_flicker_spectrum_without_statistics():
-    """Exact discrete spectra of the relaxation processes against h-1/f: within 1 %, 0.1 mHz to a twentieth of the rate."""
+    """Exact discrete spectrum of the relaxation processes: within 1 % of h-1/f up to a twentieth of the rate."""
     rates = noise.flicker_rates(DT, 1e5)
     keep = np.exp(-rates * DT)
     f = np.geomspace(1e-4, 0.05 / DT, 400)
