@@ -1,0 +1,484 @@
+"""Captures: what is written comes back, what is not whole is told and used, nothing is overwritten."""
+
+import gzip
+import json
+import os
+import random
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from coilcount.capture import writer as writing
+from coilcount.capture.entries import decode, encode
+from coilcount.capture.inspect import salvage, survey
+from coilcount.capture.labels import Label, labels_path, read_labels, write_labels
+from coilcount.capture.reader import Report, read_capture
+from coilcount.capture.writer import CaptureWriter
+from coilcount.errors import DamageError, InputError, StorageError
+from coilcount.model import End, Gap, Header, Imported, Line, Operator
+from coilwire import records
+from hypothesis import given
+from hypothesis import strategies as st
+
+HEADER = Header("virtual", "2026-05-01T09:00:00Z", board={"boot": 3}, notes={"place": "bench, é"})
+HELLO = records.Hello(1, "0.1.0", "test", "AB12", 3, 100, 125_000_000, 2, 20, 0, records.LAYOUT)
+
+
+def interval_line(number: int) -> bytes:
+    """Interval `number` of a coil at exactly 25 kHz: 500 edges, 2,500 ticks of 16 ns apart, in 20 ms."""
+    record = records.Interval(
+        number % 65_536, 500 * number, 500, 1_250_000 * number % (1 << 32), 311_875_000, 2500, 2500, 0, 128
+    )
+    return records.write(record)[:-1]
+
+
+def some_entries(count: int = 60) -> list:
+    entries = [Line(0.0, records.write(HELLO)[:-1])]
+    for number in range(count):
+        entries.append(Line(round(0.02 * number + 0.02, 6), interval_line(number)))
+        if number == 20:
+            entries += [
+                Operator(0.41, "freeze"),
+                Operator(0.415, "threshold", 6.5),
+                Operator(0.416, "mark", text="é, 5 cm"),
+            ]
+        if number == 30:
+            entries += [Line(0.63, b"\x00\xff>>> "), Gap(0.64, 0.63, "unplugged")]
+    return entries
+
+
+def write(path: Path, entries: list, **options) -> Path:
+    with CaptureWriter(path, HEADER, **options) as writer:
+        for entry in entries:
+            writer.write(entry)
+    return path
+
+
+def read(path: Path) -> tuple[list, Report]:
+    report = Report()
+    return list(read_capture(path, report)), report
+
+
+times = st.floats(-1e9, 1e9).map(lambda value: round(value, 6))
+numbers = st.floats(-1e17, 1e17)
+maybe = st.none() | numbers
+an_entry = st.one_of(
+    st.builds(Line, times, st.binary().filter(lambda data: b"\n" not in data)),
+    st.builds(Operator, times, st.sampled_from(["freeze", "thaw", "threshold", "mark"]), maybe, st.text()),
+    st.builds(Gap, times, times, st.text()),
+    st.builds(Imported, times, numbers, maybe, maybe, maybe),
+    st.builds(End, times, st.sampled_from(["closed", "rotated", "disk full"]), st.integers(0, 1 << 40)),
+    st.builds(Header, st.text(), st.text(), notes=st.dictionaries(st.text(), st.text()), interval_s=maybe),
+)
+
+
+@given(an_entry)
+def test_every_entry_comes_back(entry):
+    line = encode(entry)
+    assert decode(line[:-1]) == entry
+    assert decode(line[:-1] + b"\r") == entry
+    assert line.isascii()
+    assert line.count(b"\n") == 1
+
+
+@given(st.binary(), an_entry, st.integers(0, 200), st.binary(max_size=3))
+def test_a_damaged_line_raises_value_error_alone(junk, entry, at, burst):
+    line = encode(entry)[:-1]
+    for hurt in (junk, line[:at] + burst + line[at + len(burst) :], line[:at] + line[at + 1 :]):
+        try:
+            decode(hurt)
+        except ValueError as error:
+            assert str(error)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        b"",
+        b"[]",
+        b"{}x",
+        b'{"t":NaN,"l":"a"}',
+        b'{"t":1e999,"l":"a"}',
+        b'{"t":true,"l":"a"}',
+        b'{"t":"1","l":"a"}',
+        b'{"l":"a"}',
+        b'{"t":1,"l":5}',
+        b'{"t":1,"l":"\\u00e9"}',
+        b'{"t":1,"x":"0g"}',
+        b'{"hz":25000}',
+        b'{"t":1,"op":1}',
+        b'{"t":1,"gap":"why"}',
+        b'{"format":"another","schema":1}',
+        b'{"format":"coilcount-capture","schema":1}',
+        b"[" * 100_000,
+    ],
+)
+def test_what_is_no_entry_is_refused(line):
+    with pytest.raises(ValueError, match=r"."):
+        decode(line)
+
+
+def test_a_kind_of_line_that_is_newer_is_passed_over(tmp_path):
+    path = write(tmp_path / "a.ccap", some_entries())
+    lines = path.read_bytes().splitlines(keepends=True)
+    path.write_bytes(b"".join([lines[0], b'{"t":0.0,"weather":"rain","new":[1,{}]}\n', *lines[1:]]))
+    entries, report = read(path)
+    assert entries[1:-1] == some_entries()
+    assert (report.unknown, report.whole) == (1, True)
+
+
+@pytest.mark.parametrize("packed", [False, True])
+def test_what_is_written_is_read(tmp_path, packed):
+    path = write(tmp_path / "a.ccap", some_entries())
+    if packed:
+        path = tmp_path / "a.ccap.gz"
+        path.write_bytes(gzip.compress((tmp_path / "a.ccap").read_bytes()))
+    entries, report = read(path)
+    assert entries == [HEADER, *some_entries(), End(1.2, "closed", 1 + len(some_entries()))]
+    assert report.whole
+    assert report.complaint() == ""
+    assert report.kinds == {"Header": 1, "Line": 62, "Operator": 3, "Gap": 1, "End": 1}
+
+
+def test_any_cut_leaves_what_stands_before_it(tmp_path):
+    whole = write(tmp_path / "a.ccap", some_entries()).read_bytes()
+    entries = [HEADER, *some_entries()]
+    path = tmp_path / "cut.ccap"
+    for size in range(len(whole) - 400, len(whole)):
+        path.write_bytes(whole[:size])
+        got, report = read(path)
+        complete = whole[:size].count(b"\n")
+        assert got[:complete] == entries[:complete]
+        assert report.torn_tail == (whole[size - 1 : size] != b"\n")
+        assert not report.whole or size == len(whole)
+        assert report.damaged == 0
+
+
+def test_a_cut_gz_gives_nearly_all_and_says_so(tmp_path):
+    rng = random.Random(1)
+    noise = [Line(round(n / 50, 6), rng.randbytes(30).replace(b"\n", b"")) for n in range(3000)]
+    packed = gzip.compress(write(tmp_path / "a.ccap", noise).read_bytes())
+    path = tmp_path / "cut.ccap.gz"
+    path.write_bytes(packed[: len(packed) // 2])
+    got, report = read(path)
+    assert got[1:] == noise[: len(got) - 1]
+    assert len(got) > 1400
+    assert report.torn_tail
+    hurt = bytearray(packed)
+    hurt[len(packed) // 2] ^= 0x55
+    path.write_bytes(hurt)
+    _, report = read(path)
+    assert not report.whole
+
+
+def test_damage_inside_is_counted_and_skipped(tmp_path):
+    path = write(tmp_path / "a.ccap", some_entries())
+    lines = path.read_bytes().splitlines()
+    lines[10] = lines[10][:20]
+    lines[11] = b"\x00" * 5000
+    lines[12] = b"\xff\xfe" + lines[12]
+    path.write_bytes(b"\n".join(lines) + b"\n")
+    entries, report = read(path)
+    expected = [HEADER, *some_entries()]
+    assert entries[:-1] == expected[:10] + expected[13:]
+    assert (report.damaged, report.damaged_lines, report.whole) == (3, [11, 12, 13], False)
+    assert report.complaint() == "3 damaged lines"
+
+
+def test_a_file_without_line_feeds_is_read_in_bounded_pieces(tmp_path):
+    path = write(tmp_path / "a.ccap", some_entries())
+    lines = path.read_bytes().splitlines(keepends=True)
+    path.write_bytes(b"".join([*lines[:5], b"x" * 3_000_000, b"\n", *lines[5:]]))
+    entries, report = read(path)
+    assert entries[:-1] == [HEADER, *some_entries()]
+    assert report.damaged == 3
+
+
+@pytest.mark.parametrize("first", [b"", b'{"format":"coilcount-cap\x00', b'{"format":"coilcount-capture"\n'])
+def test_a_capture_whose_first_line_is_lost_is_read_and_salvaged(tmp_path, first):
+    path = write(tmp_path / "a.ccap", some_entries())
+    body = path.read_bytes().split(b"\n", 1)[1]
+    path.write_bytes(first + (b"\n" if first else b"") + body)
+    entries, report = read(path)
+    assert entries[0] == Header("unknown", "")
+    assert entries[1:-1] == some_entries()
+    assert report.header_lost
+    assert not report.whole
+    salvage(path, tmp_path / "b.ccap")
+    entries, report = read(tmp_path / "b.ccap")
+    assert entries[1:-1] == some_entries()
+    assert report.whole
+
+
+def test_salvage_keeps_every_sound_line_byte_for_byte(tmp_path):
+    path = write(tmp_path / "a.ccap", some_entries())
+    lines = path.read_bytes().splitlines(keepends=True)
+    lines[7] = lines[7][:-9] + b"\n"
+    lines.insert(9, b'{"t":0.1,"newer":1}\n')
+    path.write_bytes(b"".join(lines)[:-150])
+    before = path.read_bytes()
+    count = salvage(path, tmp_path / "b.ccap")
+    saved = (tmp_path / "b.ccap").read_bytes().splitlines(keepends=True)
+    complete = before[: before.rindex(b"\n") + 1].splitlines(keepends=True)
+    assert saved[:-1] == complete[:7] + complete[8:]
+    assert count == len(saved) - 2
+    assert json.loads(saved[-1])["end"] == "salvaged"
+    assert read(tmp_path / "b.ccap")[1].whole
+    assert path.read_bytes() == before
+    with pytest.raises(InputError, match="exists"):
+        salvage(path, tmp_path / "b.ccap")
+
+
+def test_the_survey_counts_what_a_capture_holds(tmp_path):
+    lines = [line for line in some_entries() if type(line) is not Line or b"@I,7," not in line.data]
+    status = records.Status(0, 298_000, 5000, 3, 0, 0, 0)
+    lines += [
+        Line(1.3, records.write(status)[:-1]),
+        Line(1.4, records.write(status._replace(dropped=4))[:-1]),
+        Line(1.41, b"@I,1,2,3*00000000"),
+        Line(1.42, records.write(records.Mark(1400, 2))[:-1]),
+    ]
+    found = survey(write(tmp_path / "a.ccap", lines))
+    assert (found.records, found.lost, found.dropped) == (59, 1, 4)
+    assert (found.damaged_frames, found.text_lines) == (1, 1)
+    assert found.kinds == {"H": 1, "I": 59, "S": 2, "M": 1}
+    assert found.marks == [(0.416, "é, 5 cm"), (1.42, "button 2")]
+    assert found.gaps == [Gap(0.64, 0.63, "unplugged")]
+    assert found.hello["uid"] == "AB12"
+    assert found.duration_s == pytest.approx(1.42)
+
+
+# ---------------------------------------------------------------- the writer
+
+
+def test_nothing_is_overwritten(tmp_path):
+    path = write(tmp_path / "a.ccap", some_entries())
+    before = path.read_bytes()
+    with pytest.raises(InputError, match=r"exists .*a\.ccap.*another name"):
+        CaptureWriter(path, HEADER)
+    assert path.read_bytes() == before
+
+
+def test_every_line_is_with_the_system_at_once_and_on_the_disk_each_second(tmp_path, monkeypatch):
+    synced = []
+    real = os.fsync
+    monkeypatch.setattr(os, "fsync", lambda file: synced.append(os.fstat(file).st_size) or real(file))
+    path = tmp_path / "a.ccap"
+    with CaptureWriter(path, HEADER) as writer:
+        for number in range(500):
+            writer.write(Line(0.02 * number, interval_line(number)))
+            assert path.read_bytes().endswith(interval_line(number) + b'"}\n')
+        assert len(synced) == 9
+        writer.tick(11.5)
+        assert len(synced) == 10
+    assert synced[-1] == path.stat().st_size
+    with pytest.raises(StorageError, match="closed"):
+        writer.write(Line(1.0, b"late"))
+
+
+def test_rotation_loses_nothing_and_each_part_stands_alone(tmp_path):
+    occupied = tmp_path / "a.003.ccap"
+    occupied.write_text("last week's")
+    path = write(tmp_path / "a.ccap", some_entries(600), rotate_s=5.0)
+    parts = [path, tmp_path / "a.002.ccap", tmp_path / "a.004.ccap"]
+    assert sorted(tmp_path.iterdir()) == sorted([*parts, occupied])
+    assert occupied.read_text() == "last week's"
+    again = [some_entries()[0], Operator(0.415, "threshold", 6.5)]
+    together = []
+    for part, status in zip(parts, ["rotated", "rotated", "closed"], strict=True):
+        entries, report = read(part)
+        assert report.whole
+        assert report.status == status
+        assert entries[-1].lines == len(entries) - 1
+        if part != path:
+            assert entries[0].part == int(part.name.split(".")[1])
+            assert entries[1:3] == again
+            entries = entries[2:]
+        together += entries[1:-1]
+    assert together == some_entries(600)
+
+
+def test_rotation_by_size(tmp_path):
+    write(tmp_path / "a.ccap", some_entries(600), rotate_bytes=20_000)
+    *parts, first = sorted(tmp_path.iterdir())
+    full = [part.stat().st_size for part in [first, *parts[:-1]]]
+    assert len(full) > 1
+    assert all(20_000 <= size < 20_200 for size in full)
+
+
+def test_a_warning_comes_once_before_the_disk_is_full(tmp_path):
+    free = iter([9e9, 8e9, 2e7, 1e7, 5e6, 4e6])
+    said = []
+    options = {"min_free_bytes": 50_000_000, "on_warning": said.append, "free": lambda folder: next(free)}
+    write(tmp_path / "a.ccap", some_entries(250), **options)
+    assert len(said) == 1
+    assert "20 MB" in said[0]
+    assert "a.ccap" in said[0]
+
+
+CHILD = """
+import sys
+sys.path.insert(0, {tests!r})
+from test_capture import HEADER, CaptureWriter, Line, interval_line
+{limit}
+with CaptureWriter({path!r}, HEADER) as writer:
+    for number in range({count}):
+        writer.write(Line(0.02 * number, interval_line(number)))
+        if number % 50 == 49:
+            print(number, flush=True)
+"""
+
+
+def child(path: Path, count: int, limit: str = "") -> list[str]:
+    source = CHILD.format(tests=str(Path(__file__).parent), path=str(path), count=count, limit=limit)
+    return [sys.executable, "-c", source]
+
+
+def test_a_killed_recording_holds_all_that_was_written(tmp_path):
+    path = tmp_path / "a.ccap"
+    with subprocess.Popen(child(path, 10_000_000), stdout=subprocess.PIPE, text=True) as process:
+        while int(process.stdout.readline()) < 999:
+            pass
+        process.send_signal(signal.SIGKILL)
+        said = [int(line) for line in process.stdout.read().splitlines() if line.strip()]
+    assert process.returncode == -signal.SIGKILL
+    entries, report = read(path)
+    assert len(entries) > max([999, *said]) + 1
+    assert [entry.data for entry in entries[1:]] == [interval_line(number) for number in range(len(entries) - 1)]
+    assert not report.closed
+    assert not report.whole
+    assert "it was not closed" in report.complaint()
+
+
+def test_a_file_that_may_not_grow_keeps_every_whole_line(tmp_path):
+    # The real system call fails (EFBIG at a limit on file size), where a full disk would fail with ENOSPC.
+    path = tmp_path / "a.ccap"
+    limit = "import resource; resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, 20_000))"
+    done = subprocess.run(child(path, 1000, limit), capture_output=True, text=True, check=False)
+    assert "StorageError: the disk is full" in done.stderr
+    assert path.stat().st_size <= 20_000
+    entries, report = read(path)
+    lines = [entry for entry in entries if type(entry) is Line]
+    assert [entry.data for entry in lines] == [interval_line(number) for number in range(len(lines))]
+    assert path.stat().st_size + len(encode(lines[-1])) + 80 > 20_000
+    assert not report.torn_tail
+
+
+def test_a_full_disk_cuts_the_half_line_off_and_says_what_is_safe(tmp_path, monkeypatch):
+    # A fake write: a disk that takes half of the line and then no more, until room is made by the cut.
+    real = os.write
+    calls = []
+
+    def fake_write_to_full_disk(file, data):
+        calls.append(len(data))
+        if len(calls) == 11:
+            return real(file, data[: len(data) // 2])
+        if len(calls) == 12:
+            raise OSError(28, "No space left on device")
+        return real(file, data)
+
+    monkeypatch.setattr(writing.os, "write", fake_write_to_full_disk)
+    path = tmp_path / "a.ccap"
+    with (
+        pytest.raises(StorageError, match=r"disk is full .*a\.ccap.*All 10 lines before are safe") as caught,
+        CaptureWriter(path, HEADER) as writer,
+    ):
+        for entry in some_entries():
+            writer.write(entry)
+    assert caught.value.exit_code == 1
+    entries, report = read(path)
+    assert entries == [HEADER, *some_entries()[:9], End(0.16, "disk full", 10)]
+    assert report.whole
+
+
+def test_a_disk_that_is_full_from_the_start_leaves_no_file(tmp_path, monkeypatch):
+    def fake_write_to_full_disk(file, data):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(writing.os, "write", fake_write_to_full_disk)
+    with pytest.raises(StorageError, match="disk is full"):
+        CaptureWriter(tmp_path / "a.ccap", HEADER)
+    assert list(tmp_path.iterdir()) == []
+
+
+# ---------------------------------------------------------------- what is refused
+
+
+def make_newer(path: Path) -> None:
+    path.write_bytes(encode(HEADER).replace(b'"schema":1', b'"schema":2'))
+
+
+REFUSED = {
+    "no such file": (lambda path: None, InputError, "no such file"),
+    "a folder": (lambda path: path.mkdir(), InputError, "cannot be read: Is a directory"),
+    "newer schema": (make_newer, InputError, r"schema 2, and this version reads up to 1 .*Update coilcount"),
+    "a CSV": (lambda path: path.write_text("time_s,frequency_hz\n0,25000\n"), InputError, "no coilcount capture"),
+    "other JSON lines": (lambda path: path.write_text('{"a":1}\n' * 99), InputError, "no coilcount capture"),
+    "a picture": (lambda path: path.write_bytes(b"\x89PNG\r\n\x1a\n" + bytes(500)), InputError, "no coilcount capture"),
+    "another gz": (lambda path: path.write_bytes(gzip.compress(b"hello\n")), InputError, "no coilcount capture"),
+    "nothing in it": (lambda path: path.touch(), DamageError, "stopped before its first line"),
+    "a cut header": (lambda path: path.write_bytes(encode(HEADER)[:60]), DamageError, "stopped before its first line"),
+}
+
+
+@pytest.mark.parametrize("name", REFUSED)
+def test_refused_with_one_clear_line(tmp_path, name):
+    make, kind, message = REFUSED[name]
+    path = tmp_path / "x.ccap"
+    make(path)
+    with pytest.raises(kind, match=message) as caught:
+        read(path)
+    assert caught.value.where == str(path)
+    assert caught.value.remedy
+    assert "\n" not in str(caught.value)
+
+
+def test_a_header_alone_is_a_capture_with_nothing_in_it(tmp_path):
+    path = tmp_path / "a.ccap"
+    path.write_bytes(encode(HEADER))
+    entries, report = read(path)
+    assert entries == [HEADER]
+    assert report.complaint() == "it was not closed"
+
+
+# ---------------------------------------------------------------- labels
+
+
+LABELS = [
+    Label(1.0, 2.0, 1.5, "washer, 20 mm", "iron", "ferrous", 5.0, 'said "flat"'),
+    Label(3.0, 3.5, 3.2, "knock"),
+]
+
+
+def test_labels_come_back(tmp_path):
+    path = labels_path(tmp_path / "walk.2.ccap.gz")
+    assert path == tmp_path / "walk.2.labels.csv" == labels_path(tmp_path / "walk.2.ccap")
+    write_labels(path, LABELS)
+    assert read_labels(path) == LABELS
+    with pytest.raises(InputError, match="exists"):
+        write_labels(path, LABELS)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ("response", "answer", "no column response"),
+        ("1.5", "2.5", "line 2.*closest_s|closest_s.*line 2"),
+        ("1.5", "x", 'closest_s is "x".*line 2'),
+        ("1.5", "nan", 'closest_s is "nan".*line 2'),
+        (",ferrous", ",ferous", 'response is "ferous".*line 2.*Did you mean "ferrous"'),
+        (",5.0", ",deep", 'depth_cm is "deep".*line 2'),
+        ("knock", "knock,knock", "number of cells.*line 3"),
+        ('"""', '""', "no CSV text"),
+    ],
+)
+def test_labels_that_are_not_right_are_refused_with_their_line(tmp_path, old, new, message):
+    path = tmp_path / "a.labels.csv"
+    write_labels(path, LABELS)
+    text = path.read_text(encoding="utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new, 1), encoding="utf-8")
+    with pytest.raises(InputError, match=message):
+        read_labels(path)
