@@ -29,8 +29,8 @@ SECTIONS: dict[str, tuple[Setting, ...]] = {
         Setting("warn_free_mb", 200.0, 1.0, 100_000.0, "MB", "warn when the disk has less than this left"),
     ),
     "live": (
-        Setting("redraw_hz", 8.0, 1.0, 10.0, "Hz", "how often the screen is drawn"),
-        Setting("sound", False, None, None, "", "play the shift as a tone"),
+        Setting("redraw_hz", 5.0, 1.0, 10.0, "Hz", "how often the screen is drawn"),
+        Setting("sound", False, None, None, "", "ring the terminal's bell when an alert settles"),
     ),
     "board": (Setting("interval_ms", 20, 5, 100, "ms", "counting interval of the board"),),
 }

@@ -143,6 +143,11 @@ class Tracker:
         return self._decoder.reference_hz
 
     @property
+    def least_scale_ppb(self):
+        """The noise of the box statistic in 1e-9, for the width that has the least; z is relative to such a scale."""
+        return min(self._boxes.used)
+
+    @property
     def repaired(self):
         """Miscounts taken out so far."""
         return self._repair.repaired
