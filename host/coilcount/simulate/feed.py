@@ -19,6 +19,7 @@ import os
 import signal
 import sys
 import time
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
@@ -58,24 +59,23 @@ def pack(second: Second) -> bytes:
 
 def feed(source: Source, out: int, pace: float, total_ms: float) -> None:
     """Write the records of `total_ms` milliseconds (inf: without end) to the file descriptor `out`."""
-    data = pack(source.second())
-    begin = time.monotonic()
+    step = BATCH_MS if pace else BLOCK_MS
     sent_ms = 0
-    while sent_ms < total_ms:
-        following = b""
-        step = BATCH_MS if pace else BLOCK_MS
-        for at in range(0, BLOCK_MS, step):
-            if pace:
-                # A batch is out when its last millisecond is over; the deadline is absolute, so that nothing adds up.
-                time.sleep(max(0.0, begin + (sent_ms + step) / 1000 / pace - time.monotonic()))
-            part = data[at * RECORD.itemsize : (at + step) * RECORD.itemsize]
-            _write(out, part[: int(min(step, total_ms - sent_ms)) * RECORD.itemsize])
-            sent_ms += step
-            if sent_ms >= total_ms:
-                return
-            if not following:  # made ahead, so that no batch waits for the second it belongs to
-                following = pack(source.second())
-        data = following
+    begin = None
+    # The next second is made in a thread, so that no batch waits for it.
+    with ThreadPoolExecutor(1) as ahead:
+        following = ahead.submit(lambda: pack(source.second()))
+        while sent_ms < total_ms:
+            data = following.result()
+            following = ahead.submit(lambda: pack(source.second()))
+            begin = time.monotonic() if begin is None else begin
+            for at in range(0, BLOCK_MS, step):
+                if pace:
+                    # A batch goes out when its last millisecond is over; deadlines are absolute: no lag adds up.
+                    time.sleep(max(0.0, begin + (sent_ms + step) / 1000 / pace - time.monotonic()))
+                part = data[at * RECORD.itemsize : (at + step) * RECORD.itemsize]
+                _write(out, part[: int(max(0, min(step, total_ms - sent_ms))) * RECORD.itemsize])
+                sent_ms += step
 
 
 def _write(out: int, data: bytes) -> None:

@@ -16,7 +16,12 @@ from coilcount.schema.tables import choice, flag, number, read_file, table, tabl
 SCENE_DIR = Path(__file__).parent / "scenes"
 MAX_SECONDS = 100_000.0
 
+# The words of coilcount.physics, written again so that reading a scene does not load the physics (a test compares).
 NOISE_CLASSES = ("ideal", "careful", "typical", "poor")
+METALS = (
+    "copper", "silver", "gold", "gold-alloy", "aluminium", "brass", "bronze", "zinc", "tin", "lead", "cupronickel",
+    "titanium", "stainless", "steel", "iron", "nickel", "ferrite",
+)  # fmt: skip
 SHAPES = ("ball", "disc", "flat-iron", "ring", "rod")
 # shape: the sizes it needs
 SIZES = {
@@ -57,7 +62,7 @@ class Target:
 
     object: str = text()  # what the label says
     shape: str = choice(SHAPES)
-    metal: str = text()
+    metal: str = choice(METALS)
     diameter_mm: float = number(0.1, 1000)
     thickness_mm: float | None = number(0.001, 100, None)  # of a disc, or of a ring's wire
     length_mm: float | None = number(1, 2000, None)  # of a rod
@@ -74,6 +79,8 @@ class Target:
         for name in SIZES[self.shape]:
             if getattr(self, name) is None:
                 raise ValueError(f'a {self.shape} needs the key "{name}"')
+        if self.shape == "ring" and self.thickness_mm > 0.45 * self.diameter_mm:
+            raise ValueError("thickness_mm, the ring's wire, must be under 0.45 of diameter_mm")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

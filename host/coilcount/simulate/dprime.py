@@ -1,0 +1,111 @@
+"""d' of a pass: the signal-to-noise ratio of a matched filter that knows the pass and the noise.
+
+d'^2 = s' C^-1 s, with s the pass in the readings y (the mean frequency between neighbouring interval means) and C the
+covariance of y without any object, from runs of the same scene with other seeds.  Level and slope are projected out,
+as they are for any tracker that does not know its baseline: a filter that knew both would see a little more.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from coilcount.simulate.edges import TICK_S
+from coilcount.simulate.scene import Scene
+from coilcount.simulate.signal import COMPONENTS, components
+
+WINDOW_S = 1.5  # on either side of the closest approach (more for a dwell)
+SEGMENT_S = 12.0  # of clean running, over which a line is taken out before its covariance counts
+CLEAN_RUNS = 4
+NUISANCE = tuple(name for name in COMPONENTS if name != "target")
+
+
+def readings(y_ms: np.ndarray, interval_ms: int) -> np.ndarray:
+    """Readings from a relative shift on the 1 ms grid: each is the mean frequency between the mean times of two
+    neighbouring intervals, a triangular average of y over both; (intervals - 1,).
+    """
+    size = interval_ms
+    phase = np.concatenate([[0.0], np.cumsum(y_ms)])  # ms
+    middle = 0.5 * (phase[1:] + phase[:-1])
+    whole = len(middle) // size * size
+    return np.diff(middle[:whole].reshape(-1, size).mean(axis=1)) / size
+
+
+def timing_covariance(f0_hz: float, jitter_s: float, interval_ms: int, lags: int) -> np.ndarray:
+    """Autocovariance of y from edge jitter and ticks alone, for lags 0, 1, ...
+
+    An interval's mean time is wrong by sigma_x^2 = (jitter^2 + tick^2/12) / N; y is a difference of two.
+    """
+    edges = f0_hz * interval_ms * 1e-3
+    variance = (jitter_s**2 + TICK_S**2 / 12) / edges / (interval_ms * 1e-3) ** 2
+    out = np.zeros(lags)
+    out[:2] = 2 * variance, -variance
+    return out
+
+
+def autocovariance(runs: list[np.ndarray], lags: int, segment: int) -> np.ndarray:
+    """Mean autocovariance (biased, so that its Toeplitz matrix is a covariance) over segments without their line."""
+    total = np.zeros(lags)
+    count = 0
+    x = np.linspace(-1, 1, segment)
+    for run in runs:
+        for start in range(0, len(run) - segment + 1, segment):
+            part = run[start : start + segment]
+            part = part - np.polynomial.Polynomial.fit(x, part, 1)(x)
+            power = np.abs(np.fft.rfft(part, 2 * segment)) ** 2
+            total += np.fft.irfft(power)[:lags] / segment
+            count += 1
+    if not count:
+        raise ValueError("the clean runs are shorter than one segment")
+    return total / count
+
+
+def d_prime(s: np.ndarray, covariance: np.ndarray) -> float:
+    """d' of the pass s (n,) in noise of an autocovariance for n lags or more; level and slope projected out."""
+    n = len(s)
+    lag = np.abs(np.subtract.outer(np.arange(n), np.arange(n)))
+    line = np.stack([np.ones(n), np.linspace(-1, 1, n)], axis=1)
+    solved = np.linalg.solve(covariance[lag], np.column_stack([s, line]))
+    s_s = s @ solved[:, 0]
+    line_s = line.T @ solved[:, 0]
+    line_line = line.T @ solved[:, 1:]
+    return float(np.sqrt(max(s_s - line_s @ np.linalg.solve(line_line, line_s), 0)))
+
+
+@dataclass(frozen=True)
+class Yardstick:
+    """The noise of a scene's kind: autocovariances of y against the oscillator alone and against everything."""
+
+    interval_ms: int
+    oscillator: np.ndarray
+    everything: np.ndarray
+
+    def of(self, target_ms: np.ndarray, closest_s: float, dwell_s: float = 0.0) -> tuple[float, float]:
+        """d' of the pass in `target_ms` (relative shift on the 1 ms grid) around closest_s: oscillator, everything."""
+        half_ms = round(1000 * (WINDOW_S + dwell_s / 2))
+        at = round(1000 * closest_s)
+        padded = np.pad(target_ms, half_ms)
+        s = readings(padded[at : at + 2 * half_ms], self.interval_ms)
+        return d_prime(s, self.oscillator), d_prime(s, self.everything)
+
+
+def yardstick(scene: Scene, f0_hz: float, interval_ms: int = 20, seed: int = 1_000_003) -> Yardstick:
+    """From CLEAN_RUNS target-free runs of the scene's kind, with seeds of their own from `seed` on.
+
+    Knocks stay out: they are events, not noise.
+    """
+    dwell_s = max((target.dwell_s for target in scene.target), default=0.0)
+    segment_s = max(SEGMENT_S, 2 * WINDOW_S + dwell_s)
+    seconds = np.ceil(segment_s / 60) * 60
+    clean = replace(scene, target=(), knock=(), glitch=(), lost=(), unplug=(), stopped=(), mark=(), duration_s=seconds)
+    segment = round(segment_s * 1000 / interval_ms)
+    oscillator, everything = [], []
+    for i in range(CLEAN_RUNS):
+        parts = components(clean, seed + i, NUISANCE)
+        oscillator.append(readings(parts["oscillator"], interval_ms))
+        everything.append(readings(sum(parts.values()), interval_ms))
+    timing = timing_covariance(f0_hz, scene.oscillator.jitter_ns * 1e-9, interval_ms, segment)
+    return Yardstick(
+        interval_ms,
+        autocovariance(oscillator, segment, segment) + timing,
+        autocovariance(everything, segment, segment) + timing,
+    )
