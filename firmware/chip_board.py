@@ -1,0 +1,55 @@
+"""The board's own readings on an RP2040.
+
+Not run on hardware yet: only against a fake `machine`, for its arithmetic.
+"""
+
+from binascii import hexlify
+
+import machine
+from board import Board
+
+SENSOR_CHANNEL = 4  # die temperature
+SUPPLY_PIN = 29  # VSYS / 3 on a Pico
+ADC_FULL_UV = 3_300_000
+# One reading of the sensor is noisy by several kelvin.
+READINGS = 16
+DEBOUNCE_POLLS = 20
+
+
+class ChipBoard(Board):
+    """mark_pin: GPIO of a button to ground."""
+
+    name = "RP2040"
+
+    def __init__(self, mark_pin):
+        self.uid = hexlify(machine.unique_id()).decode().upper()
+        self._sensor = machine.ADC(SENSOR_CHANNEL)
+        self._supply = machine.ADC(machine.Pin(SUPPLY_PIN))
+        self._button = machine.Pin(mark_pin, machine.Pin.IN, machine.Pin.PULL_UP)
+        self._marks = 0
+        self._steady = 0  # polls in a row that saw the button other than `_down`
+        self._down = False
+
+    def temperature_mk(self):
+        """RP2040 datasheet, ADC: T = 27 degC - (V - 0.706 V) / (1.721 mV/K)."""
+        return 300_150 - (self._microvolts(self._sensor) - 706_000) * 1000 // 1721
+
+    def supply_mv(self):
+        return 3 * self._microvolts(self._supply) // 1000
+
+    def marks(self):
+        if (self._button.value() == 0) == self._down:
+            self._steady = 0
+        else:
+            self._steady += 1
+            if self._steady >= DEBOUNCE_POLLS:
+                self._steady = 0
+                self._down = not self._down
+                self._marks += self._down
+        return self._marks
+
+    def _microvolts(self, adc):
+        total = 0
+        for _ in range(READINGS):
+            total += adc.read_u16()
+        return total * ADC_FULL_UV // (65535 * READINGS)

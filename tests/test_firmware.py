@@ -1,0 +1,396 @@
+"""The firmware's parts, under the real MicroPython wherever bytes, files or streams are concerned."""
+
+import io
+import json
+import os
+import subprocess
+import sys
+import time
+from collections import deque
+
+import pytest
+from coilwire import records
+from firmware_scenes import FIRMWARE, TICKS_PER_MS, U32, edge_times, scene, sums
+from hypothesis import given
+from hypothesis import strategies as st
+from micropython_tool import PROTOCOL, micropython_command, run_micropython
+
+sys.path[:0] = [str(FIRMWARE / "virtual"), str(FIRMWARE)]
+
+import counter as counting  # noqa: E402
+from link import Link  # noqa: E402
+from ring import Ring  # noqa: E402
+from session import MAX_LINE, Request, Session  # noqa: E402
+from simulated import Scene  # noqa: E402
+
+PATHS = (FIRMWARE / "virtual", FIRMWARE, PROTOCOL)
+
+
+@pytest.mark.parametrize(
+    "module", [path.stem for path in sorted(FIRMWARE.glob("*.py")) if path.stem not in ("main", "chip_board")]
+)
+def test_every_module_imports_under_micropython(module):
+    assert run_micropython(f"import {module}; print('ok')", paths=PATHS) == "ok\n"
+
+
+def test_main_says_that_the_chip_has_no_counter_yet():
+    assert "no counter for the chip yet" in run_micropython("import main", paths=PATHS)
+
+
+# ------------------------------------------------------------ ring
+
+
+@given(st.lists(st.integers(0, U32 - 1) | st.none(), max_size=60), st.integers(1, 5))
+def test_a_full_ring_lets_the_oldest_go_and_counts_it(steps, slots):
+    ring = Ring(slots, 2)
+    model = deque(maxlen=slots)
+    dropped = 0
+    for value in steps:
+        if value is None:
+            out = [0, 0]
+            kind = ring.pop(out)
+            assert (kind, out) == ((7, model.popleft()) if model else (0, [0, 0]))
+        else:
+            dropped += len(model) == slots
+            model.append([value, 5])
+            ring.push(7, [value, 5])
+    assert (ring.count, ring.dropped, ring.gap) == (len(model), dropped, dropped > 0)
+
+
+# ------------------------------------------------------------ session
+
+NAMES = ("interval_ms",)
+
+
+def command(number, verb, name="", value=0):
+    return records.write(records.Command(number, verb, name, value))
+
+
+WORDS = [
+    command(1, "get", "interval_ms"), command(4_000_000_000, "set", "interval_ms", 20), command(2, "hello"),
+    command(3, "jump"), b"?\r", b"get\r\n", b"set interval_ms 20\n", b"set interval_ms 1_0\n", b"set nothing 4\n",
+    command(5, "set", "interval_ms", 50)[:-3] + b"00\n", b"\x03\x03\x01", b"\x04raise SystemExit\r", b"\xff\xfe?\n",
+    b">>> ", b"x" * 400, b"@I,1,2,3*00000000\n", b"\n", records.write(records.Answer(1, 1, "echo")),
+]  # fmt: skip
+
+
+def ask(data):
+    session = Session(NAMES)
+    return session.feed(data), session.bad
+
+
+def test_frames_and_typed_words_ask_for_the_same():
+    asked, bad = ask(command(9, "set", "interval_ms", 25) + b"set interval_ms 25\r")
+    assert asked == [Request(9, "set", "interval_ms", 25), Request(0, "set", "interval_ms", 25)]
+    assert ask(b"\x03\x03\x01? \n") == ([Request(0, "help", "", 0)], 0)
+    assert bad == 0
+
+
+def test_what_was_meant_as_a_command_and_is_wrong_is_counted():
+    damaged = command(5, "set", "interval_ms", 50).replace(b"50*", b"51*")
+    assert ask(damaged) == ([], 1)
+    for wrong in (b"set interval_ms +20\n", b"set speed 3\n", b"get speed\n", command(7, "jump"), b"set\n"):
+        asked, bad = ask(wrong)
+        assert [request.verb for request in asked] == ["refuse"] and bad == 1
+    assert ask(command(7, "jump"))[0][0].id == 7
+
+
+def test_a_command_behind_long_junk_is_found_and_nothing_grows():
+    session = Session(NAMES)
+    assert session.feed(b"y" * 100_000) == []
+    assert len(session._line) <= 2 * MAX_LINE
+    assert session.feed(command(1, "hello")) == [Request(1, "hello", "", 0)]
+    # The end of a long line is no typed command, whatever it says.
+    assert Session(NAMES).feed(b" " * 5000 + b"set interval_ms 5\n") == []
+
+
+@given(st.lists(st.sampled_from(WORDS) | st.binary(max_size=40), max_size=12), st.data())
+def test_any_chunks_give_the_same_requests(parts, data):
+    stream = b"".join(parts)
+    cuts = sorted(data.draw(st.lists(st.integers(0, len(stream)), max_size=8)))
+    session = Session(NAMES)
+    pieces = [stream[a:b] for a, b in zip([0, *cuts], [*cuts, len(stream)], strict=True)]
+    asked = [request for piece in pieces for request in session.feed(piece)]
+    assert (asked, session.bad) == ask(stream)
+
+
+@given(st.lists(st.sampled_from(WORDS), min_size=20, max_size=60))
+def test_noise_between_commands_never_changes_a_sound_one(parts):
+    # A line feed first, as the noise before may be an unfinished line of its own.
+    asked, _ = ask(b"".join(parts) + b"\n" + command(77, "get", "interval_ms"))
+    assert asked[-1] == Request(77, "get", "interval_ms", 0)
+
+
+def test_micropython_hears_the_same_as_cpython():
+    streams = [b"".join(WORDS[i:] + WORDS[:i]) for i in range(len(WORDS))]
+    script = """
+import sys, json
+from session import Session
+for line in sys.stdin:
+    session = Session(("interval_ms",))
+    asked = session.feed(bytes(json.loads(line)))
+    print(json.dumps([[list(request) for request in asked], session.bad]))
+"""
+    told = run_micropython(script, paths=PATHS, stdin="".join(json.dumps(list(s)) + "\n" for s in streams))
+    expected = [[[list(request) for request in asked], bad] for asked, bad in map(ask, streams)]
+    assert [json.loads(line) for line in told.splitlines()] == expected
+
+
+# ------------------------------------------------------------ store
+
+POWER_CUTS = """
+import os, sys
+from store import Store
+folder = sys.argv[1]
+def booted():
+    store = Store(folder)
+    store.load()
+    return store
+def state(store):
+    return store.boot, store.values["interval_ms"]
+store = booted()
+assert state(store) == (0, 20) and store.note == ""
+store.start_boot()
+for value in (21, 33, 47):
+    before = state(store)
+    kept = {}
+    for name in os.listdir(folder):
+        with open(folder + "/" + name, "rb") as file:
+            kept[name] = file.read()
+    store.put("interval_ms", value)
+    after = state(store)
+    changed = []
+    for name in os.listdir(folder):
+        with open(folder + "/" + name, "rb") as file:
+            now = file.read()
+        if kept.get(name) != now:
+            changed.append((name, now))
+    assert len(changed) == 1
+    name, whole = changed[0]
+    for cut in range(len(whole)):
+        with open(folder + "/" + name, "wb") as file:
+            file.write(whole[:cut])
+        store = booted()
+        assert state(store) == before, (cut, state(store))
+        assert store.note
+        # What is written next goes over the torn copy, not over the good one.
+        store.put("interval_ms", 99)
+        assert state(booted()) == (before[0], 99)
+        with open(folder + "/" + name, "wb") as file:
+            file.write(whole)
+    store = booted()
+    assert state(store) == after == (1, value) and store.note == ""
+crc = store.crc()
+for name in os.listdir(folder):
+    with open(folder + "/" + name, "wb") as file:
+        file.write(b"@STORE,9,9,interval_ms=1*00000000" + bytes([10]))
+store = booted()
+assert state(store) == (0, 20) and "damaged" in store.note
+assert store.crc() != crc
+for name in os.listdir(folder):
+    os.remove(folder + "/" + name)
+os.rmdir(folder)
+try:
+    store.put("interval_ms", 50)
+    raise SystemExit("a write without a folder worked")
+except OSError:
+    assert state(store) == (0, 20)
+store.start_boot()
+assert store.boot == 1 and "refuses" in store.note
+print("ok")
+"""
+
+
+def test_a_power_cut_at_any_byte_leaves_one_good_copy(tmp_path):
+    folder = tmp_path / "flash"
+    folder.mkdir()
+    assert run_micropython(POWER_CUTS, folder, paths=PATHS) == "ok\n"
+
+
+# ------------------------------------------------------------ link
+
+SLOW_READER = """
+import sys, time
+from link import Link
+link = Link(sys.stdin.buffer, sys.stdout.buffer)
+sent = dropped = 0
+for i in range(300):
+    if link.ready():
+        link.send(b"%d " % i + b"x" * (i * 37 % 9000) + bytes([10]))
+        sent += 1
+    else:
+        dropped += 1
+        time.sleep_ms(1)
+for _ in range(2000):
+    link.ready()
+    if link.idle():
+        break
+    time.sleep_ms(1)
+print(sent, dropped, link.short_writes, link.lost, file=sys.stderr)
+"""
+
+
+def test_a_slow_reader_costs_lines_but_tears_none():
+    # A pipe, and lines longer than frames: a pipe takes up to 4,096 bytes whole or not at all, and cuts longer ones.
+    heard_end, writer = os.pipe()
+    os.set_blocking(writer, False)
+    process = subprocess.Popen(
+        [micropython_command(), "-c", SLOW_READER],
+        stdin=subprocess.DEVNULL,
+        stdout=writer,
+        stderr=subprocess.PIPE,
+        env=dict(os.environ, MICROPYPATH=":".join(map(str, PATHS))),
+    )
+    os.close(writer)
+    heard = b""
+    while part := os.read(heard_end, 1301):
+        heard += part
+        time.sleep(0.0005)
+    os.close(heard_end)
+    sent, dropped, short, lost = map(int, process.stderr.read().split())
+    process.stderr.close()
+    assert process.wait() == 0
+    lines = heard.split(b"\n")
+    assert lines.pop() == b""
+    numbers = [int(line.split()[0]) for line in lines]
+    assert lines == [b"%d " % i + b"x" * (i * 37 % 9000) for i in numbers]
+    assert numbers == sorted(set(numbers)) and len(numbers) == sent
+    assert sent + dropped == 300 and dropped > 0 and short > 0 and lost == 0
+
+
+def test_after_a_failed_write_the_next_line_begins_anew():
+    heard, broken = os.pipe()
+    nothing, silent = os.pipe()
+    reader, writer = io.FileIO(nothing, "rb"), io.FileIO(broken, "wb")
+    link = Link(reader, writer)
+    os.close(heard)
+    assert link.ready()
+    link.send(b"first\n")
+    assert (link.lost, link.short_writes) == (1, 1)
+    # The port comes back under the same descriptor.
+    heard, whole = os.pipe()
+    os.dup2(whole, writer.fileno())
+    assert link.ready()
+    link.send(b"second\n")
+    link.send(b"third\n")
+    assert os.read(heard, 100) == b"\nsecond\nthird\n"
+    for descriptor in (heard, whole, silent):
+        os.close(descriptor)
+    reader.close()
+    writer.close()
+
+
+# ------------------------------------------------------------ counting
+
+
+def even_sum(n, interval_ticks):
+    """S of n edges spread evenly over an interval, the last just before its end."""
+    return interval_ticks * (n - 1) // 2
+
+
+@given(st.integers(5, 100), st.integers(2_000, 200_000))
+def test_an_interval_that_fits_keeps_its_sums_below_their_moduli(interval_ms, frequency):
+    clock, tick = 125_000_000, 2
+    ticks = interval_ms * TICKS_PER_MS
+    risen = frequency * 1.1
+    n = int(risen * interval_ms / 1000) + 1
+    if counting.fits(interval_ms, clock // tick // frequency, clock, tick):
+        assert n <= 65535 and even_sum(n, ticks) < U32
+    # And nothing is refused that has more than another 10 % of room.
+    else:
+        assert even_sum(int(n * 1.1) + 2, ticks) > U32
+
+
+def test_longest_intervals_are_those_of_the_protocol():
+    # PROTOCOL.md, size of S and N: at ticks of 16 ns, with 10 % of headroom.
+    longest = {
+        frequency: max(ms for ms in range(5, 101) if counting.fits(ms, 62_500_000 // frequency, 125_000_000, 2))
+        for frequency in (25_000, 200_000)
+    }
+    assert longest == {25_000: 70, 200_000: 24}
+    assert counting.fits(24, 0, 125_000_000, 2) and not counting.fits(25, 0, 125_000_000, 2)
+
+
+class Bytes:
+    """A stream as of a file, from bytes: gives at most as much as is asked for, and sometimes less."""
+
+    def __init__(self, data):
+        self.data = data
+        self.turn = 0
+
+    def read(self, size):
+        self.turn += 1
+        if self.turn % 5 == 0:
+            return None
+        size = min(size, 1 + self.turn * 7 % 40)
+        part, self.data = self.data[:size], self.data[size:]
+        return part if part else None
+
+
+def closed_intervals(counter, stream):
+    while stream.data:
+        if counter.poll() == counting.CLOSED:
+            yield tuple(counter.sums)
+
+
+@pytest.mark.parametrize(("interval_ms", "period"), [(20, 2500), (5, 2500), (70, 2500), (24, 313), (70, 313)])
+def test_merged_milliseconds_are_the_sums_over_every_edge(interval_ms, period):
+    # The last case passes 32 bits unless the interval ends early.
+    stream = Bytes(scene(300, period=period, jitter=20))
+    times = edge_times(300, period=period, jitter=20)
+    counter = Scene(stream)
+    counter.start(interval_ms)
+    following = 0
+    for first, n, t_first, s, shortest, longest, _, flags in closed_intervals(counter, stream):
+        assert first == following and s < U32
+        assert (t_first, s) == sums(times, first, n)
+        periods = [times[i] - times[i - 1] for i in range(max(first, 1), first + n)]
+        assert (shortest, longest) == (min(periods), max(periods))
+        assert flags == (records.FLAG_NEW_TIME_BASE if first == 0 else 0)
+        following += n
+    assert following > 0.7 * len(times)
+    if (interval_ms, period) != (70, 313):
+        assert n == pytest.approx(interval_ms * TICKS_PER_MS / period, rel=0.01)
+
+
+# ------------------------------------------------------------ the board's own figures
+
+CHIP = """
+import sys
+class Fake:
+    class Pin:
+        IN = PULL_UP = 0
+        level = 1
+        def __init__(self, *_): pass
+        def value(self): return Fake.Pin.level
+    class ADC:
+        def __init__(self, channel): self.channel = channel
+        def read_u16(self): return round((0.706 if self.channel == 4 else 1.65) / 3.3 * 65535)
+    def unique_id(): return bytes([230, 96, 1])
+sys.modules["machine"] = Fake
+from chip_board import ChipBoard
+board = ChipBoard(22)
+print(board.uid, board.temperature_mk(), board.supply_mv())
+def presses(levels):
+    for level in levels:
+        Fake.Pin.level = level
+        marks = board.marks()
+    return marks
+print(presses([0, 1] * 50), presses([0] * 100), presses([1] * 100), presses([0] * 100))
+import time
+from clock import Clock
+ticks = [time.ticks_add(0, -5)]
+clock = Clock(lambda: ticks[0])
+ticks[0] = time.ticks_add(ticks[0], 12)
+print(clock.uptime_ms())
+"""
+
+
+def test_chip_readings_with_a_fake_machine():
+    # RP2040 datasheet, ADC chapter (from memory): 0.706 V at 27 degC; Pico: VSYS is divided by 3.
+    uid, temperature, supply, *marks, uptime = run_micropython(CHIP, paths=PATHS).split()
+    assert uid == "E66001"
+    assert int(temperature) == pytest.approx(300_150, abs=30)
+    assert int(supply) == pytest.approx(4950, abs=1)
+    assert marks == ["0", "1", "1", "2"]
+    assert uptime == "12"
