@@ -88,6 +88,8 @@ BAD_LOGS = {
     "a negative frequency": (log_of(*GOOD, "0.2,-25000,20"), "frequency_hz is -25000", "line 4"),
     "a time that goes back": (log_of(*GOOD, "0.05,25000,20"), "time_s goes back: 0.05 after 0.1", "line 4"),
     "a time twice": (log_of(*GOOD, "0.1,25000,20"), "time_s repeats: 0.1 after 0.1", "line 4"),
+    "a time a nanosecond on": (log_of(*GOOD, "0.100000001,25000,20"), "time_s repeats", "line 4"),
+    "a number out of all bounds": (log_of(*GOOD, "0.2,1e300,20"), 'frequency_hz is "1e300"', "line 4"),
     "a decimal comma": (log_of(*GOOD, "0,2,25000,20"), "4 cells where line 1 names 3", "line 4"),
     "a cut row": (log_of(*GOOD, "0.2,250"), "2 cells where line 1 names 3", "line 4"),
     "an open quote": (log_of(*GOOD, '0.2,"25000,20'), "no CSV text", "in.csv"),
@@ -180,7 +182,7 @@ REFUSED = {
     "export into no folder": (["export", "whole.ccap", "no/new.csv"], 2, "cannot be written"),
     "import over a file": (["import", "log.csv", "whole.ccap"], 2, "the file exists"),
     "import of nothing": (["import", "no.csv", "new.ccap"], 2, "there is no such file"),
-    "import into no folder": (["import", "log.csv", "no/new.ccap"], 2, "cannot be made"),
+    "import into no folder": (["import", "log.csv", "no/new.ccap"], 2, "cannot be written"),
     "import with a local time": (
         ["import", "log.csv", "n.ccap", "--start-utc", "2026-05-01"],
         2,

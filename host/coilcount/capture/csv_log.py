@@ -11,6 +11,8 @@ import statistics
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from coilcount.capture.entries import LIMIT
+from coilcount.capture.failures import cannot_read, cannot_write
 from coilcount.errors import InputError
 from coilcount.model import Imported
 
@@ -39,10 +41,8 @@ def read_log(path: str | os.PathLike) -> Log:
             for row in rows:
                 if row:
                     readings.append(_reading(row, names, places, readings, f"{path}, line {rows.line_num}"))
-    except FileNotFoundError:
-        raise InputError("there is no such file", str(path), "Look at the name and the folder") from None
     except OSError as error:
-        raise InputError(f"the file cannot be read: {error.strerror}", str(path), "Look at its rights") from None
+        raise cannot_read(error, path) from None
     except (UnicodeDecodeError, csv.Error) as error:
         raise InputError(f"this is no CSV text in UTF-8: {error}", str(path), "Save it as CSV, UTF-8") from None
     if len(readings) < 2:
@@ -69,10 +69,8 @@ def write_log(path: str | os.PathLike, rows: Iterable[Imported]) -> int:
             for row in itertools.chain([] if first is None else [first], rows):
                 writer.writerow([f"{row.time_s:.6f}", *(getattr(row, name) for name in columns[1:])])
                 count += 1
-    except FileExistsError:
-        raise InputError("the file exists", str(path), "Nothing is ever overwritten: give another name") from None
     except OSError as error:
-        raise InputError(f"the file cannot be written: {error.strerror}", str(path), "Look at the folder") from None
+        raise cannot_write(error, path) from None
     return count
 
 
@@ -100,10 +98,11 @@ def _reading(row: list[str], names: list[str], places: dict[str, int], before: l
         if not cell.strip() and name in OPTIONAL:
             continue
         try:
-            value = float(cell)
-        except ValueError:
+            # To the microsecond, like everything in a capture: so that times which repeat there are told here.
+            value = round(float(cell), 6) if name == "time_s" else float(cell)
+        except (ValueError, OverflowError):
             value = math.nan
-        if not math.isfinite(value) or "_" in cell:
+        if not abs(value) < LIMIT or "_" in cell:
             raise InputError(f'{name} is "{cell}"', where, "Give a number, or leave the whole row out")
         values[name] = value
     reading = Imported(**values)

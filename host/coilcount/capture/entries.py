@@ -7,6 +7,8 @@ from coilcount.model import End, Entry, Gap, Header, Imported, Line, Operator
 
 FORMAT = "coilcount-capture"
 SCHEMA = 1
+# No number of a capture comes near; JSON itself would take 1e999 and a thousand digits as well.
+LIMIT = 1e18
 
 # short key: field of model.Imported
 _READING_KEYS = {"at": "time_s", "hz": "frequency_hz", "temp": "temperature_c", "amp": "amplitude_v", "sup": "supply_v"}
@@ -113,8 +115,7 @@ def _to_dict(entry: Entry) -> dict:
 
 
 def _number(value: object) -> float:
-    # Bounded, since JSON takes 1e999 and a thousand digits as well.
-    if (type(value) is float or type(value) is int) and -1e18 < value < 1e18:
+    if (type(value) is float or type(value) is int) and -LIMIT < value < LIMIT:
         return value
     raise ValueError(f"not a number: {value!r}")
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from coilwire import frame, records
 
 from coilcount.capture.entries import encode
+from coilcount.capture.failures import cannot_write
 from coilcount.capture.reader import Report, read_capture, read_lines
-from coilcount.errors import InputError
 from coilcount.model import End, Gap, Header, Imported, Line, Operator
 
 # A sequence that steps further than this, or not at all, is a board that began anew, not loss.
@@ -86,10 +86,8 @@ def salvage(path: str | os.PathLike, out: str | os.PathLike) -> int:
             file.write(encode(End(last_s, "salvaged", count + 1)))
             file.flush()
             os.fsync(file.fileno())
-    except FileExistsError:
-        raise InputError("the file exists", str(out), "Nothing is ever overwritten: give another name") from None
     except OSError as error:
-        raise InputError(f"the file cannot be written: {error.strerror}", str(out), "Look at the folder") from None
+        raise cannot_write(error, out) from None
     return count
 
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
+from coilcount.capture.failures import cannot_read, cannot_write
 from coilcount.errors import InputError, did_you_mean
 
 COLUMNS = ("start_s", "end_s", "closest_s", "object", "metal", "response", "depth_cm", "note")
@@ -47,10 +48,8 @@ def write_labels(path: str | os.PathLike, labels: Iterable[Label]) -> None:
             for label in labels:
                 cells = (getattr(label, name) for name in COLUMNS)
                 writer.writerow("" if cell is None else cell for cell in cells)
-    except FileExistsError:
-        raise InputError("the file exists", str(path), "Nothing is ever overwritten: move it away first") from None
     except OSError as error:
-        raise InputError(f"the file cannot be made: {error.strerror}", str(path), "Look at the folder") from None
+        raise cannot_write(error, path) from None
 
 
 def read_labels(path: str | os.PathLike) -> list[Label]:
@@ -67,7 +66,7 @@ def read_labels(path: str | os.PathLike) -> list[Label]:
     except FileNotFoundError:
         raise InputError("there are no labels", str(path), "Label the capture first") from None
     except OSError as error:
-        raise InputError(f"the file cannot be read: {error.strerror}", str(path), "Look at its rights") from None
+        raise cannot_read(error, path) from None
     except (UnicodeDecodeError, csv.Error) as error:
         raise InputError(f"this is no CSV text in UTF-8: {error}", str(path), "Save it as CSV, UTF-8") from None
 

@@ -10,6 +10,7 @@ from typing import BinaryIO
 
 from coilcount.capture.entries import FORMAT, NewerSchema, decode
 from coilcount.capture.entries import SCHEMA as KNOWN_SCHEMA
+from coilcount.capture.failures import cannot_read
 from coilcount.errors import DamageError, InputError
 from coilcount.model import End, Entry, Header
 
@@ -154,10 +155,8 @@ def _chunks(path: Path, report: Report) -> Iterator[bytes]:
             while data:
                 yield data
                 data = file.read(_CHUNK_BYTES)
-    except FileNotFoundError:
-        raise InputError("there is no such file", str(path), "Look at the name and the folder") from None
     except OSError as error:
-        raise InputError(f"the file cannot be read: {error.strerror}", str(path), "Look at its rights") from None
+        raise cannot_read(error, path) from None
 
 
 def _inflated(file: BinaryIO, data: bytes, report: Report) -> Iterator[bytes]:

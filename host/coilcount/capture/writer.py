@@ -12,13 +12,13 @@ from typing import Self
 from coilwire import frame
 
 from coilcount.capture.entries import encode
-from coilcount.errors import InputError, StorageError
+from coilcount.capture.failures import DISK_FULL, cannot_write
+from coilcount.errors import StorageError
 from coilcount.model import End, Entry, Header, Imported, Line, Operator
 
 _HELLO_PREFIX = b"@H,"
 # O_BINARY is there on Windows only, which else makes CRLF of a line feed.
 _FLAGS = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND | getattr(os, "O_BINARY", 0)
-_DISK_FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 
 
 def free_bytes(folder: Path) -> int:
@@ -117,13 +117,8 @@ class CaptureWriter:
     def _open(self, path: Path, header: Header) -> None:
         try:
             file = os.open(path, _FLAGS, 0o644)
-        except FileExistsError:
-            raise InputError("the file exists", str(path), "Nothing is ever overwritten: give another name") from None
         except OSError as error:
-            kind = StorageError if error.errno in _DISK_FULL else InputError
-            raise kind(
-                f"the file cannot be made: {error.strerror}", str(path), "Look at the folder, its rights and its room"
-            ) from None
+            raise cannot_write(error, path) from None
         self._file = file
         self.path = path
         self._size = 0
@@ -152,7 +147,7 @@ class CaptureWriter:
             elif os.write(self._file, end) < len(end):
                 os.ftruncate(self._file, self._size)
         self._finish()
-        what = "the disk is full" if error.errno in _DISK_FULL else f"the capture cannot be written: {error.strerror}"
+        what = "the disk is full" if error.errno in DISK_FULL else f"the capture cannot be written: {error.strerror}"
         raise StorageError(
             what, str(self.path), f"All {self.lines} lines before are safe; make room and begin a new recording"
         ) from None
