@@ -3,17 +3,15 @@
 from collections.abc import Callable
 from typing import Any
 
-from coilwire import PROTOCOL, frame, records
+from coilwire import records
 
 from coilcount import __version__
 from coilcount.errors import InputError
 from coilcount.model import (
-    Alert,
     End,
     Entry,
     Gap,
     Header,
-    Hold,
     Imported,
     Line,
     MarkMade,
@@ -22,10 +20,11 @@ from coilcount.model import (
     Output,
     Point,
     Silence,
-    Summary,
 )
+from coilcount.readings import outputs
 from coilcount.readings.decode import Decoder
-from coilcount.readings.frequency import timestamp_error_s
+from coilcount.readings.frequency import neighbours_ppm
+from coilcount.readings.hello import TAKEN_FOR_GRANTED, hello_of, mismatches
 from coilcount.readings.link import Link
 from coilcount.readings.noise import Noise
 from coilcount.readings.timebase import MOST_STEPS, TimeBase
@@ -35,7 +34,6 @@ from coilcount.tracker.tracker import Tracker
 
 # Until a hello tells the clock and the interval, intervals wait; a board says hello every 10 s and on request.
 _MOST_WAITING = 2000
-_TAKEN_FOR_GRANTED = records.Hello(PROTOCOL, "", "", "", 0, 0, 125_000_000, 2, 20, 0, records.LAYOUT)
 _HIGHEST_HZ = 1e12
 
 
@@ -94,7 +92,7 @@ class Chain:
             return self._imported(entry)
         if type(entry) is Header:
             self._header = entry
-            hello = _hello_of(entry.board)
+            hello = hello_of(entry.board)
             if hello is not None and self._base is None:
                 return self._hear(hello)
         elif type(entry) is Operator:
@@ -108,27 +106,17 @@ class Chain:
     def finish(self) -> list[Output]:
         """The entries end here: what is open is told as open, and the Summary comes last."""
         out = self._begin_without_hello()
+        if self._first_imported is not None:
+            self._make_tracker(TAKEN_FOR_GRANTED.interval_ms / 1000)
+            out += self._imported(self._first_imported)
         if self._tracker is not None:
             out += self._told(self._tracker.finish())
         if self._gap is not None and self._base is not None and self._base.begun:
             end_s = max(self._end_us, self._base.at_host(self._gap.host_s)) / 1e6
             out.append(Silence(self._end_us / 1e6, end_s, self._gap.reason, True))
-        median_hz, noise_ppm = self.noise.result()
-        link = self.link
-        out.append(
-            Summary(
-                start_utc=self._header.start_utc,
-                duration_s=(self._end_us - self._first_us) / 1e6,
-                records=link.records,
-                lost=link.lost,
-                dropped=link.dropped,
-                damaged=link.damaged,
-                baseline_hz=median_hz,
-                noise_ppm=noise_ppm,
-                alerts=self._alerts,
-                settings_sha256=self._settings.sha256(),
-            )
-        )
+        duration_s = (self._end_us - self._first_us) / 1e6
+        sha256 = self._settings.sha256()
+        out.append(outputs.summary(self._header, duration_s, self.link, self.noise, self._alerts, sha256))
         return out
 
     # ------------------------------------------------------------ what it knows
@@ -140,26 +128,22 @@ class Chain:
         reference_hz = self._reference_hz()
         if tracker is None or reference_hz is None:
             return None
-        state = tracker.state
-        frequency_hz = reference_hz * (1.0 + 1e-9 * state.y_ppb)
-        baseline_hz = reference_hz * (1.0 + 1e-9 * state.baseline_ppb)
-        return Point(
-            time_s=state.time_us / 1e6,
-            frequency_hz=frequency_hz,
-            shift_ppm=1e6 * (frequency_hz - baseline_hz) / baseline_hz,
-            shift_hz=frequency_hz - baseline_hz,
-            uncertainty_ppm=max(self._counting_ppm(frequency_hz), self.noise.recent_ppm or 0.0),
-            baseline_hz=baseline_hz,
-            statistic=state.z,
-            ready=state.ready,
-            frozen=state.frozen,
-            held=state.held,
-        )
+        # Of an imported reading nothing is known but how much it scatters.
+        counting = neighbours_ppm(reference_hz, 2e-6 * self._half_us, self._base.tick_s) if self._base else 0.0
+        return outputs.point(tracker.state, reference_hz, max(counting, self.noise.recent_ppm or 0.0))
 
     @property
     def threshold(self) -> float:
         """The raise level in force."""
         return self._threshold
+
+    @property
+    def threshold_ppm(self) -> float | None:
+        """The raise level in ppm of the box statistic, of the width with the least noise; None while boxes fill."""
+        tracker = self._tracker
+        if tracker is None or not tracker.state.ready:
+            return None
+        return self._threshold * tracker.least_scale_ppb / 1000
 
     # ------------------------------------------------------------ readings
 
@@ -294,7 +278,7 @@ class Chain:
             self.link.restarted()
         out += self._hear(hello)
         self._uptime(hello.uptime_ms, host_s)
-        for text in _mismatches(hello):
+        for text in mismatches(hello, __version__):
             if text not in self._noticed:
                 self._noticed.add(text)
                 out.append(self._notice(host_s, "warning", text))
@@ -305,7 +289,7 @@ class Chain:
         self.board = hello
         out: list[Output] = []
         if hello.clock_hz < 1 or hello.tick_cycles < 1:
-            known = _TAKEN_FOR_GRANTED
+            known = TAKEN_FOR_GRANTED
             text = "the board's hello tells no clock: ticks of 16 ns are taken for granted"
             hello = hello._replace(clock_hz=known.clock_hz, tick_cycles=known.tick_cycles)
             return [Notice(None, "warning", text), *self._hear(hello)]
@@ -317,6 +301,7 @@ class Chain:
             if self._tracker is not None:
                 out += self._told(self._tracker.gap(self._end_us))
                 self._first_id = self._alerts
+                self.noise.cut()
             self._interval_ms = hello.interval_ms
             self._make_tracker(hello.interval_ms / 1000)
         return out
@@ -326,7 +311,8 @@ class Chain:
             tracker = Tracker(interval_s, **self._settings.tracker)
             tracker.set_threshold(self._threshold)
         except ValueError as error:
-            raise InputError(f"the tracker cannot take readings {interval_s:g} s apart: {error}") from None
+            what = f"the tracker cannot take readings {interval_s:g} s apart: {error}"
+            raise InputError(what, remedy="Take readings 2 ms to 1 s apart") from None
         if self._frozen:
             tracker.freeze()
         self._tracker = tracker
@@ -360,36 +346,15 @@ class Chain:
         """The tracker's events as outputs: seconds, Hz and ppm."""
         out: list[Output] = []
         for event in events:
-            if type(event) is tracked.Alert:
-                out.append(self._alert(event))
-            else:
-                out.append(
-                    Hold(event.stage, event.start_us / 1e6, _seconds(event.end_us), event.end_us is None, event.sign)
-                )
+            if type(event) is not tracked.Alert:
+                out.append(outputs.hold(event))
+                continue
+            number = self._first_id + event.id
+            self._alerts = max(self._alerts, number)
+            if number == self._alerts:
+                self.settling = event.stage == "raised"
+            out.append(outputs.alert(event, number, self._reference_hz()))
         return out
-
-    def _alert(self, event: tracked.Alert) -> Alert:
-        number = self._first_id + event.id
-        self._alerts = max(self._alerts, number)
-        if number == self._alerts:
-            self.settling = event.stage == "raised"
-        return Alert(
-            stage=event.stage,
-            id=number,
-            raised_s=event.raised_us / 1e6,
-            settled_s=_seconds(event.settled_us),
-            released_s=_seconds(event.released_us),
-            peak_s=event.peak_us / 1e6,
-            open=event.released_us is None,
-            sign=event.sign,
-            response=event.response,
-            reasons=tuple(event.reasons),
-            score=event.score,
-            peak_shift_ppm=event.peak_ppb / 1e3,
-            peak_shift_hz=event.peak_ppb * 1e-9 * self._reference_hz(),
-            confidence=event.confidence,
-            width_s=event.width_s,
-        )
 
     def _point(self, out: list[Output]) -> None:
         point = self.latest
@@ -412,14 +377,6 @@ class Chain:
         ticks, edges = tracker.reference
         return edges / (ticks * self._base.tick_s)
 
-    def _counting_ppm(self, frequency_hz: float) -> float:
-        """What the ticks alone leave uncertain of one reading; 0 for an imported one, of which nothing is known."""
-        if self._base is None:
-            return 0.0
-        interval_s = 2e-6 * self._half_us
-        edges = max(1.0, frequency_hz * interval_s)
-        return 1e6 * (2.0 / edges) ** 0.5 * timestamp_error_s(self._base.tick_s) / interval_s
-
     # ------------------------------------------------------------ before the first hello
 
     def _wait(self, do: Callable[..., list[Output]], *arguments: Any) -> list[Output]:
@@ -430,46 +387,10 @@ class Chain:
         if self._base is not None or not self._waiting:
             return []
         text = "no hello from the board: ticks of 16 ns and intervals of 20 ms are taken for granted"
-        self._hear(_TAKEN_FOR_GRANTED)
+        self._hear(TAKEN_FOR_GRANTED)
         self.board = None
         return [Notice(None, "warning", text), *self._rerun()]
 
     def _rerun(self) -> list[Output]:
         waiting, self._waiting = self._waiting, []
         return [output for do, arguments in waiting for output in do(*arguments)]
-
-
-def _seconds(time_us: int | None) -> float | None:
-    return None if time_us is None else time_us / 1e6
-
-
-def _hello_of(board: dict[str, Any]) -> records.Hello | None:
-    """The hello that a capture's header holds, or None where it is not one of today's."""
-    try:
-        hello = records.Hello(**{name: board[name] for name in records.Hello._fields})
-        return records.read(frame.parse(records.write(hello).rstrip()))
-    except (KeyError, TypeError, ValueError, AttributeError):
-        return None
-
-
-def _mismatches(hello: records.Hello) -> list[str]:
-    """What a person should know when board and host are not of one kind."""
-    texts = []
-    if hello.protocol > PROTOCOL:
-        texts.append(
-            f"the board speaks protocol {hello.protocol}, this version {PROTOCOL}: what it says is recorded and read as "
-            "far as it is known here. Update coilcount"
-        )
-    theirs, ours = _version(hello.firmware), _version(__version__)
-    if theirs and ours and theirs != ours:
-        texts.append(
-            f"firmware {hello.firmware} on the board, coilcount {__version__} here. Put the matching firmware on the "
-            "board, or update coilcount"
-        )
-    return texts
-
-
-def _version(text: str) -> tuple[str, ...] | None:
-    """Major and minor of `1.2.3`; None for what is no version (a simulated board)."""
-    parts = text.split(".")
-    return tuple(parts[:2]) if len(parts) > 1 and all(part.isdecimal() for part in parts[:2]) else None

@@ -65,6 +65,12 @@ def two_averages(intervals: Sequence[Sums], tick_s: float, jitter_s: float = 0.0
     return _estimate(edge_b - edge_a, time_b - time_a, 1.0 / n_a + 1.0 / n_b, tick_s, jitter_s)
 
 
+def neighbours_ppm(frequency_hz: float, interval_s: float, tick_s: float, jitter_s: float = 0.0) -> float:
+    """u(f) / f in ppm of two_averages over two neighbouring intervals of interval_s each."""
+    edges = max(1.0, frequency_hz * interval_s)
+    return 1e6 * sqrt(2.0 / edges) * timestamp_error_s(tick_s, jitter_s) / interval_s
+
+
 def _mean(intervals: Sequence[Sums], start: Sums) -> tuple[float, float, int]:
     """Mean edge number and mean time (ticks) of all edges, both from `start`, and how many edges."""
     count = sum(one.n for one in intervals)
