@@ -1,0 +1,130 @@
+"""The run of `live` and `record`: joins link, capture, chain and views, and closes everything in order."""
+
+import argparse
+import contextlib
+import signal
+import sys
+from pathlib import Path
+
+from coilcount.errors import EXIT_DONE, InputError
+from coilcount.face.commands.listening import Source, check_source, make_header, open_source
+
+STEP_S = 0.1
+
+
+def listen(args: argparse.Namespace, file: str | None, screen: bool, scene_repeats: bool) -> int:
+    """Run until the time is over, the scene ends, `q` or Ctrl-C; returns the exit code."""
+    from coilcount.settings import load_settings
+
+    check_source(args)
+    settings = load_settings(args.settings)
+    if file is not None and Path(file).exists():
+        raise InputError("the file exists", file, "Nothing is ever overwritten: give another name")
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal or log without these signs shows "?" for them, and nothing breaks.
+        stream.reconfigure(errors="replace")
+    # Until something is safe a signal interrupts (exit 130), but in order, so that no process stays behind.
+    interrupt = _signals(lambda *_: signal.default_int_handler(signal.SIGINT, None))
+    with interrupt, open_source(args, scene_repeats) as source:
+        return _run(args, source, settings, file, screen and sys.stdout.isatty())
+
+
+def _run(args: argparse.Namespace, source: Source, settings, file: str | None, screen: bool) -> int:
+    from coilcount.chain import Chain
+    from coilcount.face.keys import Keyboard
+    from coilcount.face.plain import summary_line
+    from coilcount.face.readout import Readout
+    from coilcount.face.session import Session
+
+    screen = screen and not (args.json or args.quiet)
+    readout = Readout()
+    facts = readout.facts
+    facts.title, facts.simulated, facts.file = source.title, source.simulated, file or ""
+    warnings: list[str] = []
+
+    def warn(text: str) -> None:
+        warnings.append(text)
+        facts.warning = text
+        if not screen:
+            print(f"coilcount: warning: {text}", file=sys.stderr, flush=True)
+
+    header = make_header(args, source, settings)
+    with contextlib.ExitStack() as stack:
+        keyboard = stack.enter_context(Keyboard())
+        # The capture first: what a view does wrong costs no data.
+        writer = _writer(file, header, settings, warn)
+        views = _views(args, settings, readout, stack, screen)
+        session = Session(
+            link=source.link,
+            chain=Chain(settings, points=True),
+            readout=readout,
+            views=views,
+            clock=source.clock,
+            header=header,
+            writer=writer,
+            keys=keyboard.pressed,
+            ended=source.ended,
+            until_s=args.seconds,
+        )
+        stack.enter_context(_signals(lambda *_: session.stop()))
+        try:
+            while session.step(STEP_S):
+                source.check()
+        finally:
+            summary = session.close()
+    if screen:
+        for text in warnings:
+            print(f"coilcount: warning: {text}", file=sys.stderr)
+    if summary and not (args.json or args.quiet):
+        print(f"summary: {summary_line(summary)}")
+        if file:
+            print(f"recorded: {file}")
+    return EXIT_DONE
+
+
+def _writer(file: str | None, header, settings, warn):
+    if file is None:
+        return None
+    from coilcount.capture.writer import CaptureWriter
+
+    capture = settings.capture
+    return CaptureWriter(
+        file,
+        header,
+        rotate_bytes=round(capture["rotate_mb"] * 1e6),
+        rotate_s=60 * capture["rotate_minutes"],
+        min_free_bytes=round(capture["warn_free_mb"] * 1e6),
+        on_warning=warn,
+    )
+
+
+def _views(args: argparse.Namespace, settings, readout, stack: contextlib.ExitStack, screen: bool) -> list:
+    from coilcount.face.plain import PlainLines
+
+    if screen:
+        from rich.console import Console
+
+        from coilcount.face.live import Screen
+        from coilcount.face.sound import Bell
+
+        views = [stack.enter_context(Screen(readout, Console(highlight=False), settings.live["redraw_hz"]))]
+        return [*views, Bell(sys.stdout)] if settings.live["sound"] else views
+    if args.json:
+        from coilcount.face.json_out import JsonLines
+
+        return [JsonLines(sys.stdout), PlainLines(readout, sys.stderr, quiet=True)]
+    if args.quiet:
+        return [PlainLines(readout, sys.stderr, quiet=True)]
+    return [PlainLines(readout, sys.stdout)]
+
+
+@contextlib.contextmanager
+def _signals(handler):
+    """Ctrl-C, an ordinary kill and a closed terminal end the run in order."""
+    names = [name for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    before = {name: signal.signal(getattr(signal, name), handler) for name in names}
+    try:
+        yield
+    finally:
+        for name, old in before.items():
+            signal.signal(getattr(signal, name), old)

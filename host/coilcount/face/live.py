@@ -1,0 +1,221 @@
+"""The live screen: the readout laid out for a terminal, drawn with rich a few times a second.
+
+draw() is pure: a Readout and a size in, lines out.  One Text a row: tables and layouts cost ten times as much.
+"""
+
+from typing import Self
+
+from rich.console import Console, Group
+from rich.live import Live
+from rich.style import Style
+from rich.text import Text
+
+from coilcount.face import readout as r
+from coilcount.face.strip import strip_rows
+from coilcount.model import Alert, Output
+
+# Okabe and Ito's blue and vermillion, told apart by every kind of colour vision; place, glyph and word say the same.
+COLOUR = {1: Style(color="#0072B2", bold=True), -1: Style(color="#D55E00", bold=True), 0: Style(bold=True)}
+DIM = Style(dim=True)
+BOLD = Style(bold=True)
+WARN = Style(reverse=True)
+
+ALERTS_SHOWN = 5
+_AXIS = 11  # columns of the strip's scale
+_LEAST_S = 0.1  # never more than ten redraws a second
+
+
+class Screen:
+    """A view of the session on a terminal; use as a context manager."""
+
+    def __init__(self, readout: r.Readout, console: Console, redraw_hz: float) -> None:
+        self._readout = readout
+        self._console = console
+        self._every_s = 1 / redraw_hz
+        self._next_s = self._drawn_s = 0.0
+        self._live = Live(
+            console=console, screen=True, auto_refresh=False, redirect_stdout=False, redirect_stderr=False
+        )
+
+    def __enter__(self) -> Self:
+        self._live.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._live.stop()
+
+    def show(self, output: Output) -> None:
+        """An alert is drawn with the next step, not with the next turn."""
+        if isinstance(output, Alert) and output.stage in ("raised", "settled"):
+            self._next_s = min(self._next_s, self._drawn_s + _LEAST_S)
+
+    def tick(self, host_s: float) -> None:
+        """Redraw where it is time."""
+        if host_s < self._next_s:
+            return
+        self._drawn_s = host_s
+        self._next_s = host_s + self._every_s
+        width, height = self._console.size
+        lines = draw(self._readout, width, height, unicode=self._console.encoding.startswith("utf"))
+        self._live.update(Group(*lines), refresh=True)
+
+
+def draw(readout: r.Readout, width: int, height: int, unicode: bool = True) -> list[Text]:
+    """At most `height` lines of at most `width` columns, the most important ones where there is little room."""
+    top = [_title(readout, width), _shift(readout), *_answer(readout, width)]
+    bottom = [_link(readout), _board(readout), _file(readout), _keys(readout)]
+    room = height - len(top) - len(bottom) - 1
+    if room < 0:
+        lines = [*top, bottom[0], bottom[-1]][:height]
+    else:
+        rows, alerts = _share(room)
+        middle = [_frequency(readout)]
+        if rows:
+            middle += strip_rows(readout, width, rows, _AXIS)
+        if alerts:
+            middle += _alerts(readout, alerts)
+        padding = height - len(top) - len(middle) - len(bottom)
+        lines = [*top, *middle, *[Text()] * padding, *bottom]
+    for line in lines:
+        line.no_wrap = True
+        line.overflow = "crop"
+        line.truncate(width)
+        if not unicode:
+            line.plain = _ascii(line.plain)
+    return lines
+
+
+def _share(room: int) -> tuple[int, int]:
+    """Rows on each side of the strip's zero line (0: no strip), and lines for alerts, out of `room` lines."""
+    # The strip takes 2 n + 1 rows and a time axis, the alerts one line more than they show.
+    shares = ((6, 6), (5, 6), (4, 6), (3, 6), (3, 5), (3, 4), (2, 4), (2, 3), (1, 3), (1, 2), (1, 0), (0, 2))
+    for rows, alerts in shares:
+        if 2 * rows + 2 + alerts <= room and (rows or alerts):
+            return rows, alerts
+    return 0, 0
+
+
+def _title(readout: r.Readout, width: int) -> Text:
+    facts = readout.facts
+    line = Text(" coilcount ", BOLD)
+    if facts.simulated:
+        line.append(" SIMULATED ", WARN)
+        line.append(" ")
+    line.append(facts.title)
+    right = f"{r.clock(facts.host_s)} "
+    line.truncate(max(0, width - len(right) - 1))
+    line.append(" " * (width - line.cell_len - len(right)) + right)
+    return line
+
+
+def _shift(readout: r.Readout) -> Text:
+    line = Text(" shift    ")
+    point = readout.point
+    if point is None:
+        return line.append("– ppm", BOLD)
+    sign = readout.answer().sign
+    style = COLOUR[sign]
+    line.append(f"{r.GLYPH[sign]}  ", style)
+    line.append(f"{r.figure(point.shift_ppm, point.uncertainty_ppm)} ppm", style)
+    hz = point.uncertainty_ppm * 1e-6 * point.baseline_hz
+    return line.append(f"     {r.figure(point.shift_hz, hz)} Hz", style)
+
+
+def _answer(readout: r.Readout, width: int) -> list[Text]:
+    answer = readout.answer()
+    style = COLOUR[answer.sign]
+    first = Text(" answer   ").append(f"{r.GLYPH[answer.sign]}  {answer.words}", style)
+    second = Text(" how sure ")
+    if answer.confidence is not None:
+        second.append(f"{answer.confidence:.0%}", style)
+    elif answer.alert is not None and answer.sign == 0:
+        second.append("not yet")
+    else:
+        second.append("–")
+    if answer.alert is not None:
+        second.append(f"    peak {answer.alert.peak_shift_ppm:+.2f} ppm    score {answer.alert.score:.1f}")
+    return [first, second]
+
+
+def _frequency(readout: r.Readout) -> Text:
+    facts, point = readout.facts, readout.point
+    line = Text(" coil     ")
+    line.append(r.frequency(point.frequency_hz if point else None))
+    line.append(f"    baseline {r.frequency(point.baseline_hz if point else None)}")
+    if facts.frozen_since_host_s is not None:
+        line.append(f"  FROZEN {r.clock(facts.host_s - facts.frozen_since_host_s)}", BOLD)
+    elif point and point.held:
+        line.append("  HELD", BOLD)
+    return line
+
+
+def _alerts(readout: r.Readout, lines: int) -> list[Text]:
+    shown = list(readout.alerts)[-(lines - 1) :]
+    out = [Text(" alerts   " + ("the newest below" if shown else "none yet"), DIM)]
+    for alert in shown:
+        line = Text(f" {r.clock(alert.peak_s):>7}  ")
+        line.append(f"{r.GLYPH[alert.sign]} {r.WENT[alert.sign]:<12}", COLOUR[alert.sign])
+        line.append(f"{alert.peak_shift_ppm:+8.2f} ppm  ")
+        line.append(r.response_words(alert) if alert.sign else "settling…")
+        if alert.confidence is not None:
+            line.append(f"  {alert.confidence:.0%}")
+        out.append(line)
+    return out
+
+
+def _link(readout: r.Readout) -> Text:
+    facts = readout.facts
+    line = Text(" link     ")
+    if facts.problem:
+        line.append(f" {facts.problem}, since {r.clock(facts.host_s - facts.problem_since_host_s)} ", WARN)
+        line.append("  waiting for the same board")
+        return line
+    line.append(f"{facts.records_per_s:.1f} records/s   {facts.records} received   ")
+    _count(line, "lost", facts.lost)
+    _count(line, "damaged", facts.damaged)
+    _count(line, "dropped by the board", facts.dropped)
+    if facts.reconnections:
+        _count(line, "reconnected", facts.reconnections)
+    return line
+
+
+def _count(line: Text, word: str, count: int) -> None:
+    line.append(f"{word} {count}   ", BOLD if count else "")
+
+
+def _board(readout: r.Readout) -> Text:
+    facts = readout.facts
+    drift = r.optional(readout.drift_ppm_per_min(), "+.2f", "ppm/min")
+    threshold = f"threshold {facts.raise_level:.1f} σ"
+    if facts.threshold_ppm is not None:
+        threshold += f" = {facts.threshold_ppm:.2f} ppm"
+    return Text(
+        f" board    {r.optional(facts.temperature_c, '.1f', '°C')}   {r.optional(facts.supply_v, '.2f', 'V')}   "
+        f"drift {drift}   noise {r.optional(facts.noise_ppm, '.3f', 'ppm')}   {threshold}"
+    )
+
+
+def _file(readout: r.Readout) -> Text:
+    facts = readout.facts
+    if facts.warning:
+        return Text(" warning  ").append(facts.warning, BOLD)
+    if facts.message:
+        return Text(" note     ").append(facts.message, BOLD)
+    if facts.file:
+        return Text(f" file     {r.clock(facts.host_s)} recorded in {facts.file}")
+    return Text(" file     not recorded (--record FILE)", DIM)
+
+
+def _keys(readout: r.Readout) -> Text:
+    return Text(f" {readout.facts.keys}", DIM)
+
+
+_PLAIN = str.maketrans({
+    "▲": "^", "▼": "v", "–": "-", "±": "~", "…": ".", "σ": "s", "°": " ", "─": "-", "┈": ".", "░": "x", "│": "|",
+    "┤": "|", "▁": ".", "▄": ":", "█": "#", "▔": ".", "▀": ":", "·": ".",
+})  # fmt: skip
+
+
+def _ascii(text: str) -> str:
+    """For a terminal that has no Unicode: one plain character for each of ours."""
+    return text.translate(_PLAIN).encode("ascii", "replace").decode()

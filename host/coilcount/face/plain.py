@@ -1,0 +1,112 @@
+"""One plain line for every event, for pipes, files and logs; flushed line by line."""
+
+from typing import TextIO
+
+from coilcount.face import readout as r
+from coilcount.model import Alert, Hold, MarkMade, Notice, Output, Point, Silence, Summary
+
+STATUS_EVERY_S = 10.0
+
+
+class PlainLines:
+    """A view of the session that prints.  quiet: only warnings."""
+
+    def __init__(self, readout: r.Readout, out: TextIO, quiet: bool = False) -> None:
+        self._readout = readout
+        self._out = out
+        self._quiet = quiet
+        self._problem = ""
+        self._first = True
+        self._next_status_s = STATUS_EVERY_S
+
+    def show(self, output: Output) -> None:
+        """Print what is an event; points are not."""
+        if self._first and isinstance(output, Point):
+            self._first = False
+            self._say(output.time_s, f"first frequency {r.frequency(output.frequency_hz)}")
+        line = event_line(output)
+        if line is not None:
+            self._say(*line, always=isinstance(output, Notice) and output.level == "warning")
+
+    def tick(self, host_s: float) -> None:
+        """Print a change of the link at once, and a line of status every ten seconds."""
+        facts = self._readout.facts
+        if facts.problem and not self._problem:
+            self._print(f"link: {facts.problem}; waiting for the same board", always=True)
+        elif self._problem and not facts.problem:
+            self._print("link: the board is back", always=True)
+        self._problem = facts.problem
+        if host_s >= self._next_status_s:
+            self._next_status_s += STATUS_EVERY_S
+            self._print(status_line(self._readout))
+
+    def _say(self, time_s: float | None, text: str, always: bool = False) -> None:
+        self._print(f"{'':>9} {text}" if time_s is None else f"{time_s:8.2f}s {text}", always)
+
+    def _print(self, text: str, always: bool = False) -> None:
+        if self._quiet and not always:
+            return
+        self._out.write(text + "\n")
+        self._out.flush()
+
+
+def event_line(output: Output) -> tuple[float | None, str] | None:
+    """(time_s, text) for an event, None for what is none."""
+    if isinstance(output, Alert):
+        return _alert_line(output)
+    if isinstance(output, Hold):
+        if output.stage == "start":
+            return output.start_s, "baseline held: something rests under the coil"
+        return output.end_s, "baseline released"
+    if isinstance(output, Silence):
+        bridged = ", measured by the host's clock" if output.bridged else ""
+        return output.start_s, f"gap of {output.end_s - output.start_s:.2f} s: {output.reason}{bridged}"
+    if isinstance(output, MarkMade):
+        return output.time_s, f"mark {output.text}".rstrip()
+    if isinstance(output, Notice):
+        return output.time_s, f"{output.level}: {output.text}"
+    return None
+
+
+def _alert_line(alert: Alert) -> tuple[float | None, str] | None:
+    name = f"alert {alert.id}"
+    if alert.stage == "raised":
+        return alert.raised_s, f"{name} raised, settling"
+    sure = "" if alert.confidence is None else f", {alert.confidence:.0%} sure"
+    what = (
+        f"{r.GLYPH[alert.sign]} {r.WENT[alert.sign]} {alert.peak_shift_ppm:+.2f} ppm ({alert.peak_shift_hz:+.3f} Hz), "
+        f"{r.response_words(alert)}{sure}"
+    )
+    if alert.stage == "settled":
+        return alert.settled_s, f"{name} settled: {what}"
+    if alert.stage == "final":
+        until = "still open" if alert.released_s is None else f"until {alert.released_s:.2f}s"
+        return alert.peak_s, f"{name} final: {what}, score {alert.score:.1f}, {until}"
+    return None
+
+
+def status_line(readout: r.Readout) -> str:
+    """How the link and the coil are, in one line."""
+    facts, point = readout.facts, readout.point
+    parts = [
+        f"status {r.clock(facts.host_s)}",
+        f"{facts.records_per_s:.1f} records/s",
+        f"lost {facts.lost}",
+        f"damaged {facts.damaged}",
+        f"dropped {facts.dropped}",
+        r.frequency(point.frequency_hz if point else None),
+        f"drift {r.optional(readout.drift_ppm_per_min(), '+.2f', 'ppm/min')}",
+        f"noise {r.optional(facts.noise_ppm, '.3f', 'ppm')}",
+        r.optional(facts.temperature_c, ".1f", "°C"),
+    ]
+    return ", ".join(parts)
+
+
+def summary_line(summary: Summary) -> str:
+    """The last word."""
+    noise = r.optional(summary.noise_ppm, ".3f", "ppm")
+    return (
+        f"{summary.duration_s:.1f} s, {summary.records} records, lost {summary.lost}, damaged {summary.damaged}, "
+        f"dropped {summary.dropped}, baseline {r.frequency(summary.baseline_hz)}, noise {noise}, "
+        f"{summary.alerts} alert{'' if summary.alerts == 1 else 's'}"
+    )

@@ -1,0 +1,224 @@
+"""What the readout shows, gathered from the chain's outputs; knows no screen and no clock.
+
+All times are seconds on the board's time base unless they say host.
+"""
+
+import math
+from collections import deque
+from dataclasses import dataclass, field
+from typing import Any
+
+from coilcount.model import Alert, Hold, MarkMade, Notice, Output, Point, Silence
+
+BIN_S = 0.1  # the strip's finest column
+KEPT_S = 80.0  # how much of the past the strip may show on the widest terminal
+ANSWER_STAYS_S = 3.0  # an alert is over in a third of a second: its answer stays long enough to be read
+DRIFT_OVER_S = 60.0
+DRIFT_AT_LEAST_S = 5.0
+
+RISE = "▲"
+FALL = "▼"
+STEADY = "–"
+GLYPH = {1: RISE, -1: FALL, 0: STEADY}
+WENT = {1: "rose", -1: "fell", 0: "not settled"}
+# The sign tells which way the inductance went, not the metal.
+RESPONSE_WORDS = {"ferrous": "ferrous response", "non-ferrous": "non-ferrous, or sheet iron", "uncertain": "uncertain"}
+
+
+@dataclass(slots=True)
+class Facts:
+    """What does not come out of the chain's outputs; the session keeps it up to date."""
+
+    title: str = ""
+    simulated: bool = False
+    file: str = ""
+    raise_level: float = 0.0  # z
+    problem: str = ""  # why no board is on the line
+    problem_since_host_s: float = 0.0
+    host_s: float = 0.0
+    records_per_s: float = 0.0
+    records: int = 0
+    lost: int = 0
+    damaged: int = 0
+    dropped: int = 0
+    reconnections: int = 0
+    temperature_c: float | None = None
+    supply_v: float | None = None
+    noise_ppm: float | None = None
+    threshold_ppm: float | None = None
+    frozen_since_host_s: float | None = None
+    keys: str = ""
+    message: str = ""  # for a few seconds
+    warning: str = ""  # stays
+
+
+@dataclass(slots=True)
+class Column:
+    """One column of the strip: the shift farthest from zero in it (None: nothing came), and what else happened."""
+
+    shift_ppm: float | None = None
+    gap: bool = False
+    mark: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """The one line that counts.  sign: 0 steady or not settled."""
+
+    sign: int
+    words: str
+    confidence: float | None = None
+    alert: Alert | None = None
+
+
+@dataclass(slots=True)
+class Readout:
+    """take() every output; then read off the rest."""
+
+    facts: Facts = field(default_factory=Facts)
+    point: Point | None = None
+    alerts: deque[Alert] = field(default_factory=lambda: deque(maxlen=20))
+    notices: deque[Notice] = field(default_factory=lambda: deque(maxlen=5))
+    _bins: dict[int, Column] = field(default_factory=dict)
+    _baselines: deque[tuple[float, float]] = field(default_factory=deque)
+
+    def take(self, output: Output) -> None:
+        """Keep what the screen needs of one output."""
+        if isinstance(output, Point):
+            self._take_point(output)
+        elif isinstance(output, Alert):
+            self._take_alert(output)
+        elif isinstance(output, Silence):
+            self._take_gap(output)
+        elif isinstance(output, MarkMade):
+            self._bin(output.time_s).mark = True
+        elif isinstance(output, Notice):
+            self.notices.append(output)
+        elif not isinstance(output, Hold):
+            return
+
+    def answer(self) -> Answer:
+        """What the shift suggests now, in words; the last alert's answer stays a few seconds."""
+        point = self.point
+        if point is None:
+            return Answer(0, "waiting for the first reading")
+        alert = self.alerts[-1] if self.alerts else None
+        if alert and alert.stage == "final" and alert.sign == 0:
+            alert = None  # it went before its sign could settle
+        if alert and (alert.released_s is None or point.time_s - alert.released_s < ANSWER_STAYS_S):
+            if alert.sign == 0:
+                return Answer(0, "settling…", None, alert)
+            return Answer(alert.sign, f"{WENT[alert.sign]}: {response_words(alert)}", alert.confidence, alert)
+        if not point.ready:
+            return Answer(0, "filling the boxes")
+        if point.held:
+            return Answer(0, "held: something rests under the coil")
+        return Answer(0, "steady: nothing above the threshold")
+
+    def drift_ppm_per_min(self) -> float | None:
+        """How the baseline moves, over the last minute; None where less than a few seconds are known."""
+        if not self._baselines:
+            return None
+        first_s, first_hz = self._baselines[0]
+        last_s, last_hz = self._baselines[-1]
+        if last_s - first_s < DRIFT_AT_LEAST_S:
+            return None
+        return (last_hz / first_hz - 1) * 1e6 * 60 / (last_s - first_s)
+
+    def strip(self, columns: int, at_least_s: float = 30.0) -> tuple[list[Column], float]:
+        """The last seconds in `columns` columns, oldest first, and the seconds one column spans.
+
+        A column is a whole number of bins at fixed places in time, so that the picture moves by whole columns and
+        a peak does not flicker.
+        """
+        bins_each = math.ceil(at_least_s / BIN_S / columns)
+        if self.point is None:
+            return [Column() for _ in range(columns)], bins_each * BIN_S
+        last = _bin_of(self.point.time_s) // bins_each
+        out = []
+        for column in range(last - columns + 1, last + 1):
+            parts = [self._bins.get(index) for index in range(column * bins_each, (column + 1) * bins_each)]
+            out.append(_merge([part for part in parts if part]))
+        return out, bins_each * BIN_S
+
+    def _take_point(self, point: Point) -> None:
+        self.point = point
+        column = self._bin(point.time_s)
+        if column.shift_ppm is None or abs(point.shift_ppm) > abs(column.shift_ppm):
+            column.shift_ppm = point.shift_ppm
+        if not self._baselines or point.time_s - self._baselines[-1][0] >= 1.0:
+            self._baselines.append((point.time_s, point.baseline_hz))
+            while point.time_s - self._baselines[0][0] > DRIFT_OVER_S:
+                self._baselines.popleft()
+            self._forget(point.time_s)
+
+    def _take_alert(self, alert: Alert) -> None:
+        for place, known in enumerate(self.alerts):
+            if known.id == alert.id:
+                self.alerts[place] = alert
+                return
+        self.alerts.append(alert)
+
+    def _take_gap(self, gap: Silence) -> None:
+        first = _bin_of(max(gap.start_s, gap.end_s - KEPT_S))
+        for index in range(first, _bin_of(gap.end_s) + 1):
+            self._bins.setdefault(index, Column()).gap = True
+        # The baseline settles anew behind a gap: a drift over it would be no drift.
+        self._baselines.clear()
+
+    def _bin(self, time_s: float) -> Column:
+        return self._bins.setdefault(_bin_of(time_s), Column())
+
+    def _forget(self, now_s: float) -> None:
+        oldest = _bin_of(now_s - KEPT_S)
+        for index in [index for index in self._bins if index < oldest]:
+            del self._bins[index]
+
+
+def response_words(alert: Alert) -> str:
+    """The response in words, an uncertain one with its reasons."""
+    words = RESPONSE_WORDS[alert.response]
+    return f"{words}: {', '.join(alert.reasons)}" if alert.response == "uncertain" and alert.reasons else words
+
+
+def figure(value: float, uncertainty: float) -> str:
+    """`value ± uncertainty`, both to two significant digits of the uncertainty."""
+    places = decimals(uncertainty)
+    return f"{value:+.{places}f} ± {uncertainty:.{places}f}"
+
+
+def decimals(uncertainty: float) -> int:
+    """Decimal places that show two significant digits of an uncertainty, 0 to 5."""
+    if not uncertainty > 0 or math.isinf(uncertainty):
+        return 2
+    return max(0, min(5, 1 - math.floor(math.log10(uncertainty))))
+
+
+def frequency(value_hz: float | None) -> str:
+    """A frequency with thousands set apart by a space: 25 012.345 Hz."""
+    return "– Hz" if value_hz is None else f"{value_hz:,.3f} Hz".replace(",", " ")
+
+
+def optional(value: float | None, form: str, unit: str) -> str:
+    """A value that may be unknown."""
+    return f"– {unit}" if value is None else f"{value:{form}} {unit}"
+
+
+def clock(seconds: float) -> str:
+    """Minutes and seconds, hours where there are some: 1:23 or 1:02:03."""
+    whole = int(seconds)
+    hours, minutes = whole // 3600, whole // 60 % 60
+    return f"{hours}:{minutes:02d}:{whole % 60:02d}" if hours else f"{minutes}:{whole % 60:02d}"
+
+
+def _bin_of(time_s: float) -> int:
+    return math.floor(time_s / BIN_S)
+
+
+def _merge(parts: list[Any]) -> Column:
+    shifts = [part.shift_ppm for part in parts if part.shift_ppm is not None]
+    return Column(
+        max(shifts, key=abs) if shifts else None,
+        any(part.gap for part in parts),
+        any(part.mark for part in parts),
+    )

@@ -1,0 +1,188 @@
+"""One turn of the live loop: what came from the board and the operator goes to the capture, then to the chain, then
+to whatever shows it.  In this order and for everything, so that a replay sees what live saw.
+
+The clock comes in; there is no port, terminal or file in here, only what was handed over.
+"""
+
+from collections.abc import Callable, Sequence
+from typing import Protocol
+
+from coilcount.errors import StorageError
+from coilcount.face.readout import Readout
+from coilcount.model import Entry, Header, Operator, Output, Summary
+
+KEYS = "m mark   f freeze or thaw the baseline   + - threshold   q quit"
+THRESHOLD_STEP = 1.1
+LOWEST_THRESHOLD = 2.0
+HIGHEST_THRESHOLD = 100.0
+MESSAGE_STAYS_S = 4.0
+
+
+class Link(Protocol):
+    """What the session needs of a link."""
+
+    problem: str
+    reconnections: int
+
+    def read(self, wait_s: float) -> list[Entry]: ...
+    def close(self) -> list[Entry]: ...
+
+
+class Writer(Protocol):
+    """What the session needs of a capture's writer."""
+
+    def write(self, entry: Entry) -> None: ...
+    def tick(self, host_s: float) -> None: ...
+    def close(self, status: str = "closed") -> None: ...
+
+
+class View(Protocol):
+    """Something that shows outputs: the screen, plain lines, JSON, the bell."""
+
+    def show(self, output: Output) -> None: ...
+
+
+class Session:
+    """step() until it says False, then close().
+
+    chain: coilcount.chain.Chain; ended: whether the source will send nothing more (a scene that is over).
+    """
+
+    def __init__(
+        self,
+        *,
+        link: Link,
+        chain,
+        readout: Readout,
+        views: Sequence[View],
+        clock: Callable[[], float],
+        header: Header,
+        writer: Writer | None = None,
+        keys: Callable[[], Sequence[str]] = tuple,
+        ended: Callable[[], bool] = bool,
+        until_s: float | None = None,
+    ) -> None:
+        self.over = False
+        self.readout = readout
+        self._link = link
+        self._chain = chain
+        self._views = views
+        self._clock = clock
+        self._writer = writer
+        self._keys = keys
+        self._ended = ended
+        self._until_s = until_s
+        self._threshold = chain.threshold
+        self._frozen = False
+        self._marks = 0
+        self._message_until_s = 0.0
+        # The writer has the header already: it is the first line of the file.
+        self._show(chain.feed(header))
+
+    def step(self, wait_s: float = 0.1) -> bool:
+        """Take what has come within wait_s, obey the keys, redraw; False once it is over."""
+        ended = self._ended()
+        entries = self._link.read(wait_s)
+        for entry in entries:
+            self._take(entry)
+        for key in self._keys():
+            self.press(key)
+        now = self._clock()
+        self._store("tick", now)
+        self._refresh(now)
+        for view in self._views:
+            if hasattr(view, "tick"):
+                view.tick(now)
+        if (ended and not entries) or (self._until_s is not None and now >= self._until_s):
+            self.over = True
+        return not self.over
+
+    def stop(self) -> None:
+        """The step under way is the last one; may be called from a signal handler."""
+        self.over = True
+
+    def press(self, key: str) -> None:
+        """One key of the keyboard; unknown ones do nothing."""
+        if key in ("q", "Q"):
+            self.over = True
+        elif key in ("m", "M"):
+            self._marks += 1
+            self._operate("mark", text=f"key {self._marks}")
+            self.say(f"mark {self._marks}")
+        elif key in ("f", "F"):
+            self._frozen = not self._frozen
+            self._operate("freeze" if self._frozen else "thaw")
+            self.readout.facts.frozen_since_host_s = self._clock() if self._frozen else None
+            self.say("baseline frozen" if self._frozen else "baseline follows again")
+        elif key in ("+", "="):
+            self._set_threshold(self._threshold * THRESHOLD_STEP)
+        elif key in ("-", "_"):
+            self._set_threshold(self._threshold / THRESHOLD_STEP)
+
+    def say(self, text: str) -> None:
+        """A line for the person at the screen, for a few seconds."""
+        self.readout.facts.message = text
+        self._message_until_s = self._clock() + MESSAGE_STAYS_S
+
+    def close(self) -> Summary | None:
+        """Take what is left, close the capture, let the chain finish; its summary."""
+        summary = None
+        try:
+            for entry in self._link.close():
+                self._take(entry)
+        finally:
+            self._store("close", "closed")
+            for output in self._chain.finish():
+                if isinstance(output, Summary):
+                    summary = output
+                self._show([output])
+        return summary
+
+    def _operate(self, action: str, value: float | None = None, text: str = "") -> None:
+        self._take(Operator(self._clock(), action, value, text))
+
+    def _set_threshold(self, value: float) -> None:
+        value = round(min(HIGHEST_THRESHOLD, max(LOWEST_THRESHOLD, value)), 2)
+        if value != self._threshold:
+            self._threshold = value
+            self._operate("threshold", value)
+        self.say(f"threshold {value:.2f} σ")
+
+    def _take(self, entry: Entry) -> None:
+        self._store("write", entry)
+        self._show(self._chain.feed(entry))
+
+    def _store(self, method: str, value: Entry | float | str) -> None:
+        """One call of the writer.  Where it fails the capture is closed and whole: it is not called again."""
+        writer = self._writer
+        if writer is None:
+            return
+        try:
+            getattr(writer, method)(value)
+        except StorageError:
+            self._writer = None
+            raise
+
+    def _show(self, outputs: Sequence[Output]) -> None:
+        for output in outputs:
+            self.readout.take(output)
+            for view in self._views:
+                view.show(output)
+
+    def _refresh(self, now: float) -> None:
+        facts, link, status = self.readout.facts, self._chain.link, self._chain.status
+        facts.host_s = now
+        facts.records, facts.records_per_s = link.records, link.rate_hz
+        facts.lost, facts.damaged, facts.dropped = link.lost, link.damaged, link.dropped
+        if status is not None:
+            facts.temperature_c = status.temperature_mk / 1000 - 273.15
+            facts.supply_v = status.supply_mv / 1000
+        facts.noise_ppm = self._chain.noise.recent_ppm
+        facts.threshold_ppm = self._chain.threshold_ppm
+        facts.raise_level = self._threshold
+        facts.reconnections = self._link.reconnections
+        if self._link.problem and not facts.problem:
+            facts.problem_since_host_s = now
+        facts.problem = self._link.problem
+        if facts.message and now > self._message_until_s:
+            facts.message = ""
