@@ -235,7 +235,8 @@ class App:
         if name == "interval_ms" and not counting.fits(
             value, self._period, self.counter.clock_hz, self.counter.tick_cycles
         ):
-            return "interval_ms %d is too long for this frequency: its sums would not fit" % value
+            known = "for this frequency" if self._period else "before the frequency is known"
+            return "interval_ms %d is too long %s: its sums would not fit" % (value, known)
         if self.store.values[name] != value:
             try:
                 self.store.put(name, value)

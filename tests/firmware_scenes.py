@@ -23,9 +23,11 @@ def edge_times(ms, seed=1, period=2500, jitter=40, silent=()):
     times = []
     at = rng.randrange(period)
     while at < ms * TICKS_PER_MS:
-        if not any(a <= at // TICKS_PER_MS < b for a, b in silent):
-            times.append(at)
-        at += period + rng.randint(-jitter, jitter)
+        for begin, end in silent:
+            if begin <= at // TICKS_PER_MS < end:
+                at = end * TICKS_PER_MS + rng.randrange(period)
+        times.append(at)
+        at += period + (rng.randint(-jitter, jitter) if jitter else 0)
     return times
 
 

@@ -8,15 +8,6 @@ import select
 import sys
 import time
 
-sys.path[:0] = sys.argv[1].split(":")
-
-from app import App  # noqa: E402
-from board import Board  # noqa: E402
-from link import Link  # noqa: E402
-from simulated import PowerLost, Scene, SceneEnded  # noqa: E402
-from store import Store  # noqa: E402
-from version import VERSION  # noqa: E402
-
 # How the process ends, read by the host's virtual board.
 EXIT_SCENE_ENDED = 0
 EXIT_UNPLUGGED = 86
@@ -29,24 +20,15 @@ IDLE_SENDING_MS = 2
 LAST_ROUNDS = 500
 
 
-class SceneBoard(Board):
-    def __init__(self, scene, name, uid):
-        self.name = name
-        self.uid = uid
-        self._scene = scene
-
-    def temperature_mk(self):
-        return self._scene.temperature_mk
-
-    def supply_mv(self):
-        return self._scene.supply_mv
-
-    def marks(self):
-        return self._scene.marks
-
-
 def main():
-    _, _, descriptor, folder, name, uid = sys.argv
+    _, paths, descriptor, folder, name, uid = sys.argv
+    sys.path[:0] = paths.split(":")
+    from app import App
+    from link import Link
+    from simulated import PowerLost, Scene, SceneBoard, SceneEnded
+    from store import Store
+    from version import VERSION
+
     # CPython's streams have a buffer that select does not see; MicroPython's have none.
     reader = getattr(sys.stdin.buffer, "raw", sys.stdin.buffer)
     writer = getattr(sys.stdout.buffer, "raw", sys.stdout.buffer)
@@ -84,4 +66,20 @@ def main():
         sys.exit(EXIT_SCENE_ENDED)
 
 
-main()
+def report(error):
+    """The traceback on stderr: MicroPython prints it on stdout, which is the link."""
+    if hasattr(sys, "print_exception"):
+        sys.print_exception(error, sys.stderr)
+    else:
+        import traceback
+
+        traceback.print_exception(error)
+
+
+try:
+    main()
+except SystemExit:
+    raise
+except BaseException as error:
+    report(error)
+    sys.exit(1)

@@ -7,6 +7,7 @@ The record is documented here and written by the host's simulate room.
 import struct
 
 import counter as counting
+from board import Board
 from coilwire import records
 
 # first_edge, n, t_first, s, shortest, longest, amplitude (0.1 mV), flags (coilwire.records.FLAG_*),
@@ -155,3 +156,21 @@ class Scene(counting.Counter):
         sums[counting.AMPLITUDE] = self._amplitude // self._amplitudes
         sums[counting.FLAGS] = self._flags
         self._n = self._shortest = self._longest = self._flags = self._amplitude = self._amplitudes = 0
+
+
+class SceneBoard(Board):
+    """A board whose sensors read what the scene says."""
+
+    def __init__(self, scene, name, uid):
+        self.name = name
+        self.uid = uid
+        self._scene = scene
+
+    def temperature_mk(self):
+        return self._scene.temperature_mk
+
+    def supply_mv(self):
+        return self._scene.supply_mv
+
+    def marks(self):
+        return self._scene.marks
