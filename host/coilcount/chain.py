@@ -128,9 +128,12 @@ class Chain:
         reference_hz = self._reference_hz()
         if tracker is None or reference_hz is None:
             return None
+        state = tracker.state
+        if self._base is not None and state.time_us == 0:
+            return None  # the first reading is still held back
         # Of an imported reading nothing is known but how much it scatters.
         counting = neighbours_ppm(reference_hz, 2e-6 * self._half_us, self._base.tick_s) if self._base else 0.0
-        return outputs.point(tracker.state, reference_hz, max(counting, self.noise.recent_ppm or 0.0))
+        return outputs.point(state, reference_hz, max(counting, self.noise.recent_ppm or 0.0))
 
     @property
     def threshold(self) -> float:

@@ -1,0 +1,171 @@
+"""`coilcount replay`: run the tracker over captures, by the very same chain as live."""
+
+import argparse
+import csv
+import dataclasses
+import sys
+from collections.abc import Iterable
+from contextlib import ExitStack
+from typing import Any, TextIO
+
+from coilcount.errors import EXIT_DONE, InputError
+
+_SERIES = ("time_s", "frequency_hz", "shift_ppm", "baseline_hz", "statistic")
+_FASTEST, _SLOWEST = 10_000.0, 0.01
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("files", nargs="+", metavar="FILE", help="captures (.ccap or .ccap.gz)")
+    parser.add_argument("--speed", metavar="X", default="max", help="X times as fast as recorded, or max (default)")
+    parser.add_argument("--settings", metavar="T", help="a settings file (TOML)")
+    parser.add_argument("--threshold", metavar="Z", help="another raise level; those set while recording do not count")
+    parser.add_argument("--json", action="store_true", help="one JSON object a line")
+    parser.add_argument("--series", metavar="OUT.csv", help="write each reading and its statistic; must not exist")
+    parser.add_argument("--quiet", action="store_true", help="no table and no summary; warnings stay")
+
+
+def run(args: argparse.Namespace) -> int:
+    from coilcount.face.pacing import Pacer
+    from coilcount.settings import load_settings
+
+    settings = load_settings(args.settings)
+    if args.threshold is not None:
+        settings = settings.with_threshold(_number(args.threshold, "--threshold"))
+    if args.series and len(args.files) > 1:
+        raise InputError("--series takes one capture", remedy="Give one FILE, or run once for each")
+    # The table has glyphs; a terminal without them shall show something else rather than stop.
+    if hasattr(sys.stdout, "reconfigure"):
+        sys.stdout.reconfigure(errors="replace")
+    with ExitStack() as stack:
+        series = None
+        if args.series:
+            series = csv.writer(stack.enter_context(_make(args.series)), lineterminator="\n")
+            series.writerow(_SERIES)
+        for file in args.files:
+            pacer = None if args.speed == "max" else Pacer(_speed(args.speed))
+            _replay(file, settings, args, pacer, series)
+    return EXIT_DONE
+
+
+def _replay(file: str, settings: Any, args: argparse.Namespace, pacer: Any, series: Any) -> None:
+    from coilcount.capture.reader import Report, read_capture
+    from coilcount.chain import Chain
+    from coilcount.model import Header, Notice, Point, Summary
+
+    report = Report()
+    chain = Chain(settings, points=series is not None, follow_threshold=args.threshold is None)
+    show = _Json(file, sys.stdout) if args.json else _Table(file, sys.stdout, args.quiet, live=pacer is not None)
+
+    def take(outputs: Iterable[Any]) -> None:
+        for output in outputs:
+            if type(output) is Point:
+                values = [getattr(output, name) for name in _SERIES]
+                series.writerow([f"{value:.6f}" for value in values])
+                continue
+            if type(output) is Notice and output.level == "warning":
+                _warn(file, output.text)
+            elif type(output) is Summary:
+                # A line of the file that is no entry was a received line, or might have been.
+                output = dataclasses.replace(output, damaged=output.damaged + report.damaged)
+            show.take(output)
+
+    for entry in read_capture(file, report):
+        if pacer is not None:
+            recorded_s = getattr(entry, "host_s", getattr(entry, "time_s", None))
+            if recorded_s is not None:
+                pacer.wait_until(recorded_s)
+        if type(entry) is Header:
+            show.simulated = entry.simulated
+            _tell_other_settings(file, entry.settings, settings, args)
+        outputs = chain.feed(entry)
+        if outputs:
+            take(outputs)
+    take(chain.finish())
+    if not report.whole:
+        _warn(file, f"{report.complaint()}; the sound part was used")
+
+
+class _Json:
+    """One object a line, at once."""
+
+    simulated = False
+
+    def __init__(self, file: str, out: TextIO) -> None:
+        self._file = file
+        self._out = out
+
+    def take(self, output: Any) -> None:
+        from coilcount.face.json_out import as_line
+
+        line = as_line(output, self._file)
+        if line is not None:
+            print(line, file=self._out, flush=True)
+
+
+class _Table:
+    """A table at the end of the file; events as they come where the replay is paced."""
+
+    simulated = False
+
+    def __init__(self, file: str, out: TextIO, quiet: bool, live: bool) -> None:
+        self._file = file
+        self._out = out
+        self._quiet = quiet
+        self._live = live
+        self._outputs: list[Any] = []
+
+    def take(self, output: Any) -> None:
+        from coilcount.face.plain import event_line, summary_line
+        from coilcount.face.tables import at, print_table
+        from coilcount.model import Summary
+
+        if self._quiet:
+            return
+        if type(output) is Summary:
+            print(f"{self._file}{' (simulated)' if self.simulated else ''}", file=self._out)
+            print_table(self._outputs, self._out)
+            print(summary_line(output), file=self._out, flush=True)
+            return
+        if getattr(output, "stage", "final") == "final":
+            self._outputs.append(output)
+        if self._live and (event := event_line(output)) is not None:
+            time_s, text = event
+            print(f"{'' if time_s is None else at(time_s):>8} {text}", file=self._out, flush=True)
+
+
+def _tell_other_settings(file: str, recorded: dict[str, Any], settings: Any, args: argparse.Namespace) -> None:
+    """The operator saw other alerts where other settings were in force: say so, but replay as asked."""
+    then, now = recorded.get("tracker"), settings.as_dict()["tracker"]
+    if args.quiet or not isinstance(then, dict):
+        return
+    other = [f"{name} {then[name]} then, {now[name]} now" for name in now if name in then and then[name] != now[name]]
+    if other:
+        print(f"coilcount: {file}: recorded with other settings ({'; '.join(other)})", file=sys.stderr)
+
+
+def _make(path: str) -> TextIO:
+    """A new file: last week's series is not written over."""
+    try:
+        return open(path, "x", encoding="utf-8", newline="")
+    except FileExistsError:
+        raise InputError("the file exists and is not written over", path, "Give --series another name") from None
+    except OSError as error:
+        raise InputError(f"the file cannot be made: {error.strerror}", path, "Look at the folder") from None
+
+
+def _speed(text: str) -> float:
+    speed = _number(text, "--speed")
+    if not _SLOWEST <= speed <= _FASTEST:
+        raise InputError(f"--speed is {text}", remedy=f"Give a number from {_SLOWEST:g} to {_FASTEST:g}, or max")
+    return speed
+
+
+def _number(text: str, name: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        raise InputError(f'{name} is "{text}"', remedy="Give a number") from None
+
+
+def _warn(file: str, text: str) -> None:
+    print(f"coilcount: {file}: warning: {text}", file=sys.stderr)

@@ -1,0 +1,45 @@
+"""Outputs as the objects of `replay --json`: the keys and their order are a contract."""
+
+import json
+from typing import Any
+
+from coilcount.model import Alert, Hold, MarkMade, Output, Silence, Summary
+
+# kind: (type, the keys after "kind" and "file", which are field names of that type)
+CONTRACT = {
+    "alert": (
+        Alert,
+        "id raised_s settled_s released_s peak_s open sign response reasons score peak_shift_ppm peak_shift_hz "
+        "confidence width_s",
+    ),
+    "hold": (Hold, "start_s end_s open sign"),
+    "gap": (Silence, "start_s end_s reason"),
+    "mark": (MarkMade, "time_s text"),
+    "summary": (
+        Summary,
+        "start_utc duration_s records lost dropped damaged baseline_hz noise_ppm alerts settings_sha256",
+    ),
+}
+_DECIMALS = 6  # microseconds, microhertz, 1e-6 ppm
+
+
+def as_object(output: Output, file: str) -> dict[str, Any] | None:
+    """The contract's object, keys in its order; None for what is no part of it or not yet final."""
+    if isinstance(output, Alert | Hold) and output.stage != "final":
+        return None
+    for kind, (type_, keys) in CONTRACT.items():
+        if isinstance(output, type_):
+            return {"kind": kind, "file": file, **{key: _plain(getattr(output, key)) for key in keys.split()}}
+    return None
+
+
+def as_line(output: Output, file: str) -> str | None:
+    """The same as one line of JSON, without its line feed."""
+    found = as_object(output, file)
+    return None if found is None else json.dumps(found, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, float):
+        return round(value, _DECIMALS)
+    return list(value) if isinstance(value, tuple) else value

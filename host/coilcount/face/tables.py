@@ -1,0 +1,72 @@
+"""The alerts of a replay as a table that fits 80 columns; plain where the output is no terminal."""
+
+from collections.abc import Sequence
+from typing import TextIO
+
+from rich.console import Console
+from rich.table import Table
+
+from coilcount.face import readout as r
+from coilcount.model import Alert, Hold, MarkMade, Output, Silence
+
+_WIDEST, _PLAIN_WIDTH = 100, 80
+# Okabe and Ito's palette, told apart by colour-blind people; the glyph and the word say the same.
+_STYLE = {1: "#E69F00", -1: "#56B4E9", 0: ""}
+LEGEND = (
+    f"{r.RISE} rose: non-ferrous, or sheet iron.  {r.FALL} fell: a ferrous response.\n"
+    "The sign says which way the inductance went, not what the metal is."
+)
+
+
+def print_table(outputs: Sequence[Output], out: TextIO) -> None:
+    """Final alerts, holds, gaps and marks in the order of time, and what the sign means."""
+    console = Console(file=out, highlight=False)
+    console.width = min(_WIDEST, console.width) if console.is_terminal else _PLAIN_WIDTH
+    rows = sorted((row for row in map(_row, outputs) if row is not None), key=lambda row: row[0])
+    if not rows:
+        console.print("no alerts")
+        return
+    table = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False, header_style="bold")
+    for name in ("no.", "at"):
+        table.add_column(name, justify="right", no_wrap=True)
+    table.add_column("went", no_wrap=True)
+    for name in ("Hz", "ppm"):
+        table.add_column(name, justify="right", no_wrap=True)
+    table.add_column("suggests")
+    for name in ("sure", "width", "score"):
+        table.add_column(name, justify="right", no_wrap=True)
+    for _, sign, cells in rows:
+        table.add_row(*cells, style=_STYLE[sign])
+    console.print(table)
+    if any(isinstance(output, Alert) for output in outputs):
+        console.print(LEGEND, style="dim")
+
+
+def at(time_s: float) -> str:
+    """m:ss.s, minutes as many as there are."""
+    tenths = round(10 * time_s)
+    minutes, tenths = divmod(tenths, 600)
+    return f"{minutes}:{tenths // 10:02d}.{tenths % 10}"
+
+
+def _row(output: Output) -> tuple[float, int, tuple[str, ...]] | None:
+    """(time, sign, cells), or None for what is not shown."""
+    match output:
+        case Alert(stage="final"):
+            sure = "–" if output.confidence is None else f"{output.confidence:.0%}"
+            text = r.response_words(output) + (" (still open)" if output.open else "")
+            cells = (
+                *(str(output.id), at(output.peak_s), f"{r.GLYPH[output.sign]} {r.WENT[output.sign]}"),
+                *(f"{output.peak_shift_hz:+.3f}", f"{output.peak_shift_ppm:+.2f}", text),
+                *(sure, f"{output.width_s:.2f}", f"{output.score:.1f}"),
+            )
+            return output.peak_s, output.sign, cells
+        case Hold(stage="final"):
+            end = "the end" if output.end_s is None else at(output.end_s)
+            return output.start_s, 0, ("", at(output.start_s), "hold", "", "", f"baseline held until {end}", "", "", "")
+        case Silence():
+            text = f"{output.reason}, until {at(output.end_s)}" + (" by the host's clock" if output.bridged else "")
+            return output.start_s, 0, ("", at(output.start_s), "gap", "", "", text, "", "", "")
+        case MarkMade():
+            return output.time_s, 0, ("", at(output.time_s), "mark", "", "", output.text, "", "", "")
+    return None
