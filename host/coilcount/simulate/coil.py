@@ -1,6 +1,7 @@
 """A scene's coil as the simulation needs it: frequency, Q, and what objects, soil, warmth and supply do to it."""
 
 import math
+from functools import lru_cache
 
 import numpy as np
 
@@ -12,6 +13,7 @@ from coilcount.physics.eddy import skin_depth_m
 from coilcount.physics.field import mean_radius_field
 from coilcount.physics.ground import soil_response
 from coilcount.physics.response import frequency_shift, target_response
+from coilcount.physics.rings import coin
 from coilcount.physics.targets import Polarizability, disc, flat_iron, loop, rod, sphere
 from coilcount.physics.wire import parse_wire
 from coilcount.schema.coil import Coil
@@ -52,7 +54,6 @@ class CoilModel:
             self.temperature_per_k = scene.oscillator.temperature_ppm_per_k * 1e-6
         self.amplitude_per_k = -resistance_per_k
         self._loop_gain = scene.oscillator.loop_gain
-        self._polarizabilities: dict[Target, Polarizability] = {}
         d_l, d_r = soil_response(self.winding, SOIL_HEIGHTS_M, SMALL_CHI, self.f0_hz)
         self._soil_per_chi = self._shift(d_l, d_r) / SMALL_CHI
 
@@ -75,7 +76,9 @@ class CoilModel:
         position = np.stack([along_m, np.full_like(along_m, target.offset_cm / 100), -down_m], axis=-1)
         tilt, turn = math.radians(target.tilt_deg), math.radians(target.turn_deg)
         axis = np.array([math.sin(tilt) * math.cos(turn), math.sin(tilt) * math.sin(turn), math.cos(tilt)])
-        alpha = self._polarizability(target)
+        alpha = polarizability(
+            target.shape, target.metal, target.diameter_mm, target.thickness_mm, target.length_mm, self.f0_hz
+        )
         d_l, d_r = target_response(self.winding, alpha, position, axis, self.f0_hz, mean_radius_field)
         return self._shift(d_l, d_r), oscillator.amplitude_change(d_l, d_r, self.inductance_h, self.resistance_ohm)
 
@@ -90,34 +93,34 @@ class CoilModel:
     def _shift(self, d_l: np.ndarray, d_r: np.ndarray) -> np.ndarray:
         return frequency_shift(d_l, d_r, self.inductance_h, self.resistance_ohm, self.f0_hz)
 
-    def _polarizability(self, target: Target) -> Polarizability:
-        if target not in self._polarizabilities:
-            self._polarizabilities[target] = polarizability(target, self.f0_hz)
-        return self._polarizabilities[target]
-
 
 def is_iron(target: Target) -> bool:
     """Whether the object's metal is ferromagnetic, whatever its shape makes of it."""
     return MATERIALS[target.metal].mu_r > 1.1
 
 
-def polarizability(target: Target, frequency_hz: float) -> Polarizability:
-    """Of the scene's object, from its shape, sizes and metal."""
-    metal = MATERIALS[target.metal]
-    sigma, mu_r = metal.conductivity, metal.mu_r
-    radius_m = target.diameter_mm / 2000
-    if target.shape == "ball":
+@lru_cache(maxsize=256)  # a thick coin takes a tenth of a second, and comes again and again
+def polarizability(
+    shape: str,
+    metal: str,
+    diameter_mm: float,
+    thickness_mm: float | None,
+    length_mm: float | None,
+    frequency_hz: float,
+) -> Polarizability:
+    """Of a scene's object, from its shape, metal and sizes."""
+    sigma, mu_r = MATERIALS[metal].conductivity, MATERIALS[metal].mu_r
+    radius_m = diameter_mm / 2000
+    if shape == "ball":
         return sphere(radius_m, sigma, mu_r, frequency_hz)
-    if target.shape == "rod":
-        return rod(target.length_mm / 1000, target.diameter_mm / 1000, sigma, mu_r, frequency_hz)
-    thickness_m = target.thickness_mm / 1000
-    if target.shape == "flat-iron":
+    if shape == "rod":
+        return rod(length_mm / 1000, diameter_mm / 1000, sigma, mu_r, frequency_hz)
+    thickness_m = thickness_mm / 1000
+    if shape == "flat-iron":
         return flat_iron(radius_m, thickness_m, sigma, mu_r, frequency_hz)
-    if target.shape == "ring":
+    if shape == "ring":
         return loop(radius_m - thickness_m / 2, thickness_m, sigma, frequency_hz)
     if thickness_m < 0.5 * skin_depth_m(frequency_hz, sigma):
         return disc(radius_m, thickness_m, sigma, frequency_hz)
-    # A thick coin: rings are exact, and take a tenth of a second (and an import that thin things need not pay for).
-    from coilcount.physics.rings import coin
-
+    # A thick coin: the disc's formula is off by 10 to 25 %.
     return coin(radius_m, thickness_m, sigma, frequency_hz)
