@@ -14,7 +14,8 @@ from coilcount.physics.constants import MU0
 from coilcount.physics.eddy import sheet_in_plane_mu, skin_depth_m
 from coilcount.physics.targets import Polarizability
 
-MAX_RINGS = 1000  # a dense complex system of this size takes under a second
+MAX_RINGS = 600  # in all: a dense complex system of this size takes about 0.1 s
+MAX_ACROSS = 120  # from the centre to the rim: a foil is then right to 0.1 %
 
 
 class RingBody:
@@ -73,7 +74,7 @@ def _cells(across_m: float, thickness_m: float, depth_m: float) -> tuple[int, in
     side = min(depth_m / 2, thickness_m, across_m / 40)
     side = max(side, (across_m * thickness_m / MAX_RINGS) ** 0.5)
     n_z = max(1, ceil(thickness_m / side))
-    return min(max(8, ceil(across_m / side)), MAX_RINGS // n_z), n_z
+    return min(max(8, ceil(across_m / side)), MAX_RINGS // n_z, MAX_ACROSS), n_z
 
 
 def coin(
