@@ -6,6 +6,7 @@ All times are seconds of the scene, t = 0 at the board's first boot.
 """
 
 # ruff: noqa: RUF009 - table() returns a dataclasses.field
+import re
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from coilcount.schema.tables import choice, flag, number, read_file, table, tabl
 
 SCENE_DIR = Path(__file__).parent / "scenes"
 MAX_SECONDS = 100_000.0
+UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ", re.ASCII)
 
 # The words of coilcount.physics, written again so that reading a scene does not load the physics (a test compares).
 NOISE_CLASSES = ("ideal", "careful", "typical", "poor")
@@ -209,6 +211,8 @@ class Scene:
     mark: tuple[Mark, ...] = tables(Mark)
 
     def __post_init__(self) -> None:
+        if not UTC.fullmatch(self.start_utc):
+            raise ValueError(f'start_utc is "{self.start_utc}": write it as 2025-05-10T09:00:00Z')
         for name in ("target", "knock", "glitch", "lost", "mark"):
             for i, one in enumerate(getattr(self, name)):
                 if one.at_s[-1] > self.duration_s:
@@ -225,12 +229,20 @@ def built_in_scenes() -> list[str]:
 
 
 def load_scene(name_or_file: str) -> Scene:
-    """The scene of a TOML file or of a built-in name.  Raises InputError."""
+    """The scene of a TOML file or of a built-in name, its coil tried out.  Raises InputError."""
     if "/" in name_or_file or name_or_file.endswith(".toml"):
-        return read_file(Scene, Path(name_or_file))
-    known = built_in_scenes()
-    if name_or_file not in known:
-        raise InputError(
-            f'there is no scene "{name_or_file}"', remedy=did_you_mean(name_or_file, known) + " A file ends in .toml"
-        )
-    return read_file(Scene, SCENE_DIR / f"{name_or_file}.toml")
+        path = Path(name_or_file)
+    else:
+        known = built_in_scenes()
+        if name_or_file not in known:
+            remedy = did_you_mean(name_or_file, known) + " A file ends in .toml"
+            raise InputError(f'there is no scene "{name_or_file}"', remedy=remedy)
+        path = SCENE_DIR / f"{name_or_file}.toml"
+    scene = read_file(Scene, path)
+    from coilcount.simulate.coil import CoilModel  # which needs this module
+
+    try:
+        CoilModel(scene)
+    except InputError as error:
+        raise InputError(error.what, str(path), error.remedy) from None
+    return scene
