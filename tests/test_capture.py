@@ -7,9 +7,11 @@ import random
 import signal
 import subprocess
 import sys
+import zlib
 from pathlib import Path
 
 import pytest
+from coilcount.capture import reader as reading
 from coilcount.capture import writer as writing
 from coilcount.capture.entries import decode, encode
 from coilcount.capture.inspect import salvage, survey
@@ -129,6 +131,30 @@ def test_a_kind_of_line_that_is_newer_is_passed_over(tmp_path):
     assert (report.unknown, report.whole) == (1, True)
 
 
+def test_a_gz_of_two_members_that_grows_a_hundredfold_is_read_whole(tmp_path):
+    path = write(tmp_path / "a.ccap", [Line(1.0, b"x" * 900)] * 3000)
+    content = path.read_bytes()
+    packed = tmp_path / "a.ccap.gz"
+    packed.write_bytes(gzip.compress(content[:1_000_000]) + gzip.compress(content[1_000_000:]))
+    assert packed.stat().st_size * 100 < len(content)
+    entries, report = read(packed)
+    assert len(entries) == 3002
+    assert report.whole
+
+
+def test_every_line_that_a_cut_gz_can_give_is_given(tmp_path, monkeypatch):
+    # Small pieces, so that a piece often ends where the inflater still holds text back.
+    monkeypatch.setattr(reading, "_CHUNK_BYTES", 64)
+    packed = gzip.compress(write(tmp_path / "a.ccap", some_entries()).read_bytes())
+    path = tmp_path / "cut.ccap.gz"
+    for size in range(600, len(packed), 3):
+        path.write_bytes(packed[:size])
+        possible = zlib.decompressobj(wbits=31).decompress(packed[:size])
+        _, report = read(path)
+        assert report.lines == len(possible.splitlines())
+        assert report.torn_tail
+
+
 @pytest.mark.parametrize("packed", [False, True])
 def test_what_is_written_is_read(tmp_path, packed):
     path = write(tmp_path / "a.ccap", some_entries())
@@ -165,6 +191,11 @@ def test_a_cut_gz_gives_nearly_all_and_says_so(tmp_path):
     got, report = read(path)
     assert got[1:] == noise[: len(got) - 1]
     assert len(got) > 1400
+    assert report.torn_tail
+    # All lines are there, but not the check sum behind them.
+    path.write_bytes(packed[:-4])
+    got, report = read(path)
+    assert got[1:-1] == noise
     assert report.torn_tail
     hurt = bytearray(packed)
     hurt[len(packed) // 2] ^= 0x55
@@ -229,6 +260,13 @@ def test_salvage_keeps_every_sound_line_byte_for_byte(tmp_path):
     assert path.read_bytes() == before
     with pytest.raises(InputError, match="exists"):
         salvage(path, tmp_path / "b.ccap")
+
+
+def test_a_long_step_of_the_sequence_is_a_new_start_and_not_loss(tmp_path):
+    lines = [Line(0.1 * i, interval_line(number)) for i, number in enumerate([65_535, 65_536, 65_538, 65_638, 65_739])]
+    found = survey(write(tmp_path / "a.ccap", lines))
+    # Across the wrap; one missing; a step of 100: 99 missing; a step of 101: the board began anew.
+    assert (found.records, found.lost) == (5, 0 + 1 + 99)
 
 
 def test_the_survey_counts_what_a_capture_holds(tmp_path):

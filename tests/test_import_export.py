@@ -45,6 +45,8 @@ def test_a_log_passes_through_a_capture_unchanged(run, tmp_path):
     assert type(end) is End
     assert (header.source, header.interval_s, header.start_utc) == ("import", 0.05, "2026-05-01T09:00:00Z")
     assert header.notes == {"log": "in.csv", "note": "bench"}
+    found = json.loads(run("inspect", "a.ccap", "--json")[1])
+    assert (found["records"], found["lost"], found["duration_s"]) == (196, 4, 9.95)
     assert run("export", "a.ccap", "out.csv")[0] == 0
     assert (tmp_path / "out.csv").read_bytes() == (tmp_path / "in.csv").read_bytes()
 

@@ -126,6 +126,13 @@ def test_any_chunking_gives_the_same_lines_and_nothing_raises(parts, rng):
                 records.read(found)
 
 
+def test_the_longest_frame_is_found_behind_any_amount_of_junk():
+    line = frame.encode("Z", [b"z" * (frame.MAX_FRAME_BYTES - 13)])
+    assert len(line) == frame.MAX_FRAME_BYTES
+    for size in range(2 * frame.MAX_PENDING_BYTES):
+        assert frame.parse(frame.LineSplitter().feed(b"x" * size + line)[-1]) is not None
+
+
 def sent_records(rng):
     """Neighbouring records as a board sends them: alike, so that a splice of two is as plausible as it can be."""
     first = rng.randrange(1 << 32)
