@@ -141,17 +141,18 @@ class TimeBase:
             elapsed_us = silence_us
             self.bridged = True
             if same_run and silence_us >= UNSEEN_WRAP_S * 1e6:
-                elapsed_us = self._with_wraps(ticks_us, silence_us)
+                elapsed_us = self._with_wraps(ticks, silence_us)
         earliest_us = self.time_us if self.step else self.silent_from_us
         self.time_us = max(earliest_us, self.time_us + elapsed_us)
         self._base_us = self.time_us
         self._ticks = 0
         self.restarted = False
 
-    def _with_wraps(self, ticks_us: int, silence_us: int) -> int:
-        """ticks_us and as many unseen wraps as come nearest to silence_us; silence_us where none comes near."""
-        wrap_us = records.U32 * self._numerator // self._denominator
-        candidate_us = ticks_us + max(0, round((silence_us - ticks_us) / wrap_us)) * wrap_us
+    def _with_wraps(self, ticks: int, silence_us: int) -> int:
+        """ticks and as many unseen wraps as come nearest to silence_us, in us; silence_us where none comes near."""
+        silence_ticks = silence_us * self._denominator // self._numerator
+        wraps = max(0, round((silence_ticks - ticks) / records.U32))
+        candidate_us = (ticks + wraps * records.U32) * self._numerator // self._denominator
         return candidate_us if abs(candidate_us - silence_us) <= HOST_SLACK_S * 1e6 else silence_us
 
     def _estimate_us(self, record: records.Interval, host_s: float) -> int:

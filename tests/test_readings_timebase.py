@@ -1,0 +1,181 @@
+"""Board ticks to time: unwrap, restart, bridge; never backwards."""
+
+import pytest
+from coilcount.readings.frequency import Sums, two_averages
+from coilcount.readings.timebase import TimeBase
+from coilwire import records
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+CLOCK_HZ, TICK_CYCLES = 125_000_000, 2
+TICKS = 62_500_000  # a second
+WRAP_S = records.U32 / TICKS
+NEW = records.FLAG_NEW_TIME_BASE
+N, PERIOD = 500, 2500  # edges and ticks: 20 ms
+
+
+class Board:
+    """Exact intervals at exact times; `tick` and `edge` are what the counter would hold."""
+
+    def __init__(self, tick=0):
+        self.base = TimeBase(CLOCK_HZ, TICK_CYCLES)
+        self.tick, self.edge, self.sequence = tick, 0, 0
+        self.true_ticks = 0  # since the first edge, through restarts
+        self.boot_ticks = 0
+        self.said_us: list[int] = []
+
+    def interval(self, flags=0, delay_s=0.0) -> int:
+        record = records.Interval(
+            self.sequence % records.U16, self.edge % records.U32, N, self.tick % records.U32,
+            PERIOD * N * (N - 1) // 2, PERIOD, PERIOD, 0, flags,
+        )  # fmt: skip
+        self.skip(1)
+        self.base.advance(record, self.true_ticks / TICKS + delay_s)
+        self.said_us.append(self.base.time_us)
+        return self.base.time_us
+
+    def skip(self, intervals):
+        """Lost on the way; the board goes on."""
+        self.sequence += intervals
+        self.edge += N * intervals
+        self.pass_ticks(N * PERIOD * intervals)
+
+    def pass_ticks(self, ticks):
+        """The oscillator stands still, the board's clock does not."""
+        self.tick += ticks
+        self.true_ticks += ticks
+        self.boot_ticks += ticks
+
+    def restart(self, off_ticks, tick):
+        self.pass_ticks(off_ticks)
+        self.tick, self.edge, self.sequence, self.boot_ticks = tick, 0, 0, 0
+
+    def uptime(self, delay_s=0.0):
+        return self.base.seen_uptime(self.boot_ticks * 1000 // TICKS % records.U32, self.true_ticks / TICKS + delay_s)
+
+
+delays = st.floats(0, 0.1)
+steps = st.one_of(
+    st.tuples(st.just("run"), st.integers(1, 30), delays),
+    st.tuples(st.just("lose"), st.integers(1, 20_000), delays),
+    st.tuples(st.just("stop"), st.integers(1, 400 * TICKS), delays),
+    st.tuples(st.just("flagged stop"), st.integers(1, 400 * TICKS), delays),
+    st.tuples(st.just("uptime"), st.just(0), delays),
+    st.tuples(st.just("restart"), st.integers(0, 400 * TICKS), delays),
+    st.tuples(st.just("silent restart"), st.integers(0, 400 * TICKS), delays),
+)
+
+
+@given(st.integers(0, records.U32 - 1), st.lists(steps, max_size=25))
+@settings(max_examples=300, deadline=None)
+def test_never_backwards_and_never_far_from_the_truth(tick, script):
+    board = Board(tick)
+    board.interval()
+    board.interval()
+    for what, size, delay_s in script:
+        if what == "run":
+            for _ in range(size):
+                board.interval(delay_s=delay_s)
+            continue
+        if what == "lose":
+            board.skip(size)
+        elif what == "stop" or what == "flagged stop":
+            board.pass_ticks(size)
+        elif what == "uptime":
+            board.uptime(delay_s)
+        else:
+            board.restart(size, tick * 7 % records.U32)
+            if what == "restart":
+                board.base.restart()
+        board.interval(NEW if what == "flagged stop" else 0, delay_s)
+        board.interval(0, delay_s)
+    assert board.said_us == sorted(board.said_us)
+    first_edge_us = (board.true_ticks - N * PERIOD) * 1e6 / TICKS
+    # Each bridge may be off by what the host's clock and the board's restart leave open, and they add up.
+    bridges = sum(what not in ("run", "uptime") for what, _, _ in script)
+    assert board.said_us[-1] == pytest.approx(first_edge_us, abs=1 + 1.05e6 * bridges)
+
+
+@given(st.integers(0, records.U32 - 1), st.integers(1, 100))
+@settings(max_examples=30, deadline=None)
+def test_the_wrap_is_exact(tick, lost):
+    board = Board(tick)
+    for _ in range(40):  # 101 records each: past a wrap for certain
+        board.interval(delay_s=0.05)
+        board.skip(lost - 1)
+    assert board.base.step == lost
+    assert not board.base.bridged
+    assert board.said_us[-1] == board.true_ticks // N // PERIOD * 20_000 - 20_000 * lost
+
+
+def test_a_stopped_oscillator_is_timed_by_the_boards_own_clock():
+    board = Board(123)
+    board.interval()
+    board.interval()
+    board.pass_ticks(5 * TICKS)
+    assert board.interval(delay_s=0.08) == 5_040_000
+    assert board.base.start
+    assert not board.base.bridged
+    assert board.base.silent_from_us == 40_000
+
+
+def test_an_unseen_wrap_is_found_with_host_time_and_said():
+    board = Board(5)
+    board.interval()
+    board.interval()
+    board.skip(5000)  # 100 s: one wrap and more
+    assert board.interval(delay_s=0.05) == 100_040_000
+    assert board.base.bridged
+
+
+def test_a_restart_is_bridged_by_host_time():
+    board = Board(99)
+    board.interval()
+    board.interval()
+    board.uptime()
+    board.restart(3 * TICKS, 7)
+    assert board.uptime() is True
+    assert board.interval() == pytest.approx(3_040_000, abs=2)
+    assert board.base.bridged
+    assert board.base.start
+
+
+def test_uptime_bridges_where_the_host_was_asleep():
+    board = Board()
+    board.interval()
+    board.uptime()
+    board.pass_ticks(50 * TICKS)
+    asleep_s = 1000.0
+    board.uptime(asleep_s)
+    board.interval(NEW, asleep_s)
+    assert board.base.time_us == pytest.approx(50_020_000, abs=2_000)  # uptime has whole milliseconds
+    assert board.base.bridged
+
+
+@pytest.mark.parametrize("step", [0, 101, 40_000])
+def test_a_step_of_the_sequence_that_is_no_loss_is_a_new_start(step):
+    board = Board()
+    board.interval()
+    board.interval()
+    board.sequence += step - 1
+    board.interval()
+    assert board.base.start
+
+
+def test_rate_is_the_neighbouring_means():
+    base = TimeBase(CLOCK_HZ, TICK_CYCLES)
+    first, second = Sums(10, 499, 2**32 - 1000, 310_000_123), Sums(509, 501, 2**32 - 1000 + 1_247_777, 313_000_321)
+    for sequence, sums in enumerate((first, second)):
+        record = records.Interval(sequence, sums.first_edge, sums.n, sums.t_first % records.U32, sums.s, 1, 1, 0, 0)
+        base.advance(record, 0.0)
+    assert base.rate / base.tick_s == pytest.approx(two_averages((first, second), base.tick_s).frequency_hz, rel=1e-13)
+
+
+def test_another_clock_counts_from_where_the_old_one_was():
+    board = Board()
+    board.interval()
+    before = board.interval()
+    board.base.set_clock(CLOCK_HZ * 2, TICK_CYCLES)
+    assert board.interval() == before + 10_000
+    with pytest.raises(ValueError, match="clock"):
+        board.base.set_clock(0, 2)
