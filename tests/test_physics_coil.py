@@ -106,16 +106,10 @@ def test_single_layer_coil():
     assert coil.inductance(winding) == pytest.approx(sheet, rel=0.01)
 
 
-def test_a_flat_spiral_agrees_with_the_hoop_formula_turned():
+def test_a_flat_layer_agrees_with_one_along_the_axis():
     """A flat layer and a single layer of the same width have the same geometric mean distance, so nearly the same L."""
     flat, layer = (coil.make_winding(0.1, 30, AWG26, layout, 0.45e-3) for layout in ("flat", "solenoid"))
     assert coil.inductance(flat) == pytest.approx(coil.inductance(layer), rel=0.005)
-
-
-def test_the_quick_hoop_formula_is_good_to_three_per_cent():
-    winding = coil.make_winding(0.1, 36, AWG26, "bundle", 0.45e-3)
-    side = 0.45e-3 * np.sqrt(36 * np.sqrt(3) / 2)
-    assert coil.hoop_inductance(0.05, side, 36) == pytest.approx(coil.inductance(winding), rel=0.03)
 
 
 def test_resistance_at_25_khz():

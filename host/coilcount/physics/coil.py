@@ -5,7 +5,7 @@ and for the one case where they are exact.
 """
 
 from dataclasses import dataclass
-from math import ceil, log, pi, sqrt
+from math import ceil, pi, sqrt
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -155,11 +155,3 @@ def nagaoka_factor(diameter_over_length: float) -> float:
 def current_sheet_inductance(radius_m: float, length_m: float, turns: int) -> float:
     """Inductance in H of a thin current sheet: mu0 N^2 pi R^2 / l times Nagaoka's factor."""
     return MU0 * turns**2 * pi * radius_m**2 / length_m * nagaoka_factor(2 * radius_m / length_m)
-
-
-def hoop_inductance(radius_m: float, section_side_m: float, turns: int) -> float:
-    """Quick inductance in H of a thin hoop of square section: mu0 R N^2 [ln(8R/g) - 2], g = 0.447 of the side.
-
-    g is the section's geometric mean distance, 0.2235 (b + c) (Grover).  For sketches: `inductance` is the model.
-    """
-    return MU0 * radius_m * turns**2 * (log(8 * radius_m / (0.447 * section_side_m)) - 2)

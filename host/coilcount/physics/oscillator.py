@@ -8,10 +8,10 @@ from math import pi, sqrt
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from coilcount.physics.constants import COPPER_TEMPERATURE_COEFFICIENT
+from coilcount.physics.constants import COPPER_EXPANSION, COPPER_TEMPERATURE_COEFFICIENT
 
 # Temperature coefficients in 1/K.  Engineering estimates from makers' tables and memory; parts scatter around them.
-FORMER_EXPANSION = {"copper": 17e-6, "wood": 10e-6, "glass-fibre": 15e-6, "plastic": 80e-6}
+FORMER_EXPANSION = {"copper": COPPER_EXPANSION, "wood": 10e-6, "glass-fibre": 15e-6, "plastic": 80e-6}
 DIELECTRIC_COEFFICIENT = {"C0G": 0.0, "polypropylene": -250e-6, "polyester": 500e-6}
 
 
