@@ -102,7 +102,7 @@ class TimeBase:
         """The time in us at which a line received at host_s was sent; 0 before the first interval."""
         if not self.begun:
             return 0
-        return self._end_us() + round(1e6 * max(0.0, host_s - self._host_s))
+        return self._end_us() + max(0, _us(host_s) - _us(self._host_s))
 
     def seen_uptime(self, uptime_ms: int, host_s: float) -> bool:
         """Any record that carries the board's uptime; True where it went back, which is a restart."""
@@ -110,7 +110,7 @@ class TimeBase:
         if back:
             self.restart()
         self._uptime = (uptime_ms, host_s)
-        if self._anchor is None or self._host_s > self._anchor[1]:
+        if self._anchor is None or _us(self._host_s) > _us(self._anchor[1]):
             self._anchor = (uptime_ms, host_s, self.at_host(host_s))
         return back
 
@@ -158,9 +158,9 @@ class TimeBase:
     def _estimate_us(self, record: records.Interval, host_s: float) -> int:
         """Time of the record's first edge by the board's uptime as far as it reaches, else by host time."""
         end_us = self.at_host(host_s)
-        if self._anchor is not None and self._uptime is not None and self._uptime[1] > self._host_s:
+        if self._anchor is not None and self._uptime is not None and _us(self._uptime[1]) > _us(self._host_s):
             passed_us = 1000 * ((self._uptime[0] - self._anchor[0]) & MASK_32)
-            end_us = self._anchor[2] + passed_us + round(1e6 * max(0.0, host_s - self._uptime[1]))
+            end_us = self._anchor[2] + passed_us + max(0, _us(host_s) - _us(self._uptime[1]))
         return end_us - self._length_us(record.n, record.s)
 
     def _end_us(self) -> int:
@@ -169,3 +169,8 @@ class TimeBase:
     def _length_us(self, n: int, s: int) -> int:
         """How long n edges with sum s take, from the first edge to the one after the last."""
         return int(2 * s * self._numerator / ((n - 1) * self._denominator)) if n > 1 else 0
+
+
+def _us(host_s: float) -> int:
+    """Whole microseconds, which is what a capture keeps: so live and replay reckon with the same numbers."""
+    return round(1e6 * host_s)
