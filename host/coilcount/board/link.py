@@ -101,6 +101,13 @@ class SerialLink:
         self._ready = []
         return entries
 
+    def await_record(self, kind: str, wait_s: float) -> bool:
+        """Wait at most wait_s; whether a record of this kind has come.  All that came stays for read()."""
+        if self.connected:
+            self._receive(wait_s)
+        start = b"@%s," % kind.encode()
+        return any(isinstance(entry, Line) and start in entry.data for entry in self._ready)
+
     def close(self) -> list[Entry]:
         """Close; what is left: the cut rest of a line, and the gap where the board was away."""
         self._pass_on_kept()

@@ -113,7 +113,7 @@ def _shift(readout: r.Readout) -> Text:
     point = readout.point
     if point is None:
         return line.append("– ppm", BOLD)
-    sign = readout.answer().sign
+    sign = readout.way()
     style = COLOUR[sign]
     line.append(f"{r.GLYPH[sign]}  ", style)
     line.append(f"{r.figure(point.shift_ppm, point.uncertainty_ppm)} ppm", style)
@@ -170,28 +170,21 @@ def _link(readout: r.Readout) -> Text:
         line.append(f" {facts.problem}, since {r.clock(facts.host_s - facts.problem_since_host_s)} ", WARN)
         line.append("  waiting for the same board")
         return line
-    line.append(f"{facts.records_per_s:.1f} records/s   {facts.records} received   ")
-    _count(line, "lost", facts.lost)
-    _count(line, "damaged", facts.damaged)
-    _count(line, "dropped by the board", facts.dropped)
-    if facts.reconnections:
-        _count(line, "reconnected", facts.reconnections)
-    return line
-
-
-def _count(line: Text, word: str, count: int) -> None:
-    line.append(f"{word} {count}   ", BOLD if count else "")
+    line.append(f"{facts.records_per_s:.1f} records/s   ")
+    # "dropped" are those that the board itself let go; "received" comes last, where a narrow terminal cuts.
+    counts = (("lost", facts.lost), ("damaged", facts.damaged), ("dropped", facts.dropped))
+    for word, count in (*counts, ("reconnected", facts.reconnections)):
+        if count or word != "reconnected":
+            line.append(f"{word} {count}   ", BOLD if count else "")
+    return line.append(f"{facts.records} received")
 
 
 def _board(readout: r.Readout) -> Text:
     facts = readout.facts
     drift = r.optional(readout.drift_ppm_per_min(), "+.2f", "ppm/min")
-    threshold = f"threshold {facts.raise_level:.1f} σ"
-    if facts.threshold_ppm is not None:
-        threshold += f" = {facts.threshold_ppm:.2f} ppm"
     return Text(
         f" board    {r.optional(facts.temperature_c, '.1f', '°C')}   {r.optional(facts.supply_v, '.2f', 'V')}   "
-        f"drift {drift}   noise {r.optional(facts.noise_ppm, '.3f', 'ppm')}   {threshold}"
+        f"drift {drift}   noise {r.optional(facts.noise_ppm, '.3f', 'ppm')}"
     )
 
 
@@ -207,7 +200,12 @@ def _file(readout: r.Readout) -> Text:
 
 
 def _keys(readout: r.Readout) -> Text:
-    return Text(f" {readout.facts.keys}", DIM)
+    facts = readout.facts
+    line = Text(" keys     m mark   f freeze   + - ", DIM)
+    line.append(f"threshold {facts.raise_level:.2f} σ")
+    if facts.threshold_ppm is not None:
+        line.append(f" = {facts.threshold_ppm:.2f} ppm")
+    return line.append("   q quit", DIM)
 
 
 _PLAIN = str.maketrans({

@@ -1,8 +1,9 @@
-"""One plain line for every event, for pipes, files and logs; flushed line by line."""
+"""One line for every event, plain or JSON, for pipes, files and logs; flushed line by line."""
 
 from typing import TextIO
 
 from coilcount.face import readout as r
+from coilcount.face.json_out import as_line
 from coilcount.model import Alert, Hold, MarkMade, Notice, Output, Point, Silence, Summary
 
 STATUS_EVERY_S = 10.0
@@ -48,6 +49,20 @@ class PlainLines:
             return
         self._out.write(text + "\n")
         self._out.flush()
+
+
+class JsonLines:
+    """A view of the session that prints the objects of `replay --json`, as each becomes final."""
+
+    def __init__(self, out: TextIO, file: str) -> None:
+        self._out = out
+        self._file = file
+
+    def show(self, output: Output) -> None:
+        line = as_line(output, self._file)
+        if line is not None:
+            self._out.write(line + "\n")
+            self._out.flush()
 
 
 def event_line(output: Output) -> tuple[float | None, str] | None:

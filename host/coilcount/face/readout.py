@@ -13,6 +13,7 @@ from coilcount.model import Alert, Hold, MarkMade, Notice, Output, Point, Silenc
 BIN_S = 0.1  # the strip's finest column
 KEPT_S = 80.0  # how much of the past the strip may show on the widest terminal
 ANSWER_STAYS_S = 3.0  # an alert is over in a third of a second: its answer stays long enough to be read
+CLEAR_OF = 3.0  # standard uncertainties
 DRIFT_OVER_S = 60.0
 DRIFT_AT_LEAST_S = 5.0
 
@@ -47,7 +48,6 @@ class Facts:
     noise_ppm: float | None = None
     threshold_ppm: float | None = None
     frozen_since_host_s: float | None = None
-    keys: str = ""
     message: str = ""  # for a few seconds
     warning: str = ""  # stays
 
@@ -114,6 +114,13 @@ class Readout:
         if point.held:
             return Answer(0, "held: something rests under the coil")
         return Answer(0, "steady: nothing above the threshold")
+
+    def way(self) -> int:
+        """Which way the frequency is off right now: -1, 0 or +1, where it is clear of its uncertainty."""
+        point = self.point
+        if point is None or abs(point.shift_ppm) < CLEAR_OF * point.uncertainty_ppm:
+            return 0
+        return 1 if point.shift_ppm > 0 else -1
 
     def drift_ppm_per_min(self) -> float | None:
         """How the baseline moves, over the last minute; None where less than a few seconds are known."""

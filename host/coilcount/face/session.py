@@ -11,7 +11,6 @@ from coilcount.errors import StorageError
 from coilcount.face.readout import Readout
 from coilcount.model import Entry, Header, Operator, Output, Summary
 
-KEYS = "m mark   f freeze or thaw the baseline   + - threshold   q quit"
 THRESHOLD_STEP = 1.1
 LOWEST_THRESHOLD = 2.0
 HIGHEST_THRESHOLD = 100.0
@@ -60,7 +59,7 @@ class Session:
         writer: Writer | None = None,
         keys: Callable[[], Sequence[str]] = tuple,
         ended: Callable[[], bool] = bool,
-        until_s: float | None = None,
+        for_s: float | None = None,
     ) -> None:
         self.over = False
         self.readout = readout
@@ -71,7 +70,7 @@ class Session:
         self._writer = writer
         self._keys = keys
         self._ended = ended
-        self._until_s = until_s
+        self._until_s = None if for_s is None else clock() + for_s
         self._threshold = chain.threshold
         self._frozen = False
         self._marks = 0

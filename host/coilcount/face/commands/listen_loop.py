@@ -12,12 +12,13 @@ from coilcount.face.commands.listening import Source, check_source, make_header,
 STEP_S = 0.1
 
 
-def listen(args: argparse.Namespace, file: str | None, screen: bool, scene_repeats: bool) -> int:
+def listen(args: argparse.Namespace, screen: bool, scene_repeats: bool) -> int:
     """Run until the time is over, the scene ends, `q` or Ctrl-C; returns the exit code."""
     from coilcount.settings import load_settings
 
     check_source(args)
     settings = load_settings(args.settings)
+    file = args.file
     if file is not None and Path(file).exists():
         raise InputError("the file exists", file, "Nothing is ever overwritten: give another name")
     for stream in (sys.stdout, sys.stderr):
@@ -26,16 +27,17 @@ def listen(args: argparse.Namespace, file: str | None, screen: bool, scene_repea
     # Until something is safe a signal interrupts (exit 130), but in order, so that no process stays behind.
     interrupt = _signals(lambda *_: signal.default_int_handler(signal.SIGINT, None))
     with interrupt, open_source(args, scene_repeats) as source:
-        return _run(args, source, settings, file, screen and sys.stdout.isatty())
+        return _run(args, source, settings, screen and sys.stdout.isatty())
 
 
-def _run(args: argparse.Namespace, source: Source, settings, file: str | None, screen: bool) -> int:
+def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> int:
     from coilcount.chain import Chain
     from coilcount.face.keys import Keyboard
     from coilcount.face.plain import summary_line
     from coilcount.face.readout import Readout
     from coilcount.face.session import Session
 
+    file = args.file
     screen = screen and not (args.json or args.quiet)
     readout = Readout()
     facts = readout.facts
@@ -64,7 +66,7 @@ def _run(args: argparse.Namespace, source: Source, settings, file: str | None, s
             writer=writer,
             keys=keyboard.pressed,
             ended=source.ended,
-            until_s=args.seconds,
+            for_s=args.seconds,
         )
         stack.enter_context(_signals(lambda *_: session.stop()))
         try:
@@ -99,7 +101,7 @@ def _writer(file: str | None, header, settings, warn):
 
 
 def _views(args: argparse.Namespace, settings, readout, stack: contextlib.ExitStack, screen: bool) -> list:
-    from coilcount.face.plain import PlainLines
+    from coilcount.face.plain import JsonLines, PlainLines
 
     if screen:
         from rich.console import Console
@@ -110,11 +112,11 @@ def _views(args: argparse.Namespace, settings, readout, stack: contextlib.ExitSt
         views = [stack.enter_context(Screen(readout, Console(highlight=False), settings.live["redraw_hz"]))]
         return [*views, Bell(sys.stdout)] if settings.live["sound"] else views
     if args.json:
-        from coilcount.face.json_out import JsonLines
-
-        return [JsonLines(sys.stdout), PlainLines(readout, sys.stderr, quiet=True)]
+        return [JsonLines(sys.stdout, args.file or ""), PlainLines(readout, sys.stderr, quiet=True)]
     if args.quiet:
         return [PlainLines(readout, sys.stderr, quiet=True)]
+    simulated = "SIMULATED, " if readout.facts.simulated else ""
+    print(f"live: {simulated}{readout.facts.title}", flush=True)
     return [PlainLines(readout, sys.stdout)]
 
 

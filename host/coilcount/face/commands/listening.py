@@ -16,6 +16,8 @@ from coilcount import __version__
 from coilcount.errors import DeviceError, InputError
 from coilcount.model import Header
 
+SCENE_S = 10.0  # a slow machine's longest time from nothing to the first reading of a scene
+
 
 @dataclass
 class Source:
@@ -95,8 +97,12 @@ def open_source(args: argparse.Namespace, scene_repeats: bool) -> Iterator[Sourc
         try:
             link.connect()
         except DeviceError:
-            board.check()  # its own reason, such as a misspelt scene, says more
+            board.check()  # its own reason says more
             raise
+        # The firmware greets before the scene is read: a misspelt scene must leave no file behind.
+        while not link.await_record("I", 0.05) and not board.ended and clock() < SCENE_S:
+            board.check()
+        board.check()
         title = f"scene {Path(scene).stem}; firmware in {board.interpreter_name}"
         yield Source(link, "virtual", title, clock, start_utc, lambda: board.ended, board.check)
 

@@ -8,9 +8,9 @@ from coilcount.face.commands.listening import add_source
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_source(parser)
-    parser.add_argument("--record", metavar="FILE", help="keep everything in a capture (NAME.ccap)")
+    parser.add_argument("--record", dest="file", metavar="FILE", help="keep everything in a capture (NAME.ccap)")
 
 
 def run(args: argparse.Namespace) -> int:
     """A virtual scene begins anew until it is stopped."""
-    return listen(args, args.record, screen=True, scene_repeats=True)
+    return listen(args, screen=True, scene_repeats=True)

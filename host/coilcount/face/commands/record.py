@@ -13,4 +13,4 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """A virtual scene ends by itself, unless --for asks for more."""
-    return listen(args, args.file, screen=False, scene_repeats=False)
+    return listen(args, screen=False, scene_repeats=False)

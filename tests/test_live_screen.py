@@ -1,0 +1,182 @@
+"""The readout and the screen, rendered at fixed sizes; no terminal and no clock."""
+
+import io
+
+import pytest
+from coilcount.face.live import draw
+from coilcount.face.plain import PlainLines
+from coilcount.face.readout import Readout, decimals, figure
+from coilcount.face.strip import level, scale
+from coilcount.model import Alert, MarkMade, Notice, Point, Silence
+from rich.console import Console, Group
+
+
+def point(time_s: float, shift_ppm: float, ready: bool = True, held: bool = False) -> Point:
+    frequency_hz = 25_000.0 * (1 + shift_ppm * 1e-6)
+    return Point(time_s, frequency_hz, shift_ppm, 0.025 * shift_ppm, 0.1, 25_000.0, 0, ready, False, held)
+
+
+def alert(stage: str, sign: int, response: str = "uncertain", reasons=(), released_s=None, number: int = 1) -> Alert:
+    settled = None if sign == 0 else 10.2
+    return Alert(
+        stage, number, 10.0, settled, released_s, 9.8, released_s is None, sign, response, tuple(reasons), 12.5,
+        8.0 * sign, 0.2 * sign, 0.93 if sign else None, 0.2,
+    )  # fmt: skip
+
+
+def busy() -> Readout:
+    """Half a minute with a gap, a mark, a pass above and one below the line."""
+    readout = Readout()
+    for k in range(1500):
+        time_s = k * 0.02
+        if 8 <= time_s < 11:
+            continue
+        shift = 8.0 if 20 <= time_s < 20.5 else -4.0 if 25 <= time_s < 25.5 else 0.05
+        readout.take(point(time_s, shift))
+    readout.take(Silence(8.0, 11.0, "unplugged", True))
+    readout.take(MarkMade(15.0, "key 1"))
+    for number in range(1, 8):
+        readout.take(alert("final", 1, "non-ferrous", (), 10.4, number))
+    facts = readout.facts
+    facts.title = "scene demo; firmware in MicroPython 1.29.0"
+    facts.simulated = True
+    facts.host_s, facts.records, facts.records_per_s = 3723.4, 123_456, 50.0
+    facts.lost, facts.damaged, facts.dropped = 17, 3, 2
+    facts.raise_level, facts.threshold_ppm, facts.noise_ppm = 4.5, 1.2, 0.1
+    facts.temperature_c, facts.supply_v, facts.file = 21.5, 5.01, "walk.ccap"
+    return readout
+
+
+def rendered(readout: Readout, width: int, height: int, **console) -> list[str]:
+    console = Console(width=width, height=height, file=io.StringIO(), record=True, **console)
+    console.print(Group(*draw(readout, width, height)))
+    return console.export_text(clear=False).splitlines()
+
+
+@pytest.mark.parametrize(("width", "height"), [(80, 24), (120, 40), (60, 24), (200, 60), (80, 10), (40, 6), (20, 3)])
+def test_it_fits_every_terminal(width, height):
+    lines = rendered(busy(), width, height)
+    assert len(lines) <= height
+    # A line that were too long would have been cut by the console, not by draw(): ask draw() itself as well.
+    assert all(line.cell_len <= width for line in draw(busy(), width, height))
+    assert "+0.05 ±" in "".join(lines)
+
+
+@pytest.mark.parametrize(("width", "height"), [(80, 24), (120, 40)])
+def test_everything_that_matters_is_in_sight(width, height):
+    text = "\n".join(rendered(busy(), width, height))
+    for word in (
+        "SIMULATED", "+0.05 ± 0.10 ppm", "Hz", "50.0 records/s", "lost 17", "damaged 3", "dropped 2", "123456 received",
+        "21.5 °C", "5.01 V", "drift", "noise 0.100 ppm", "threshold 4.50 σ = 1.20 ppm", "baseline 25 000.000 Hz",
+        "1:02:03", "walk.ccap", "m mark", "f freeze", "q quit", "non-ferrous, or sheet iron", "now",
+    ):  # fmt: skip
+        assert word in text, word
+
+
+def test_the_strip_shows_the_sign_by_place_and_the_gap():
+    lines = [line.plain[11:] for line in draw(busy(), 80, 24)]
+    zero = next(index for index, line in enumerate(lines) if "─" in line)
+    above, below = "".join(lines[zero - 3 : zero]), "".join(lines[zero + 1 : zero + 4])
+    assert set(above) & set("█▄▁") and not set(above) & set("▀▔")
+    assert set(below) & set("▀▔█") and not set(below) & set("▄▁")
+    assert "░" in lines[zero] and lines[zero].count("m") == 1
+    # 20 s lies left of 25 s, and the gap of 3 s spans six columns of half a second.
+    assert lines[zero - 1].find("█") < lines[zero + 1].find("█") - 5
+    assert 6 <= lines[zero].count("░") <= 7
+
+
+def test_a_peak_of_one_reading_is_kept_by_its_column():
+    readout = Readout()
+    for k in range(1500):
+        readout.take(point(k * 0.02, -9.0 if k == 700 else 0.1))
+    columns, column_s = readout.strip(30)
+    assert column_s == pytest.approx(1.0)
+    assert [column.shift_ppm for column in columns].count(-9.0) == 1
+    assert columns[14].shift_ppm == -9.0  # 14.0 s of 0 .. 30 s
+
+
+@pytest.mark.parametrize(
+    ("outputs", "words", "glyph"),
+    [
+        ([], "waiting for the first reading", "–"),
+        ([point(1, 0, ready=False)], "filling the boxes", "–"),
+        ([point(1, 0)], "steady", "–"),
+        ([point(1, 9, held=True)], "held", "–"),
+        ([point(10, 9), alert("raised", 0)], "settling…", "–"),
+        ([point(10, 9), alert("settled", 1, "non-ferrous")], "rose: non-ferrous, or sheet iron", "▲"),
+        ([point(10, 9), alert("settled", -1, "ferrous")], "fell: ferrous response", "▼"),
+        ([point(10, 9), alert("settled", -1, reasons=("two objects",))], "fell: uncertain: two objects", "▼"),
+        ([point(12, 0), alert("final", 1, "non-ferrous", released_s=10.5)], "rose", "▲"),  # long enough to be read
+        ([point(14, 0), alert("final", 1, "non-ferrous", released_s=10.5)], "steady", "–"),
+        ([point(11, 0), alert("final", 0, released_s=10.5)], "steady", "–"),
+    ],
+)
+def test_the_answer_in_words(outputs, words, glyph):
+    readout = Readout()
+    for output in outputs:
+        readout.take(output)
+    line = next(line for line in rendered(readout, 80, 24) if line.startswith(" answer"))
+    assert words in line and f"{glyph} " in line
+
+
+def test_colours_are_blue_and_vermillion_and_no_color_leaves_the_words(monkeypatch):
+    readout = Readout()
+    for output in (point(10, 9), alert("settled", 1, "non-ferrous")):
+        readout.take(output)
+    out = io.StringIO()
+    Console(width=80, file=out, force_terminal=True, color_system="truecolor").print(Group(*draw(readout, 80, 24)))
+    assert "38;2;0;114;178" in out.getvalue()  # #0072B2: blue of M. Okabe and K. Ito, "Color Universal Design" (2008)
+    monkeypatch.setenv("NO_COLOR", "1")
+    out = io.StringIO()
+    Console(width=80, file=out, force_terminal=True, color_system="truecolor").print(Group(*draw(readout, 80, 24)))
+    assert "38;2" not in out.getvalue() and "▲  rose" in out.getvalue()
+
+
+def test_a_terminal_without_unicode_gets_plain_characters():
+    lines = draw(busy(), 80, 24, unicode=False)
+    assert "".join(line.plain for line in lines).isascii()
+
+
+def test_the_scale_steps_by_1_2_5_and_holds_the_threshold():
+    columns, _ = busy().strip(69)
+    assert scale(columns, None) == 10.0
+    assert scale([], 1.2) == 5.0
+    assert [level(9.0, 10.0, row, 3) for row in range(3)] == [3, 3, 2]
+    assert level(0.05, 10.0, 0, 3) == 0
+
+
+def test_figures_show_two_digits_of_their_uncertainty():
+    assert figure(12.3456, 0.123) == "+12.35 ± 0.12"
+    assert figure(-1234.6, 23.0) == "-1235 ± 23"
+    assert decimals(0.0) == 2 and decimals(float("inf")) == 2
+
+
+def test_drift_is_of_the_baseline_and_not_over_a_gap():
+    readout = Readout()
+    for k in range(200):
+        readout.take(Point(k * 0.1, 25e3, 0, 0, 0.1, 25e3 * (1 + 1e-6 * k * 0.1 / 60), 0, True, False, False))
+    assert readout.drift_ppm_per_min() == pytest.approx(1.0, rel=1e-3)
+    readout.take(Silence(20.0, 25.0, "unplugged", True))
+    assert readout.drift_ppm_per_min() is None
+
+
+def test_plain_lines_one_for_each_event_and_quiet_only_warnings():
+    outputs = [
+        point(0.02, 0), point(0.04, 0), alert("raised", 0), alert("settled", -1, "ferrous"),
+        alert("final", -1, "ferrous", released_s=10.5), Silence(11.0, 14.0, "unplugged", True), MarkMade(15.0, "key 1"),
+        Notice(None, "warning", "the firmware is older than this program"),
+    ]  # fmt: skip
+    loud, quiet = io.StringIO(), io.StringIO()
+    views = [PlainLines(Readout(), loud), PlainLines(Readout(), quiet, quiet=True)]
+    for view in views:
+        for output in outputs:
+            view.show(output)
+        view.tick(10.0)
+        view.tick(10.1)
+    lines = loud.getvalue().splitlines()
+    assert len(lines) == len(outputs)  # no line for the second point, one of status
+    assert "first frequency 25 000.000 Hz" in lines[0]
+    assert "▼ fell -8.00 ppm (-0.200 Hz), ferrous response, 93% sure" in lines[2]
+    assert "gap of 3.00 s: unplugged, measured by the host's clock" in lines[4]
+    assert lines[-1].startswith("status 0:00")
+    assert quiet.getvalue().splitlines() == [f"{'':>9} warning: the firmware is older than this program"]
