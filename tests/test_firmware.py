@@ -9,6 +9,7 @@ import time
 from collections import deque
 
 import pytest
+from coilcount import __version__
 from coilwire import records
 from firmware_scenes import FIRMWARE, TICKS_PER_MS, U32, edge_times, scene, sums
 from hypothesis import given
@@ -31,6 +32,10 @@ PATHS = (FIRMWARE / "virtual", FIRMWARE, PROTOCOL)
 )
 def test_every_module_imports_under_micropython(module):
     assert run_micropython(f"import {module}; print('ok')", paths=PATHS) == "ok\n"
+
+
+def test_firmware_and_host_are_of_one_version():
+    assert run_micropython("import version; print(version.VERSION)", paths=PATHS).strip() == __version__
 
 
 def test_main_says_that_the_chip_has_no_counter_yet():

@@ -273,6 +273,11 @@ def test_a_command_that_does_not_start_leaves_nothing():
         pass
 
 
+def test_a_micropython_that_does_not_run_is_one_clear_error():
+    with pytest.raises(DeviceError, match="MicroPython does not run"):
+        virtual_interpreter.micropython((sys.executable, "-c", "raise SystemExit(1)"))
+
+
 def test_a_system_without_ptys_is_told_so(monkeypatch):
     monkeypatch.delattr(os, "openpty")
     with pytest.raises(DeviceError, match="pseudo-terminal"), board(ms=10):

