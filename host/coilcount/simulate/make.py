@@ -53,11 +53,10 @@ def write_simulation(
             if entry.host_s >= shown_s:
                 progress(min(0.99, entry.host_s / scene.duration_s))
                 shown_s += PROGRESS_S
-        lines = writer.lines
     found = labels(scene, lambda: yardstick(scene, f0_hz, interval_ms))
     write_labels(labels_path(path), found)
     progress(1.0)
-    return {"seed": seed, "duration_s": scene.duration_s, "lines": lines, "labels_written": len(found)}
+    return {"seed": seed, "duration_s": scene.duration_s, "lines": writer.lines, "labels_written": len(found)}
 
 
 def _check_interval(f0_hz: float, interval_ms: int) -> None:
