@@ -28,7 +28,7 @@ TICKS = 1_250_000  # of 16 ns in 20 ms
 U32 = 1 << 32
 U16 = 1 << 16
 COILCOUNT = [sys.executable, "-m", "coilcount.face.cli"]
-FREQUENCY = re.compile(rb"\d{5}(\.\d+)? ?Hz")
+FREQUENCY = re.compile(rb"\d\d \d{3}\.\d+ Hz")
 
 
 def long_capture(path: Path, hours: float) -> int:

@@ -88,7 +88,8 @@ def draw(readout: r.Readout, width: int, height: int, unicode: bool = True) -> l
 def _share(room: int) -> tuple[int, int]:
     """Rows on each side of the strip's zero line (0: no strip), and lines for alerts, out of `room` lines."""
     # The strip takes 2 n + 1 rows and a time axis, the alerts one line more than they show.
-    shares = ((6, 6), (5, 6), (4, 6), (3, 6), (3, 5), (3, 4), (2, 4), (2, 3), (1, 3), (1, 2), (1, 0), (0, 2))
+    high = [(rows, 6) for rows in range(9, 2, -1)]
+    shares = (*high, (3, 5), (3, 4), (2, 4), (2, 3), (1, 3), (1, 2), (1, 0), (0, 2))
     for rows, alerts in shares:
         if 2 * rows + 2 + alerts <= room and (rows or alerts):
             return rows, alerts
@@ -201,7 +202,7 @@ def _file(readout: r.Readout) -> Text:
 
 def _keys(readout: r.Readout) -> Text:
     facts = readout.facts
-    line = Text(" keys     m mark   f freeze   + - ", DIM)
+    line = Text().append(" keys     m mark   f freeze   + - ", DIM)
     line.append(f"threshold {facts.raise_level:.2f} σ")
     if facts.threshold_ppm is not None:
         line.append(f" = {facts.threshold_ppm:.2f} ppm")

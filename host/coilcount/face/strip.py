@@ -68,7 +68,7 @@ def _side(
         here = column.shift_ppm is not None and column.shift_ppm * sign > 0
         filled = level(column.shift_ppm, full, row, rows) if here else 0
         cells.append(blocks[filled] if filled else empty)
-    line = Text(f"{label:>{axis - 2}} │", DIM)
+    line = Text().append(f"{label:>{axis - 2}} │", DIM)
     _append_runs(line, "".join(cells), empty, style)
     return line
 
@@ -90,7 +90,7 @@ def _zero(columns: list[Column], axis: int) -> Text:
             return _GAP if column.gap else " "
         return _ZERO
 
-    return Text(f"{'0':>{axis - 2}} ┤", DIM).append("".join(cell(column) for column in columns))
+    return Text().append(f"{'0':>{axis - 2}} ┤", DIM).append("".join(cell(column) for column in columns))
 
 
 def _time_axis(columns: int, column_s: float, axis: int) -> Text:
