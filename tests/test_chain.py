@@ -29,13 +29,18 @@ def final(outputs):
     return [alert for alert in of(outputs, Alert) if alert.stage == "final"]
 
 
+def strong(outputs):
+    """The answers that a pass of 30 ppm gives, a hundred times the noise; chance and uncertain ones left out."""
+    return [alert for alert in final(outputs) if alert.response != "uncertain" and alert.score > 20]
+
+
 def sweep(seconds=24.0, at=(8.0, 12.0, 16.0, 20.0), ppm=30.0):
     return [HEADER, *entries(Source(passes(list(at), ppm), noise_ppm=0.3), seconds)]
 
 
 def test_passes_become_alerts_with_their_sign():
     outputs = run(sweep())
-    alerts = [alert for alert in final(outputs) if alert.response != "uncertain"]
+    alerts = strong(outputs)
     assert [round(alert.peak_s) for alert in alerts] == [8, 12, 16, 20]
     assert [alert.sign for alert in alerts] == [1, -1, 1, -1]
     for alert in alerts:
@@ -113,7 +118,7 @@ def test_a_restart_is_a_gap_that_goes_on_in_time():
     assert [(one.reason, one.bridged) for one in silence] == [("board restarted", True)]
     assert silence[0].start_s == pytest.approx(12.0, abs=0.001)
     assert silence[0].end_s == pytest.approx(15.0, abs=0.001)
-    alerts = [alert for alert in final(outputs) if alert.response != "uncertain"]
+    alerts = strong(outputs)
     assert [round(alert.peak_s) for alert in alerts] == [8, 23]
     assert alerts[1].id > alerts[0].id
     assert outputs[-1].lost == 0
@@ -175,7 +180,7 @@ def test_many_lost_records_are_a_gap_on_the_boards_clock():
     outputs = run(feed)
     [silence] = of(outputs, Silence)
     assert (silence.reason, silence.bridged) == ("records lost", False)
-    assert [round(alert.peak_s) for alert in final(outputs) if alert.response != "uncertain"] == [30]
+    assert [round(alert.peak_s) for alert in strong(outputs)] == [30]
     assert outputs[-1].lost > 400
 
 
@@ -206,7 +211,7 @@ def test_another_interval_is_another_tracker_with_ids_that_go_on():
     source = Source(passes([8.0], 30.0), 0.3, interval_ms=10, first_tick=77)
     second = [line(15.0, hello(2, interval_ms=10))]
     second += [line(15.0 + k / 100, source.interval()) for k in range(1, 1200)]
-    alerts = [alert for alert in final(run([HEADER, *first, *second])) if alert.response != "uncertain"]
+    alerts = strong(run([HEADER, *first, *second]))
     assert [round(alert.peak_s) for alert in alerts] == [8, 23]
     assert alerts[0].id < alerts[1].id
 
@@ -243,7 +248,7 @@ IMPORT = replace(HEADER, source="import", interval_s=0.02)
 def test_imported_readings_take_the_same_way():
     readings = imported(passes([8.0, 12.0], 30.0), 1000)
     outputs = run([IMPORT, *readings], points=True)
-    alerts = [alert for alert in final(outputs) if alert.response != "uncertain"]
+    alerts = strong(outputs)
     assert [(round(alert.peak_s), alert.sign) for alert in alerts] == [(8, 1), (12, -1)]
     assert [point.time_s for point in of(outputs, Point)] == [reading.time_s for reading in readings]
     assert run([replace(IMPORT, interval_s=None), *readings], points=True) == outputs

@@ -65,7 +65,7 @@ def _row(output: Output) -> tuple[float, int, tuple[str, ...]] | None:
             end = "the end" if output.end_s is None else at(output.end_s)
             return output.start_s, 0, ("", at(output.start_s), "hold", "", "", f"baseline held until {end}", "", "", "")
         case Silence():
-            text = f"{output.reason}, until {at(output.end_s)}" + (" by the host's clock" if output.bridged else "")
+            text = f"{output.reason}, until {'about ' if output.bridged else ''}{at(output.end_s)}"
             return output.start_s, 0, ("", at(output.start_s), "gap", "", "", text, "", "", "")
         case MarkMade():
             return output.time_s, 0, ("", at(output.time_s), "mark", "", "", output.text, "", "", "")

@@ -4,6 +4,7 @@ import argparse
 import csv
 import dataclasses
 import sys
+import textwrap
 from collections.abc import Iterable
 from contextlib import ExitStack
 from typing import Any, TextIO
@@ -11,6 +12,7 @@ from typing import Any, TextIO
 from coilcount.errors import EXIT_DONE, InputError
 
 _SERIES = ("time_s", "frequency_hz", "shift_ppm", "baseline_hz", "statistic")
+_COLUMNS = 80
 _FASTEST, _SLOWEST = 10_000.0, 0.01
 
 
@@ -124,7 +126,7 @@ class _Table:
         if type(output) is Summary:
             print(f"{self._file}{' (simulated)' if self.simulated else ''}", file=self._out)
             print_table(self._outputs, self._out)
-            print(summary_line(output), file=self._out, flush=True)
+            print(textwrap.fill(summary_line(output), _COLUMNS), file=self._out, flush=True)
             return
         if getattr(output, "stage", "final") == "final":
             self._outputs.append(output)
