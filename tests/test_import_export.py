@@ -5,12 +5,14 @@ import os
 import random
 
 import pytest
+from capture_samples import HEADER, interval_line, some_entries
 from coilcount.capture.csv_log import read_log, write_log
+from coilcount.capture.entries import encode
 from coilcount.capture.reader import Report, read_capture
+from coilcount.capture.writer import CaptureWriter
 from coilcount.face.cli import main
 from coilcount.model import End, Imported
 from coilwire import frame
-from test_capture import HEADER, CaptureWriter, encode, interval_line, some_entries
 
 
 @pytest.fixture

@@ -72,7 +72,7 @@ class End:
     """The redundant last line of a capture that was closed; never needed to read it."""
 
     host_s: float
-    status: str  # "closed", "rotated", "disk full"
+    status: str  # "closed", "rotated", "disk full", "salvaged"
     lines: int
 
 
