@@ -20,7 +20,7 @@ MAY = {
     "settings": ({"errors", "schema", "tracker.defaults"}, set()),
     "tracker": ({"tracker"}, set()),
     "readings": ({"readings", "model", "errors", "coilwire", "tracker.records"}, set()),
-    "chain": (COMMON | {"coilwire", "readings", "tracker"}, set()),
+    "chain": (COMMON | {"chain", "coilwire", "readings", "tracker"}, set()),
     "physics": ({"physics"}, SCIENCE),
     "schema": ({"schema", "errors"}, set()),
     "simulate": (COMMON | PIPELINE | {"simulate", "schema", "coilwire"}, SCIENCE),

@@ -1,12 +1,12 @@
-"""Entries of a capture to outputs: the one path for live and replay.  Pure: no clock, no file, no port."""
+"""What each entry of a capture brings about."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 from coilwire import records
 
 from coilcount import __version__
-from coilcount.errors import InputError
+from coilcount.chain.tracking import Tracking
 from coilcount.model import (
     End,
     Entry,
@@ -23,14 +23,11 @@ from coilcount.model import (
 )
 from coilcount.readings import outputs
 from coilcount.readings.decode import Decoder
-from coilcount.readings.frequency import neighbours_ppm
 from coilcount.readings.hello import TAKEN_FOR_GRANTED, hello_of, mismatches
 from coilcount.readings.link import Link
 from coilcount.readings.noise import Noise
 from coilcount.readings.timebase import MOST_STEPS, TimeBase
 from coilcount.settings import Settings
-from coilcount.tracker import records as tracked
-from coilcount.tracker.tracker import Tracker
 
 # Until a hello tells the clock and the interval, intervals wait; a board says hello every 10 s and on request.
 _MOST_WAITING = 2000
@@ -49,25 +46,19 @@ class Chain:
     def __init__(self, settings: Settings, *, points: bool = False, follow_threshold: bool = True) -> None:
         self.board: records.Hello | None = None
         self.status: records.Status | None = None
-        self.settling = False
         self._decoder = Decoder()
         self.link = Link(self._decoder)
         self.noise = Noise()
         self._settings = settings
         self._points = points
         self._follow_threshold = follow_threshold
-        self._threshold = settings.tracker["threshold"]
-        self._frozen = False
+        self._tracking = Tracking(settings)
         self._header = Header(source="unknown", start_utc="")
         self._base: TimeBase | None = None
-        self._tracker: Tracker | None = None
         self._interval_ms = 0
-        self._half_us = 0
         # Until the clock and the interval are known: (what to do, its arguments).
         self._waiting: list[tuple[Callable[..., list[Output]], tuple]] = []
         self._first_imported: Imported | None = None  # until a second one tells the spacing
-        self._first_id = 0  # alerts of a tracker before, where the interval was changed
-        self._alerts = 0
         self._gap: Gap | None = None  # said by the host, and no interval came since
         self._stopped = False
         self._noticed: set[str] = set()
@@ -107,16 +98,16 @@ class Chain:
         """The entries end here: what is open is told as open, and the Summary comes last."""
         out = self._begin_without_hello()
         if self._first_imported is not None:
-            self._make_tracker(TAKEN_FOR_GRANTED.interval_ms / 1000)
+            self._tracking.begin(TAKEN_FOR_GRANTED.interval_ms / 1000)
             out += self._imported(self._first_imported)
-        if self._tracker is not None:
-            out += self._told(self._tracker.finish())
+        if self._tracking.tracker is not None:
+            out += self._told(self._tracking.tracker.finish())
         if self._gap is not None and self._base is not None and self._base.begun:
             end_s = max(self._end_us, self._base.at_host(self._gap.host_s)) / 1e6
             out.append(Silence(self._end_us / 1e6, end_s, self._gap.reason, True))
         duration_s = (self._end_us - self._first_us) / 1e6
         sha256 = self._settings.sha256()
-        out.append(outputs.summary(self._header, duration_s, self.link, self.noise, self._alerts, sha256))
+        out.append(outputs.summary(self._header, duration_s, self.link, self.noise, self._tracking.alerts, sha256))
         return out
 
     # ------------------------------------------------------------ what it knows
@@ -124,35 +115,32 @@ class Chain:
     @property
     def latest(self) -> Point | None:
         """The latest reading as the tracker saw it; None before the first."""
-        tracker = self._tracker
-        reference_hz = self._reference_hz()
-        if tracker is None or reference_hz is None:
-            return None
-        state = tracker.state
-        if self._base is not None and state.time_us == 0:
-            return None  # the first reading is still held back
-        # Of an imported reading nothing is known but how much it scatters.
-        counting = neighbours_ppm(reference_hz, 2e-6 * self._half_us, self._base.tick_s) if self._base else 0.0
-        return outputs.point(state, reference_hz, max(counting, self.noise.recent_ppm or 0.0))
+        return self._tracking.point(self._tick_s, self.noise.recent_ppm)
+
+    @property
+    def settling(self) -> bool:
+        """An alert is raised and its sign is not settled."""
+        return self._tracking.settling
 
     @property
     def threshold(self) -> float:
         """The raise level in force."""
-        return self._threshold
+        return self._tracking.threshold
 
     @property
     def threshold_ppm(self) -> float | None:
         """The raise level in ppm of the box statistic, of the width with the least noise; None while boxes fill."""
-        tracker = self._tracker
-        if tracker is None or not tracker.state.ready:
-            return None
-        return self._threshold * tracker.least_scale_ppb / 1000
+        return self._tracking.threshold_ppm
+
+    @property
+    def _tick_s(self) -> float | None:
+        return None if self._base is None else self._base.tick_s
 
     # ------------------------------------------------------------ readings
 
     def _interval(self, record: records.Interval, host_s: float) -> list[Output]:
         base = self._base
-        tracker = self._tracker
+        tracking = self._tracking
         link = self.link
         link.records += 1
         out: list[Output] = []
@@ -165,8 +153,9 @@ class Chain:
         else:
             self._end_gap(out)
         time_us = base.time_us
-        self._end_us = time_us + 2 * self._half_us
-        events = tracker.interval(time_us + self._half_us, *record[:5])
+        half_us = tracking.half_us
+        self._end_us = time_us + 2 * half_us
+        events = tracking.tracker.interval(time_us + half_us, *record[:5])
         if events:
             out += self._told(events)
         if self._points:
@@ -180,13 +169,13 @@ class Chain:
         if self._base is not None or backwards or not 0.0 < entry.frequency_hz < _HIGHEST_HZ:
             self.link.refused += 1
             return []
-        if self._tracker is None:
+        if self._tracking.tracker is None:
             spacing_s = self._header.interval_s
             first = self._first_imported
             if spacing_s is None and first is None:
                 self._first_imported = entry
                 return []
-            self._make_tracker(spacing_s or entry.time_s - first.time_s)
+            self._tracking.begin(spacing_s or entry.time_s - first.time_s)
             out = self._rerun()
             if first is not None:
                 self._first_imported = None
@@ -194,21 +183,22 @@ class Chain:
             return out + self._imported(entry)
         out: list[Output] = []
         self.link.records += 1
-        spacing_us = 2 * self._half_us
+        half_us = self._tracking.half_us
+        spacing_us = 2 * half_us
         steps = 1 if last_us is None else round((time_us - last_us) / spacing_us)
         if last_us is None:
-            self._first_us = time_us - self._half_us
+            self._first_us = time_us - half_us
         elif steps > MOST_STEPS:
-            out += self._told(self._tracker.gap(time_us))
-            out.append(Silence(self._end_us / 1e6, (time_us - self._half_us) / 1e6, "no readings", False))
+            out += self._told(self._tracking.tracker.gap(time_us))
+            out.append(Silence(self._end_us / 1e6, (time_us - half_us) / 1e6, "no readings", False))
         elif steps > 1:
             self.link.lost += steps - 1
         if steps != 1:
             self.noise.cut()
         self.noise.push(entry.frequency_hz)
         self._imported_us = time_us
-        self._end_us = time_us + self._half_us
-        out += self._told(self._tracker.reading(time_us, entry.frequency_hz))
+        self._end_us = time_us + half_us
+        out += self._told(self._tracking.tracker.reading(time_us, entry.frequency_hz))
         if self._points:
             self._point(out)
         return out
@@ -218,14 +208,14 @@ class Chain:
             return self._wait(self._begin_gap, entry)
         # A gap is never joined over, however short: what is open closes now, the Silence follows when it has ended.
         self._gap = entry
-        return self._told(self._tracker.gap(self._end_us))
+        return self._told(self._tracking.tracker.gap(self._end_us))
 
     def _end_gap(self, out: list[Output]) -> None:
         base = self._base
         self.noise.cut()
         begun_us = self._end_us
         if base.start and base.silent_from_us is not None:
-            out += self._told(self._tracker.gap(begun_us))
+            out += self._told(self._tracking.tracker.gap(begun_us))
         if base.step > 1:
             self.link.lost += base.step - 1
         if begun_us:
@@ -262,7 +252,7 @@ class Chain:
         if kind is records.Stopped and not self._stopped:
             self._stopped = True
             text = "the oscillator has stopped: no edge for 50 ms"
-            return [*self._told(self._tracker.gap(self._end_us)), self._notice(host_s, "warning", text)]
+            return [*self._told(self._tracking.tracker.gap(self._end_us)), self._notice(host_s, "warning", text)]
         if kind is records.Mark:
             return [MarkMade(self._base.at_host(host_s) / 1e6, f"button, mark {record.number}")]
         if kind is records.Log:
@@ -301,63 +291,37 @@ class Chain:
         else:
             self._base.set_clock(hello.clock_hz, hello.tick_cycles)
         if hello.interval_ms != self._interval_ms:
-            if self._tracker is not None:
-                out += self._told(self._tracker.gap(self._end_us))
-                self._first_id = self._alerts
+            if self._tracking.tracker is not None:
+                out += self._told(self._tracking.tracker.gap(self._end_us))
                 self.noise.cut()
             self._interval_ms = hello.interval_ms
-            self._make_tracker(hello.interval_ms / 1000)
+            self._tracking.begin(hello.interval_ms / 1000)
         return out
-
-    def _make_tracker(self, interval_s: float) -> None:
-        try:
-            tracker = Tracker(interval_s, **self._settings.tracker)
-            tracker.set_threshold(self._threshold)
-        except ValueError as error:
-            what = f"the tracker cannot take readings {interval_s:g} s apart: {error}"
-            raise InputError(what, remedy="Take readings 2 ms to 1 s apart") from None
-        if self._frozen:
-            tracker.freeze()
-        self._tracker = tracker
-        self._half_us = round(5e5 * interval_s)
 
     # ------------------------------------------------------------ what the operator did
 
     def _operator(self, entry: Operator) -> list[Output]:
-        if self._tracker is None:
+        if self._tracking.tracker is None:
             return self._wait(self._operator, entry)
         if entry.action == "mark":
             time_us = self._base.at_host(entry.host_s) if self._base is not None else self._end_us
             return [MarkMade(time_us / 1e6, entry.text)]
         if entry.action in ("freeze", "thaw"):
-            self._frozen = entry.action == "freeze"
-            return self._told(self._tracker.freeze() if self._frozen else self._tracker.thaw())
+            self._tracking.freeze(entry.action == "freeze")
+            return []
         if entry.action == "threshold" and entry.value is not None:
-            if not self._follow_threshold:
-                return []
-            try:
-                events = self._tracker.set_threshold(entry.value)
-            except ValueError as error:
-                return [self._notice(entry.host_s, "warning", f"a recorded threshold is not used: {error}")]
-            self._threshold = entry.value
-            return self._told(events)
+            if self._follow_threshold:
+                try:
+                    self._tracking.set_threshold(entry.value)
+                except ValueError as error:
+                    return [self._notice(entry.host_s, "warning", f"a recorded threshold is not used: {error}")]
+            return []
         return [self._notice(entry.host_s, "warning", f'what the operator did is not known here: "{entry.action}"')]
 
     # ------------------------------------------------------------ outputs
 
-    def _told(self, events) -> list[Output]:
-        """The tracker's events as outputs: seconds, Hz and ppm."""
-        out: list[Output] = []
-        for event in events:
-            if type(event) is not tracked.Alert:
-                out.append(outputs.hold(event))
-                continue
-            number = self._first_id + event.id
-            self._alerts = max(self._alerts, number)
-            if number == self._alerts:
-                self.settling = event.stage == "raised"
-            out.append(outputs.alert(event, number, self._reference_hz()))
-        return out
+    def _told(self, events: Iterable[tuple]) -> list[Output]:
+        return self._tracking.told(events, self._tick_s)
 
     def _point(self, out: list[Output]) -> None:
         point = self.latest
@@ -368,17 +332,6 @@ class Chain:
     def _notice(self, host_s: float, level: str, text: str) -> Notice:
         known = self._base is not None and self._base.begun
         return Notice(self._base.at_host(host_s) / 1e6 if known else None, level, text)
-
-    def _reference_hz(self) -> float | None:
-        tracker = self._tracker
-        if tracker is None:
-            return None
-        if self._base is None:
-            return tracker.reference_hz
-        if tracker.reference is None:
-            return None
-        ticks, edges = tracker.reference
-        return edges / (ticks * self._base.tick_s)
 
     # ------------------------------------------------------------ before the first hello
 

@@ -1,0 +1,100 @@
+"""The tracker as the chain uses it: made anew for another interval, its events told as outputs."""
+
+from collections.abc import Iterable
+
+from coilcount.errors import InputError
+from coilcount.model import Output, Point
+from coilcount.readings import outputs
+from coilcount.readings.frequency import neighbours_ppm
+from coilcount.settings import Settings
+from coilcount.tracker import records
+from coilcount.tracker.tracker import Tracker
+
+
+class Tracking:
+    """Keeps what outlives one Tracker: the threshold in force, the frozen baseline, the numbers of the alerts.
+
+    tracker: None before begin(); half_us: half of its interval; threshold: the raise level in force, z; alerts: how
+    many were raised; settling: the latest is raised and its sign is not settled.
+    """
+
+    def __init__(self, settings: Settings) -> None:
+        self.tracker: Tracker | None = None
+        self.half_us = 0
+        self.threshold: float = settings.tracker["threshold"]
+        self.alerts = 0
+        self.settling = False
+        self._settings = settings
+        self._frozen = False
+        self._first_id = 0  # alerts of the trackers before
+
+    def begin(self, interval_s: float) -> None:
+        """A new tracker for readings interval_s apart.  Raises InputError where no tracker can take them."""
+        try:
+            tracker = Tracker(interval_s, **self._settings.tracker)
+            tracker.set_threshold(self.threshold)
+        except ValueError as error:
+            what = f"the tracker cannot take readings {interval_s:g} s apart: {error}"
+            raise InputError(what, remedy="Take readings 2 ms to 1 s apart") from None
+        if self._frozen:
+            tracker.freeze()
+        self.tracker = tracker
+        self.half_us = round(5e5 * interval_s)
+        self._first_id = self.alerts
+
+    def freeze(self, on: bool) -> None:
+        """The operator holds the baseline, or lets it go."""
+        self._frozen = on
+        if on:
+            self.tracker.freeze()
+        else:
+            self.tracker.thaw()
+
+    def set_threshold(self, z: float) -> None:
+        """Another raise level.  Raises ValueError where it is out of range."""
+        self.tracker.set_threshold(z)
+        self.threshold = z
+
+    @property
+    def threshold_ppm(self) -> float | None:
+        """The raise level in ppm of the box statistic, of the width with the least noise; None while boxes fill."""
+        tracker = self.tracker
+        if tracker is None or not tracker.state.ready:
+            return None
+        return self.threshold * tracker.least_scale_ppb / 1000
+
+    def told(self, events: Iterable[tuple], tick_s: float | None) -> list[Output]:
+        """The tracker's events as outputs; tick_s: a tick of the board, None where frequencies were imported."""
+        out: list[Output] = []
+        for event in events:
+            if type(event) is not records.Alert:
+                out.append(outputs.hold(event))
+                continue
+            number = self._first_id + event.id
+            self.alerts = max(self.alerts, number)
+            if number == self.alerts:
+                self.settling = event.stage == "raised"
+            out.append(outputs.alert(event, number, self._reference_hz(tick_s)))
+        return out
+
+    def point(self, tick_s: float | None, noise_ppm: float | None) -> Point | None:
+        """The latest certain reading; noise_ppm: how much readings scatter, as far as that is known."""
+        reference_hz = self._reference_hz(tick_s)
+        if reference_hz is None:
+            return None
+        state = self.tracker.state
+        if tick_s is None:  # of an imported reading nothing is known but how much it scatters
+            return outputs.point(state, reference_hz, noise_ppm or 0.0)
+        if state.time_us == 0:
+            return None  # the first reading is still held back
+        counting_ppm = neighbours_ppm(reference_hz, 2e-6 * self.half_us, tick_s)
+        return outputs.point(state, reference_hz, max(counting_ppm, noise_ppm or 0.0))
+
+    def _reference_hz(self, tick_s: float | None) -> float | None:
+        tracker = self.tracker
+        if tracker is None or tick_s is None:
+            return None if tracker is None else tracker.reference_hz
+        if tracker.reference is None:
+            return None
+        ticks, edges = tracker.reference
+        return edges / (ticks * tick_s)
