@@ -66,7 +66,7 @@ def test_it_fits_every_terminal(width, height):
 def test_everything_that_matters_is_in_sight(width, height):
     text = "\n".join(rendered(busy(), width, height))
     for word in (
-        "SIMULATED", "+0.05 ± 0.10 ppm", "Hz", "50.0 records/s", "lost 17", "damaged 3", "dropped 2", "123456 received",
+        "SIMULATED", "+0.05 ± 0.10 ppm", "Hz", "50.0 records/s", "lost 17", "damaged 3", "dropped 2", "123456 records",
         "21.5 °C", "5.01 V", "drift", "noise 0.100 ppm", "threshold 4.50 σ = 1.20 ppm", "baseline 25 000.000 Hz",
         "1:02:03", "walk.ccap", "m mark", "f freeze", "q quit", "non-ferrous, or sheet iron", "now",
     ):  # fmt: skip

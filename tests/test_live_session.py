@@ -10,6 +10,7 @@ import time
 from pathlib import Path
 
 import pytest
+from coilcount.board import ports
 from coilcount.board.firmware_files import firmware_folder
 from coilcount.board.link import SerialLink
 from coilcount.board.virtual import VirtualBoard
@@ -214,6 +215,7 @@ def wait_for(condition, most_s: float = 10.0) -> None:
     [
         (["live", "--port", "{tmp}/ttyACM9"], "no such port"),
         (["live", "--port", "{tmp}"], "not a serial port"),
+        (["live"], "no board found"),
         (["live", "--scene", "demo"], "--scene and --seed are of the virtual board"),
         (["live", "--virtual", "--for", "0"], "--for is 0"),
         (["live", "--virtual", "--scene", "no-such-scene"], "no-such-scene"),
@@ -221,7 +223,8 @@ def wait_for(condition, most_s: float = 10.0) -> None:
         (["record", "{tmp}/new.ccap", "--virtual", "--build", "{tmp}/there.ccap"], "the plan is not TOML"),
     ],
 )
-def test_bad_words_are_one_line_and_2(tmp_path, capsys, words, said):
+def test_bad_words_are_one_line_and_2(tmp_path, capsys, monkeypatch, words, said):
+    monkeypatch.setattr(ports, "present", list)  # a machine without serial ports
     (tmp_path / "there.ccap").write_text("= last week's\n")
     assert main([word.format(tmp=tmp_path) for word in words]) == 2
     out, err = capsys.readouterr()

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from coilwire import PROTOCOL, frame, records
 
 from coilcount.board import ports
-from coilcount.board.opening import PORT_ERRORS, close_port, open_port, wait_for_bytes
+from coilcount.board.opening import NO_SUCH_PORT, PORT_ERRORS, close_port, open_port, wait_for_bytes
 from coilcount.errors import CoilcountError, DeviceError
 from coilcount.model import Entry, Gap, Line
 
@@ -284,7 +284,8 @@ class SerialLink:
         try:
             self._open()
         except CoilcountError as error:
-            self.problem = error.what
+            # While the plug is out there is no such port: the reason says more.
+            self.problem = self._reason if error.what == NO_SUCH_PORT else error.what
             self._plan_next_try()
 
     def _plan_next_try(self) -> None:

@@ -22,6 +22,7 @@ except ImportError:  # Windows
 # OSError, closing or configuring termios.error, which is neither.
 PORT_ERRORS: tuple[type[Exception], ...] = (OSError,) if termios is None else (OSError, termios.error)
 
+NO_SUCH_PORT = "no such port"
 # A USB serial port has no line rate; a UART bridge needs one.
 LINE_RATE = 115_200
 # Where the system cannot be asked to wake us (Windows), look this often.
@@ -108,7 +109,7 @@ def missing(device: str) -> DeviceError:
     names = [str(folder / name) for name in _port_names(folder)]
     near = difflib.get_close_matches(device, names, n=3, cutoff=0.6)
     hint = f"Near: {', '.join(near)}. " if near else ""
-    return DeviceError("no such port", device, hint + "Is the board plugged in? See coilcount ports")
+    return DeviceError(NO_SUCH_PORT, device, hint + "Is the board plugged in? See coilcount ports")
 
 
 def _check_path(device: str) -> None:

@@ -172,12 +172,12 @@ def _link(readout: r.Readout) -> Text:
         line.append("  waiting for the same board")
         return line
     line.append(f"{facts.records_per_s:.1f} records/s   ")
-    # "dropped" are those that the board itself let go; "received" comes last, where a narrow terminal cuts.
+    # "dropped" are those that the board itself let go.
     counts = (("lost", facts.lost), ("damaged", facts.damaged), ("dropped", facts.dropped))
     for word, count in (*counts, ("reconnected", facts.reconnections)):
         if count or word != "reconnected":
             line.append(f"{word} {count}   ", BOLD if count else "")
-    return line.append(f"{facts.records} received")
+    return line
 
 
 def _board(readout: r.Readout) -> Text:
@@ -196,8 +196,8 @@ def _file(readout: r.Readout) -> Text:
     if facts.message:
         return Text(" note     ").append(facts.message, BOLD)
     if facts.file:
-        return Text(f" file     {r.clock(facts.host_s)} recorded in {facts.file}")
-    return Text(" file     not recorded (--record FILE)", DIM)
+        return Text(f" file     {r.clock(facts.host_s)}, {facts.records} records in {facts.file}")
+    return Text(f" file     not recorded (--record FILE); {facts.records} records received", DIM)
 
 
 def _keys(readout: r.Readout) -> Text:

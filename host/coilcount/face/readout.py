@@ -8,14 +8,14 @@ from collections import deque
 from dataclasses import dataclass, field
 from typing import Any
 
-from coilcount.model import Alert, Hold, MarkMade, Notice, Output, Point, Silence
+from coilcount.model import Alert, MarkMade, Output, Point, Silence
 
 BIN_S = 0.1  # the strip's finest column
 KEPT_S = 80.0  # how much of the past the strip may show on the widest terminal
 ANSWER_STAYS_S = 3.0  # an alert is over in a third of a second: its answer stays long enough to be read
 CLEAR_OF = 3.0  # standard uncertainties
 DRIFT_OVER_S = 60.0
-DRIFT_AT_LEAST_S = 5.0
+DRIFT_AT_LEAST_S = 10.0
 
 RISE = "▲"
 FALL = "▼"
@@ -78,7 +78,6 @@ class Readout:
     facts: Facts = field(default_factory=Facts)
     point: Point | None = None
     alerts: deque[Alert] = field(default_factory=lambda: deque(maxlen=20))
-    notices: deque[Notice] = field(default_factory=lambda: deque(maxlen=5))
     _bins: dict[int, Column] = field(default_factory=dict)
     _baselines: deque[tuple[float, float]] = field(default_factory=deque)
 
@@ -92,14 +91,12 @@ class Readout:
             self._take_gap(output)
         elif isinstance(output, MarkMade):
             self._bin(output.time_s).mark = True
-        elif isinstance(output, Notice):
-            self.notices.append(output)
-        elif not isinstance(output, Hold):
-            return
 
     def answer(self) -> Answer:
         """What the shift suggests now, in words; the last alert's answer stays a few seconds."""
         point = self.point
+        if self.facts.problem:
+            return Answer(0, f"nothing is received: {self.facts.problem}")
         if point is None:
             return Answer(0, "waiting for the first reading")
         alert = self.alerts[-1] if self.alerts else None

@@ -9,12 +9,13 @@ from typing import Protocol
 
 from coilcount.errors import StorageError
 from coilcount.face.readout import Readout
-from coilcount.model import Entry, Header, Operator, Output, Summary
+from coilcount.model import Entry, Header, Notice, Operator, Output, Summary
 
 THRESHOLD_STEP = 1.1
 LOWEST_THRESHOLD = 2.0
 HIGHEST_THRESHOLD = 100.0
 MESSAGE_STAYS_S = 4.0
+NOTICE_STAYS_S = 15.0
 
 
 class Link(Protocol):
@@ -118,10 +119,10 @@ class Session:
         elif key in ("-", "_"):
             self._set_threshold(self._threshold / THRESHOLD_STEP)
 
-    def say(self, text: str) -> None:
+    def say(self, text: str, stays_s: float = MESSAGE_STAYS_S) -> None:
         """A line for the person at the screen, for a few seconds."""
         self.readout.facts.message = text
-        self._message_until_s = self._clock() + MESSAGE_STAYS_S
+        self._message_until_s = self._clock() + stays_s
 
     def close(self) -> Summary | None:
         """Take what is left, close the capture, let the chain finish; its summary."""
@@ -165,6 +166,8 @@ class Session:
     def _show(self, outputs: Sequence[Output]) -> None:
         for output in outputs:
             self.readout.take(output)
+            if isinstance(output, Notice):
+                self.say(output.text, NOTICE_STAYS_S)
             for view in self._views:
                 view.show(output)
 

@@ -65,3 +65,4 @@ class Link:
     def restarted(self) -> None:
         """The board's own counter began anew."""
         self._dropped_seen = None
+        self._since_s = None  # no rate over the time that it was away

@@ -2,6 +2,7 @@
 
 import argparse
 import contextlib
+import os
 import signal
 import sys
 from pathlib import Path
@@ -27,7 +28,7 @@ def listen(args: argparse.Namespace, screen: bool, scene_repeats: bool) -> int:
     # Until something is safe a signal interrupts (exit 130), but in order, so that no process stays behind.
     interrupt = _signals(lambda *_: signal.default_int_handler(signal.SIGINT, None))
     with interrupt, open_source(args, scene_repeats) as source:
-        return _run(args, source, settings, screen and sys.stdout.isatty())
+        return _run(args, source, settings, screen and _draws())
 
 
 def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> int:
@@ -82,6 +83,10 @@ def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> in
         if file:
             print(f"recorded: {file}")
     return EXIT_DONE
+
+
+def _draws() -> bool:
+    return sys.stdout.isatty() and os.environ.get("TERM") not in ("dumb", "unknown")
 
 
 def _writer(file: str | None, header, settings, warn):
