@@ -25,8 +25,10 @@ LOBE_TO = 2.1
 # A wide pass bends the line of a narrow width as far as this many of that width and one of its own, but by little.
 BEND_TO = 1.5
 BEND = 0.25
-# An extreme of the other sign this strong leaves the sign open.
+# An extreme of the other sign this strong (a share of the alert's own), and this far above the noise, leaves the sign
+# open.
 OPPOSITE = 0.85
+SURE = 6.0
 # Below this score the study has no figures.
 WEAK = 3.6
 MOST_WAITING = 6
@@ -147,16 +149,20 @@ class Alerts:
                 continue
             if not self._peaked(at) and self._leaving(at):
                 continue
-            for other in self.waiting:
-                part = self._belongs(at, time_us, other)
-                if part:
-                    if part > 0 and size > other.best:
-                        self._take(other, at, time_us)
-                    break
-            else:
+            if not self._part_of_released(at, time_us, size):
                 least = size
                 found = at
         return found
+
+    def _part_of_released(self, at, time_us, size):
+        """Whether width `at` shows an alert that was released; a larger |z| of the same peak is still its own."""
+        for other in self.waiting:
+            part = self._belongs(at, time_us, other)
+            if part:
+                if part > 0 and size > other.best:
+                    self._take(other, at, time_us)
+                return True
+        return False
 
     def _step(self, at):
         """mean(newer box) - mean(older box) less what the baseline's slope makes of it, in 1e-9."""
@@ -221,6 +227,8 @@ class Alerts:
             if size < release:
                 continue
             part = self._belongs(at, time_us, one) if one.peaked else 0
+            if part == 0 and self._part_of_released(at, time_us, size):
+                continue
             if part >= 0:
                 active = True
             if part < 0:
@@ -294,7 +302,17 @@ class Alerts:
                 return
             self.waiting.pop(0)
             f = self._widths_us[one.width] / self._interval_us
-            self._finish(one, lobes.measure(boxes, back, f, self._baseline.slope_a_reading), held, events)
+            measured = lobes.measure(boxes, back, f, self._baseline.slope_a_reading)
+            self._finish(one, measured, held, events)
+
+    def _contested(self, one):
+        """Whether the frequency went as far the other way beside the peak."""
+        boxes = self._boxes
+        back = boxes.count - one.peak_at
+        high, low = lobes.extremes(boxes, back, self._widths_us[one.width] / self._interval_us)
+        own = high if one.sign > 0 else -low
+        other = -low if one.sign > 0 else high
+        return other > SURE * one.scale and other > OPPOSITE * own
 
     def _finish(self, one, measured, held, events):
         reasons = []
@@ -302,10 +320,12 @@ class Alerts:
             one.sign = 1 if one.peak > 0.0 else -1
         if one.score < WEAK:
             reasons.append("too weak")
-        if one.opposite > OPPOSITE * one.best:
+        if measured is None and one.opposite > OPPOSITE * one.best:
             reasons.append("opposite lobe as strong")
         if measured is not None:
             core, lobe, step = measured
+            if self._contested(one):
+                reasons.append("opposite lobe as strong")
             if not held and lobes.stayed(core, step, one.scale):
                 reasons.append("step in the ground")
             elif one.sign > 0 and lobes.flat_iron(core, lobe, one.scale):

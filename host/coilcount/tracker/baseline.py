@@ -9,7 +9,19 @@ Runs under both interpreters.
 CLIP = 2.5
 STUBBORN = 10
 MEDIAN_OF_ABS = 0.6745
-ETA = 0.02  # of the median tracker of |error|: some 5 s of blocks
+# Steps of the median tracker of |error|: some 5 s of blocks, and the quick start of the first 4 s.
+ETA = 0.02
+FIRST_ETA = 0.2
+FIRST = 40
+
+
+def follow(sigma, size, count, floor):
+    """The robust scale after one more |value| `size`, the `count`-th: a median tracker, quick at first."""
+    eta = FIRST_ETA if count < FIRST else ETA
+    if size > MEDIAN_OF_ABS * sigma:
+        return sigma * (1.0 + eta)
+    sigma /= 1.0 + eta
+    return sigma if sigma > floor else floor
 
 
 class Baseline:
@@ -43,13 +55,7 @@ class Baseline:
             return
         error = mean - self.level
         size = error if error >= 0.0 else -error
-        eta = 2.0 / (count + 10)
-        if eta < ETA:
-            eta = ETA
-        if size > MEDIAN_OF_ABS * self.sigma:
-            self.sigma *= 1.0 + eta
-        elif self.sigma > self._floor:
-            self.sigma /= 1.0 + eta
+        self.sigma = follow(self.sigma, size, count, self._floor)
         alpha = 1.0 / count
         if alpha < self._alpha:
             alpha = self._alpha

@@ -21,6 +21,10 @@ REACH = 6.7
 LOOK_BACK = 3.6
 # The scale: median of |a| over .6745, a tracker that forgets in 30 s.  Same study.
 MEDIAN_OF_ABS = 0.6745
+# A narrow width's scale is at least this share of the next wider one's: where the ground is smooth the narrow widths see
+# little of it but its rare dips, which a median does not know.  Chosen on simulated gardens, where it brought the
+# threshold for one false alarm a minute from 4.2 to 8.4 (by ground) down to 3.8 to 7.2, at the same detection.
+NARROW = 0.7
 FORGET_S = 30.0
 # While |z| has lately been above FREEZE the scale stands still, but no longer than FREEZE_MOST_S: ground that is
 # rougher than it was must be learned in the end.  Fixed levels, so that z does not depend on the threshold.  Chosen on
@@ -28,8 +32,9 @@ FORGET_S = 30.0
 FREEZE = 8.0
 FREEZE_S = 0.6
 FREEZE_MOST_S = 1.0
-# The scales settle for this long after the boxes have filled.
-SETTLE_S = 1.0
+# For so long after the boxes have filled the scales are 1.25 times the mean |a| (a Gaussian's sigma), and nothing is told.
+SETTLE_S = 2.0
+SIGMA_OF_MEAN = 1.2533
 
 
 class Boxes:
@@ -87,6 +92,7 @@ class Boxes:
         self.ring[0] = 0
         self._sum = 0
         self.scales = [self.floor] * len(self.widths_s)
+        self._sums = [0.0] * len(self.widths_s)
         self.ready = False
         self._frozen = 0
         self._frozen_for = 0
@@ -121,6 +127,7 @@ class Boxes:
         used = self.used
         zs = self.zs
         best = -1.0
+        last = len(scales) - 1
         i = 0
         for right, centre_end, centre_start, left_end, left_start, k_centre, k_left, k_right in self._plan:
             right_sum = newest - ring[(at - right) & mask]
@@ -140,7 +147,11 @@ class Boxes:
                 left_sum += MODULUS
             a = centre_sum * k_centre - left_sum * k_left - right_sum * k_right
             size = a if a >= 0.0 else -a
-            scale = used[i] = scales[i]
+            scale = scales[i]
+            wider = NARROW * scales[i + 1] if i < last else 0.0
+            if scale < wider:
+                scale = wider
+            used[i] = scale
             score = size / scale
             zs[i] = a / scale
             if score > best:
@@ -148,6 +159,7 @@ class Boxes:
                 width = i
                 best_a = a
             if not frozen:
+                scale = scales[i]
                 if size > MEDIAN_OF_ABS * scale:
                     scales[i] = scale * (1.0 + eta)
                 else:
@@ -155,6 +167,11 @@ class Boxes:
                     scales[i] = scale if scale > self.floor else self.floor
             i += 1
         if count < self._settle:
+            for i in range(len(scales)):
+                size = zs[i] * used[i]
+                self._sums[i] += size if size >= 0.0 else -size
+                scale = SIGMA_OF_MEAN * self._sums[i] / (count - self._fill + 1)
+                scales[i] = scale if scale > self.floor else self.floor
             return
         self.ready = True
         self.width = width

@@ -8,6 +8,8 @@ about three quarters of their time, less is luck.  Runs under both interpreters.
 
 from array import array
 
+from .baseline import FIRST, follow
+
 HISTORY = 128  # blocks; power of two
 LOOK_BACK = 120  # 12 s
 LOW = 8  # blocks over which a rise is measured
@@ -20,8 +22,6 @@ SLOPE_FROM = 40  # blocks; a line through fewer keeps the slope of the baseline
 RAMPS = (20, 40)  # blocks: four quarters that rise alike are drift
 RAMP_EVEN = 0.4  # the least rise over the largest
 RAMP_SHARE = 0.2  # of the peak, in all
-MEDIAN_OF_ABS = 0.6745
-ETA = 0.01
 
 
 class Hold:
@@ -61,18 +61,12 @@ class Hold:
         at = count & (HISTORY - 1)
         blocks[at] = int(mean)
         self._ground[at] = int(self._baseline.level + self._baseline.slope) if self.on else blocks[at]
+        if count > STEP and not self.told:
+            # Not while a hold is on: a coil at rest says nothing of sweeping.
+            step = mean - blocks[(count - STEP) & (HISTORY - 1)]
+            self.sigma_step = follow(self.sigma_step, step if step >= 0.0 else -step, count, self._floor)
         if not self.on:
-            if count > STEP:
-                step = mean - blocks[(count - STEP) & (HISTORY - 1)]
-                size = step if step >= 0.0 else -step
-                eta = 2.0 / (count + 10)
-                if eta < ETA:
-                    eta = ETA
-                if size > MEDIAN_OF_ABS * self.sigma_step:
-                    self.sigma_step *= 1.0 + eta
-                elif self.sigma_step > self._floor:
-                    self.sigma_step /= 1.0 + eta
-            if allowed and count > 3 * LOW:
+            if allowed and count > FIRST:
                 self._try(mean, count)
             return ""
         if self._tail:

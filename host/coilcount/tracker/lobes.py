@@ -44,6 +44,25 @@ def measure(boxes, back, f, slope):
     return core, lobe, after - before - slope * (wide_from + wide_to)
 
 
+def extremes(boxes, back, f):
+    """The largest and the smallest short mean within the lobes' reach, over the wide windows, in 1e-9.
+
+    Only where measure() reaches.
+    """
+    reach = int(LOBE_TO * f + 0.5)
+    wide_from = int(WIDE_FROM * f + 0.5)
+    wide_to = int(WIDE_TO * f + 0.5)
+    level = (boxes.mean(back - wide_to, back - wide_from) + boxes.mean(back + wide_from, back + wide_to)) / 2
+    high = low = boxes.mean(back - 1, back + 1)
+    for at in range(back - reach, back + reach + 1):
+        value = boxes.mean(at - 1, at + 1)
+        if value > high:
+            high = value
+        elif value < low:
+            low = value
+    return high - level, low - level
+
+
 def flat_iron(core, lobe, scale):
     """Whether a rise of `core` shows the lobes of flat iron; `scale` is that of the width."""
     return core > 0.0 and lobe < -SIGMAS * LOBE_NOISE * scale and lobe < -SHARE * core
