@@ -1,5 +1,6 @@
 """Live and record with every part real: pyserial, pty, firmware in MicroPython, capture, chain, plain lines."""
 
+import contextlib
 import io
 import json
 import os
@@ -82,7 +83,9 @@ def test_a_recording_with_keys_pressed_replays_to_identical_lines(tmp_path, caps
     assert replayed(file, capsys) == live
     operated = [json.loads(line) for line in file.read_text().splitlines() if '"op"' in line]
     assert [entry["op"] for entry in operated] == ["threshold", "threshold", "mark", "freeze", "thaw", "threshold"]
-    assert [entry["value"] for entry in operated if "value" in entry] == [4.95, 5.45, 4.95]
+    once = round(1.1 * settings.tracker["threshold"], 2)
+    twice = round(1.1 * once, 2)
+    assert [entry["value"] for entry in operated if "value" in entry] == [once, twice, round(twice / 1.1, 2)]
 
 
 def test_unplug_and_replug_keep_one_capture_with_a_gap(tmp_path, capsys):
@@ -176,7 +179,7 @@ def test_record_on_a_disk_that_fills_keeps_what_came_and_says_1(tmp_path):
 
 def test_live_through_a_pipe_is_plain_and_loads_nothing_heavy():
     code = (
-        "import sys; from coilcount.face.cli import main; code = main(['live', '--virtual', '--for', '3']);"
+        "import sys; from coilcount.face.cli import main; code = main(['live', '--virtual', '--for', '1']);"
         "print(code, sorted({'numpy', 'scipy', 'matplotlib', 'rich'} & set(sys.modules)))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=30)
@@ -185,6 +188,34 @@ def test_live_through_a_pipe_is_plain_and_loads_nothing_heavy():
     assert lines[0].startswith("live: SIMULATED, scene demo; firmware in MicroPython")
     assert any("first frequency 2" in line for line in lines)
     assert "\x1b" not in done.stdout and any(line.startswith("summary: ") for line in lines)
+
+
+def test_on_a_terminal_the_screen_is_drawn_and_keys_are_recorded(tmp_path):
+    """The screen on a real pty, the board on another; keys typed, the capture read."""
+    with PtyBoard(tmp_path / "port") as board:
+        terminal, slave = os.openpty()
+        process = subprocess.Popen(
+            [*CLI, "live", "--port", str(board.path), "--record", "k.ccap"],
+            cwd=tmp_path, stdin=slave, stdout=slave, stderr=slave, start_new_session=True,
+            env={**os.environ, "TERM": "xterm-256color", "COLUMNS": "80", "LINES": "24"},
+        )  # fmt: skip
+        os.close(slave)
+        seen = b""
+        while b"q quit" not in seen:
+            seen += os.read(terminal, 65536)
+        board.send(b"".join(interval(k) for k in range(20)))
+        os.write(terminal, b"mf+q")
+        while process.poll() is None:
+            with contextlib.suppress(OSError):  # the other end has closed
+                seen += os.read(terminal, 65536)
+        os.close(terminal)
+    text = seen.decode()
+    assert process.returncode == 0 and "Traceback" not in text
+    assert text.count("\x1b[?1049h") == text.count("\x1b[?1049l") == 1  # the terminal is given back
+    assert "summary: " in text and "recorded: k.ccap" in text
+    entries = [json.loads(line) for line in (tmp_path / "k.ccap").read_text().splitlines()]
+    assert [entry["op"] for entry in entries if "op" in entry] == ["mark", "freeze", "threshold"]
+    assert entries[-1]["end"] == "closed"
 
 
 def test_ctrl_c_closes_everything_and_says_0(tmp_path):

@@ -10,7 +10,15 @@ from collections.abc import Callable
 from coilwire import PROTOCOL, frame, records
 
 from coilcount.board import ports
-from coilcount.board.opening import NO_SUCH_PORT, PORT_ERRORS, close_port, open_port, wait_for_bytes
+from coilcount.board.opening import (
+    NO_SUCH_PORT,
+    PORT_ERRORS,
+    close_port,
+    loss_reason,
+    open_port,
+    printable,
+    wait_for_bytes,
+)
 from coilcount.errors import CoilcountError, DeviceError
 from coilcount.model import Entry, Gap, Line
 
@@ -25,7 +33,6 @@ SILENT_S = 5.0
 ASK_AGAIN_S = 0.5
 BACK_OFF_FIRST_S = 0.2
 BACK_OFF_MOST_S = 3.0
-_SAMPLE_BYTES = 48
 
 
 class SerialLink:
@@ -170,7 +177,7 @@ class SerialLink:
         self._greeting = False
         if self._lost_s is None:
             self._lost_s = self._clock()
-            self._reason = _reason(error)
+            self._reason = loss_reason(error)
             self._back_off_s = BACK_OFF_FIRST_S
         self.problem = self._reason
         self._plan_next_try()
@@ -199,7 +206,7 @@ class SerialLink:
         if hello or (self._sound and waited_s >= HELLO_S):
             self._accept(hello)
         elif self.last_bytes_s >= self._opened_s and waited_s >= FOREIGN_S and not self._sound:
-            sample = self._sample()
+            sample = printable(b" ".join(line.data for line in self._kept) or self._splitter.rest())
             if sample:
                 self._abandon()
                 raise DeviceError(
@@ -264,11 +271,6 @@ class SerialLink:
         self._kept = []
         self._splitter.rest()
 
-    def _sample(self) -> str:
-        data = b" ".join(line.data for line in self._kept) or self._splitter.rest()
-        text = "".join(chr(byte) if 32 <= byte < 127 else "." for byte in data[:_SAMPLE_BYTES])
-        return f'"{text.strip()}"' if text.strip(" .") else f"{len(data)} unprintable bytes" if data else ""
-
     # ------------------------------------------------------------ search
 
     def _wait_and_try(self, wait_s: float) -> None:
@@ -297,18 +299,3 @@ class SerialLink:
         if "://" in device:
             return ""
         return next((port.serial_number for port in self._listing() if port.device == device), "")
-
-
-def _reason(error: Exception) -> str:
-    words = str(error).lower()
-    gone = (
-        "input/output error",
-        "no such device",
-        "returned no data",
-        "disconnected",
-        "no such file",
-        "not configured",
-    )
-    if getattr(error, "errno", None) in (5, 6, 19) or any(sign in words for sign in gone):
-        return "unplugged"
-    return f"link lost: {error}"

@@ -28,6 +28,7 @@ LINE_RATE = 115_200
 # Where the system cannot be asked to wake us (Windows), look this often.
 _POLL_S = 0.01
 _READ_BYTES = 65_536
+_SAMPLE_BYTES = 48
 
 
 def open_port(device: str) -> serial.SerialBase:
@@ -78,6 +79,28 @@ def explain(error: Exception, device: str) -> CoilcountError:
     if number == 111 or "refused" in words or "://" in device:
         return DeviceError("nothing answers at this address", device, f"Is the other end running? ({words})")
     return DeviceError("the port cannot be opened", device, words)
+
+
+def loss_reason(error: Exception) -> str:
+    """Why an open port went away, from what reading it raised."""
+    words = str(error).lower()
+    gone = (
+        "input/output error",
+        "no such device",
+        "returned no data",
+        "disconnected",
+        "no such file",
+        "not configured",
+    )
+    if getattr(error, "errno", None) in (5, 6, 19) or any(sign in words for sign in gone):
+        return "unplugged"
+    return f"link lost: {error}"
+
+
+def printable(data: bytes) -> str:
+    """A sample of what another program says, fit for a terminal; "" where there is nothing."""
+    text = "".join(chr(byte) if 32 <= byte < 127 else "." for byte in data[:_SAMPLE_BYTES])
+    return f'"{text.strip()}"' if text.strip(" .") else f"{len(data)} unprintable bytes" if data else ""
 
 
 def permission_remedy(device: str) -> str:
