@@ -261,6 +261,17 @@ def test_huge_shifts_are_clipped_not_lost():
     assert alerts[0].sign == -1 and alerts[0].score > 1000
 
 
+def test_a_frequency_that_is_another_for_good_is_followed():
+    """A capacitor changed under power: 6 % off for good.  After 5 s a new reference, then passes are found again."""
+    far = 60_000_000
+    y = np.concatenate([noise_ppb(300, 1), far + noise_ppb(900, 2) + bump_ppb(900, 14.0, 8000, 0.3)])
+    events, states = run(y, threshold=6.0)
+    last = finals(events)[-1]
+    assert (last.sign, last.score > 15) == (1, True)
+    assert last.peak_us == pytest.approx(20e6, abs=60_000)
+    assert abs(states[-1].y_ppb) < 5000
+
+
 def test_memory_does_not_grow():
     y = np.tile(passes(), 4)
     tracker = Tracker(INTERVAL_S)

@@ -21,8 +21,8 @@ REACH = 6.7
 LOOK_BACK = 3.6
 # The scale: median of |a| over .6745, a tracker that forgets in 30 s.  Same study.
 MEDIAN_OF_ABS = 0.6745
-# A narrow width's scale is at least this share of the next wider one's: where the ground is smooth the narrow widths see
-# little of it but its rare dips, which a median does not know.  Chosen on simulated gardens, where it brought the
+# A narrow width's scale is at least this share of the next wider one's: where the ground is smooth the narrow widths
+# see little of it but its rare dips, which a median does not know.  Chosen on simulated gardens, where it brought the
 # threshold for one false alarm a minute from 4.2 to 8.4 (by ground) down to 3.8 to 7.2, at the same detection.
 NARROW = 0.7
 FORGET_S = 30.0
@@ -32,7 +32,8 @@ FORGET_S = 30.0
 FREEZE = 8.0
 FREEZE_S = 0.6
 FREEZE_MOST_S = 1.0
-# For so long after the boxes have filled the scales are 1.25 times the mean |a| (a Gaussian's sigma), and nothing is told.
+# For so long after the boxes have filled the scales are 1.25 times the mean |a| (a Gaussian's sigma), and nothing is
+# told.
 SETTLE_S = 2.0
 SIGMA_OF_MEAN = 1.2533
 
@@ -88,6 +89,7 @@ class Boxes:
     def restart(self):
         """The boxes fill anew and the scales settle anew."""
         self.count = 0  # readings since the start
+        self.clipped = 0  # readings that were beyond the limit; whoever looks sets it back
         self.at = 0
         self.ring[0] = 0
         self._sum = 0
@@ -106,8 +108,10 @@ class Boxes:
         limit = self.limit
         if y > limit:
             y = limit
+            self.clipped += 1
         elif y < -limit:
             y = -limit
+            self.clipped += 1
         ring = self.ring
         mask = self._mask
         newest = self._sum = (self._sum + y) & MASK

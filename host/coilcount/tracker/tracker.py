@@ -5,7 +5,7 @@ of 6.7 of the longest width and two of 128 blocks.  Runs under both interpreters
 """
 
 from . import defaults
-from .alert import Alerts
+from .alerts import Alerts
 from .baseline import Baseline
 from .boxes import Boxes
 from .hold import Hold
@@ -15,6 +15,9 @@ from .series import BROKEN, Decoder, Repair
 
 NOTHING = ()
 BLOCK_S = 0.1
+# A frequency that stays beyond the range of the sums (percents off the reference) for so many blocks, 5 s, is the new
+# normal: start anew from a reference near it.
+FAR_BLOCKS = 50
 SHORTEST_INTERVAL_S = 0.002
 LONGEST_INTERVAL_S = 1.0
 
@@ -52,6 +55,7 @@ class Tracker:
         self._alerts = Alerts(self._boxes, self._baseline, self._interval_us, values["release_fraction"])
         self._frozen = False
         self._in_block = 0
+        self._far = 0  # blocks in a row that were beyond the range
         self._last_us = None  # middle of the last interval
         self._newest_us = None  # middle of the newest reading, held back or not
         self._time_us = 0
@@ -66,6 +70,9 @@ class Tracker:
 
     def interval(self, time_us, sequence, first_edge, n, t_first, s):
         """Raw sums of one interval as they were on the wire; time_us is its middle."""
+        if self._far >= FAR_BLOCKS:
+            self._far = 0
+            self._decoder.reference = None
         steps = self._decoder.interval(sequence, first_edge, n, t_first, s)
         last_us = self._last_us
         self._last_us = time_us
@@ -80,6 +87,9 @@ class Tracker:
         """A frequency that was counted elsewhere, in Hz; time_us is the middle of the reading."""
         if not 0.0 < frequency_hz < 1e12:
             raise ValueError("a frequency of %r Hz" % frequency_hz)
+        if self._far >= FAR_BLOCKS:
+            self._far = 0
+            self._decoder.reference_hz = None
         events = NOTHING
         steps = self._decoder.reading(time_us, frequency_hz)
         if steps == BROKEN:
@@ -167,6 +177,8 @@ class Tracker:
         for y in certain:
             self._one(y, self._newest_us - back * self._interval_us, now_us, events)
             back -= 1
+        if self._far >= FAR_BLOCKS:
+            events.extend(self._break())
         if not events:
             return NOTHING
         self._events = []
@@ -192,6 +204,11 @@ class Tracker:
     def _end_block(self, time_us, events):
         boxes = self._boxes
         hold = self._hold
+        if boxes.clipped == self._block:
+            self._far += 1
+        else:
+            self._far = 0
+        boxes.clipped = 0
         mean = boxes.mean(0, self._block - 1)
         told = hold.block(mean, self._may_hold and boxes.ready and not self._frozen)
         if told == "start":
