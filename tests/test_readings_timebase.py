@@ -152,6 +152,17 @@ def test_uptime_bridges_where_the_host_was_asleep():
     assert board.base.bridged
 
 
+@pytest.mark.parametrize("flag", [records.FLAG_STALL, records.FLAG_OVERRUN])
+def test_an_interval_that_broke_inside_continues_nothing(flag):
+    board = Board()
+    starts = []
+    for flags in (0, 0, flag, 0, 0):
+        board.interval(flags)
+        starts.append(board.base.start)
+    assert starts == [True, False, True, True, False]
+    assert board.base.reason == "new time base"
+
+
 @pytest.mark.parametrize("step", [0, 101, 40_000])
 def test_a_step_of_the_sequence_that_is_no_loss_is_a_new_start(step):
     board = Board()

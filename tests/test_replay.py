@@ -3,6 +3,7 @@
 import csv
 import gzip
 import json
+from dataclasses import replace
 
 import pytest
 from board_lines import HEADER, Source, entries, passes
@@ -150,15 +151,13 @@ def test_the_series(capture, capsys, tmp_path):
 
 
 def test_other_settings_than_while_recording_are_told(capture, capsys, tmp_path):
-    told = HEADER.__class__(
-        **{name: getattr(HEADER, name) for name in HEADER.__slots__} | {"settings": defaults().as_dict()}
-    )
+    told = replace(HEADER, settings=defaults().as_dict())
     with CaptureWriter(tmp_path / "b.ccap", told) as writer:
         for entry in entries(Source(lambda t: 25_000.0), 1.0):
             writer.write(entry)
     (tmp_path / "t.toml").write_text("schema = 1\n[tracker]\nthreshold = 6\n", encoding="utf-8")
     assert main(["replay", "b.ccap", "--settings", "t.toml", "--json"]) == 0
-    assert "threshold 4.5 then, 6.0 now" in capsys.readouterr().err
+    assert f"threshold {defaults().tracker['threshold']} then, 6.0 now" in capsys.readouterr().err
     assert main(["replay", "b.ccap", "--json"]) == 0
     assert capsys.readouterr().err == ""
 

@@ -219,14 +219,11 @@ class Chain:
         if base.step > 1:
             self.link.lost += base.step - 1
         if begun_us:
+            reason = base.reason
             if self._gap is not None:
                 reason = self._gap.reason
             elif self._stopped:
                 reason = "oscillator stopped"
-            elif base.step > 1:
-                reason = "records lost"
-            else:
-                reason = "board restarted" if base.bridged else "new time base"
             out.append(Silence(begun_us / 1e6, max(begun_us, base.time_us) / 1e6, reason, base.bridged))
         self._gap = None
         self._stopped = False

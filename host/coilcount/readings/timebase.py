@@ -14,7 +14,9 @@ MOST_STEPS = 100
 UNSEEN_WRAP_S = 30.0
 # Host time against board time: lines arrive in bunches, but not later than this.
 HOST_SLACK_S = 1.0
-_BREAKS = records.FLAG_NEW_TIME_BASE
+# Inside an interval of these the timestamps broke, so that it continues nothing, and nothing continues it.
+_BROKEN_INSIDE = records.FLAG_STALL | records.FLAG_OVERRUN
+_BREAKS = records.FLAG_NEW_TIME_BASE | _BROKEN_INSIDE
 
 
 class TimeBase:
@@ -23,7 +25,8 @@ class TimeBase:
     Attributes after advance(): time_us; start: the latest interval does not continue the one before (also the very
     first); bridged: its time needed uptime or host time; silent_from_us: with `start`, where the readings before it
     ended (None for the very first); step: by how much the sequence went on, 0 where that is unknown; rate: edges per
-    tick between the mean of the interval before and that of this one (readings.frequency.two_averages), 0 at a start.
+    tick between the mean of the interval before and that of this one (readings.frequency.two_averages), 0 at a start;
+    reason: of a start, in words.
     """
 
     def __init__(self, clock_hz: int, tick_cycles: int) -> None:
@@ -35,6 +38,8 @@ class TimeBase:
         self.rate = 0.0
         self.begun = False
         self.restarted = False  # the board has started anew since the latest interval
+        self.reason = ""
+        self._broken = 0  # the flags of _BROKEN_INSIDE of the latest interval
         self._sequence = self._first_edge = self._t_first = 0
         self._n = self._s = 0
         self._period = 0.0  # ticks
@@ -74,6 +79,7 @@ class TimeBase:
             and -ticks <= 8.0 * (ticks - expected) <= ticks
             and not flags & _BREAKS
             and not self.restarted
+            and not self._broken
             and n > 1
             and self._n
         ):
@@ -89,6 +95,7 @@ class TimeBase:
         self._first_edge = first_edge
         self._t_first = t_first
         self._host_s = host_s
+        self._broken = flags & _BROKEN_INSIDE
         if n > 1:
             self._n = n
             self._s = s
@@ -130,16 +137,18 @@ class TimeBase:
         self.silent_from_us = self._end_us()
         silence_us = max(0, self._estimate_us(record, host_s) - self.time_us)
         ticks_us = ticks * self._numerator // self._denominator
-        same_run = not self.restarted and not record.flags & _BREAKS
+        same_run = not (self.restarted or self._broken or record.flags & _BREAKS)
         in_pace = step > 0 and abs(ticks - expected) * 8 <= ticks
         near = abs(ticks_us - silence_us) <= HOST_SLACK_S * 1e6
         if same_run and silence_us < UNSEEN_WRAP_S * 1e6 and (in_pace or (near and 0 < step <= MOST_STEPS)):
             # The board's clock counted through it: records were lost, or the oscillator stood still.
             self.step = step
             elapsed_us = ticks_us
+            self.reason = "records lost" if step > 1 else "no edges"
         else:
             elapsed_us = silence_us
             self.bridged = True
+            self.reason = "board restarted" if self.restarted else "new time base"
             if same_run and silence_us >= UNSEEN_WRAP_S * 1e6:
                 elapsed_us = self._with_wraps(ticks, silence_us)
         earliest_us = self.time_us if self.step else self.silent_from_us
