@@ -106,7 +106,7 @@ def test_unplug_and_replug_keep_one_capture_with_a_gap(tmp_path, capsys):
         session.close()
     lines = out.getvalue().splitlines()
     assert [line for line in lines if line.startswith("link: ")] == [
-        "link: unplugged; waiting for the same board",
+        "link: unplugged; waiting for the board",
         "link: the board is back",
     ]
     objects = replayed(file, capsys)
@@ -119,16 +119,31 @@ def test_unplug_and_replug_keep_one_capture_with_a_gap(tmp_path, capsys):
     assert main(["inspect", str(file), "--quiet"]) == 0
 
 
-def session_on(board: PtyBoard, writer=None, **more) -> Session:
-    """A session on a pty that the test plays; its clock is the wall's."""
-    begin = time.monotonic()
-    link = SerialLink(str(board.path), lambda: time.monotonic() - begin)
+def session_on(board: PtyBoard, writer=None, clock=time.monotonic) -> Session:
+    """A session on a pty that the test plays."""
+    link = SerialLink(str(board.path), clock)
     link.connect()
     settings = defaults()
     return Session(
         link=link, chain=Chain(settings, points=True), readout=Readout(), views=[],
-        clock=lambda: time.monotonic() - begin, header=header(link, settings), writer=writer, **more,
+        clock=clock, header=header(link, settings), writer=writer,
     )  # fmt: skip
+
+
+def test_a_silent_board_is_told_and_stays_connected(tmp_path):
+    with PtyBoard(tmp_path / "port") as board:
+        begin = time.monotonic()
+        session = session_on(board, clock=lambda: 20 * (time.monotonic() - begin))
+        facts = session.readout.facts
+        for _ in range(60):
+            session.step(0.02)
+            if facts.problem:
+                break
+        assert facts.problem == "connected, but silent"
+        board.send(interval(0))
+        session.step(0.5)
+        assert facts.problem == "" and facts.reconnections == 0
+        session.close()
 
 
 def test_where_the_disk_is_full_the_session_says_so_once_and_still_closes(tmp_path):

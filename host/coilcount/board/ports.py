@@ -132,7 +132,7 @@ def choose(wanted: str = "", listing: Callable[[], list[Port]] | None = None, wa
     if boards:
         names = ", ".join(f"{reply.port.device} (serial number {reply.hello.uid})" for reply in boards)
         raise DeviceError(f"{len(boards)} boards answer", names, "Choose one with --port DEVICE or its serial number")
-    raise DeviceError("no board found", _seen(replies), NO_BOARD)
+    raise DeviceError("no board found", seen(replies), NO_BOARD)
 
 
 def device_of(serial_number: str, ports: Iterable[Port]) -> str:
@@ -144,7 +144,8 @@ def device_of(serial_number: str, ports: Iterable[Port]) -> str:
     return next((port.device for port in ports if port.serial_number and port.serial_number.casefold() == wanted), "")
 
 
-def _seen(replies: list[Reply]) -> str:
+def seen(replies: list[Reply]) -> str:
+    """What was there instead of a board."""
     if not replies:
         return "no serial port at all"
     return "; ".join(f"{reply.port.device}: {reply.reason}" for reply in replies)

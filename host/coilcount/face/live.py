@@ -168,8 +168,8 @@ def _link(readout: r.Readout) -> Text:
     facts = readout.facts
     line = Text(" link     ")
     if facts.problem:
-        line.append(f" {facts.problem}, since {r.clock(facts.host_s - facts.problem_since_host_s)} ", WARN)
-        line.append("  waiting for the same board")
+        line.append(f" {facts.problem} for {r.clock(facts.host_s - facts.problem_since_host_s)} ", WARN)
+        line.append("  waiting for the board")
         return line
     line.append(f"{facts.records_per_s:.1f} records/s   ")
     # "dropped" are those that the board itself let go.

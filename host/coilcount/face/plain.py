@@ -33,7 +33,7 @@ class PlainLines:
         """Print a change of the link at once, and a line of status every ten seconds."""
         facts = self._readout.facts
         if facts.problem and not self._problem:
-            self._print(f"link: {facts.problem}; waiting for the same board", always=True)
+            self._print(f"link: {facts.problem}; waiting for the board", always=True)
         elif self._problem and not facts.problem:
             self._print("link: the board is back", always=True)
         self._problem = facts.problem

@@ -16,6 +16,8 @@ LOWEST_THRESHOLD = 2.0
 HIGHEST_THRESHOLD = 100.0
 MESSAGE_STAYS_S = 4.0
 NOTICE_STAYS_S = 15.0
+# A board says something each second, also with its oscillator stopped.  Told, no more: a silence is no disconnect.
+SILENT_S = 8.0
 
 
 class Link(Protocol):
@@ -76,6 +78,7 @@ class Session:
         self._frozen = False
         self._marks = 0
         self._message_until_s = 0.0
+        self._heard_s = clock()
         # The writer has the header already: it is the first line of the file.
         self._show(chain.feed(header))
 
@@ -85,6 +88,8 @@ class Session:
         entries = self._link.read(wait_s)
         for entry in entries:
             self._take(entry)
+        if entries:
+            self._heard_s = self._clock()
         for key in self._keys():
             self.press(key)
         now = self._clock()
@@ -183,8 +188,11 @@ class Session:
         facts.threshold_ppm = self._chain.threshold_ppm
         facts.raise_level = self._threshold
         facts.reconnections = self._link.reconnections
-        if self._link.problem and not facts.problem:
-            facts.problem_since_host_s = now
-        facts.problem = self._link.problem
+        problem = self._link.problem
+        if not problem and now - self._heard_s > SILENT_S:
+            problem = "connected, but silent"
+        if problem and not facts.problem:
+            facts.problem_since_host_s = self._heard_s
+        facts.problem = problem
         if facts.message and now > self._message_until_s:
             facts.message = ""

@@ -33,7 +33,9 @@ class Source:
 
     @property
     def simulated(self) -> bool:
-        return self.name == "virtual"
+        """Also where another program keeps the virtual board and this one opens its port."""
+        hello = self.link.hello
+        return self.name == "virtual" or (hello is not None and hello.board.startswith("virtual"))
 
 
 def add_source(parser: argparse.ArgumentParser) -> None:
@@ -83,16 +85,11 @@ def open_source(args: argparse.Namespace, scene_repeats: bool) -> Iterator[Sourc
         yield Source(link, "serial", f"{board} on {link.device}", clock, start_utc)
         return
 
-    from coilcount.board.firmware_files import firmware_folder
-    from coilcount.board.virtual import VirtualBoard
+    from coilcount.face.commands.virtual import DEFAULT_SCENE, make_board
 
-    scene = args.scene or "demo"
-    command = [sys.executable, "-m", "coilcount.simulate.feed", "--scene", scene, "--pace", "1"]
-    if args.seed is not None:
-        command += ["--seed", str(args.seed)]
-    if scene_repeats or args.seconds is not None:
-        command += ["--for", "inf"]
-    with VirtualBoard(firmware_folder(), command) as board:
+    scene = args.scene or DEFAULT_SCENE
+    seconds = math.inf if scene_repeats or args.seconds is not None else None
+    with make_board(scene, args.seed, seconds=seconds) as board:
         link = SerialLink(board.port, clock)
         try:
             link.connect()

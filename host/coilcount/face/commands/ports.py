@@ -18,8 +18,7 @@ def run(args: argparse.Namespace) -> int:
     for reply in replies:
         print(json.dumps(_object(reply)) if args.json else _line(reply), flush=True)
     if not any(reply.hello for reply in replies):
-        where = "no serial port at all" if not replies else f"{len(replies)} ports, none answers"
-        raise DeviceError("no board found", where, ports.NO_BOARD)
+        raise DeviceError("no board found", ports.seen(replies), ports.NO_BOARD)
     return EXIT_DONE
 
 
