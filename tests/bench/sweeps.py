@@ -2,59 +2,74 @@
 
     python tests/bench/sweeps.py [--threshold Z] [--runs 3] [--first-seed 1001]
 
-SIMULATION: scenes of our own, through the counted lines of the simulated board; no hardware was at hand.  Each ground is
-swept twice with each seed: without objects, for the false alarms, and with objects, at random depths, offsets and speeds.
-A pass is found by an alert whose peak lies within 0.3 s or one width of the closest approach; its d' is that of a matched
-filter that knows the pass and the noise, against everything (ground and hand too).  The tracker's constants were chosen on
-other generators and on seeds below 1000.
+SIMULATION: scenes of our own, through the counted lines of the simulated board; no hardware was at hand.  Each ground
+is swept twice with each seed: without objects, for the false alarms, and with objects, at random depths, offsets and
+speeds.  A pass is found by an alert whose peak lies within 0.3 s or one width of the closest approach (of several, the
+one with the largest score is judged); its d' is that of a matched filter that knows the pass and the noise, against
+everything (ground and hand too).  The tracker's constants were chosen on another generator and on seeds below 1000 of
+this one.
 """
 
 import argparse
 import time
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
-from coilwire import frame, records
-from scipy import stats
-
 from coilcount.model import Line
 from coilcount.simulate.coil import CoilModel
-from coilcount.simulate.dprime import yardstick
+from coilcount.simulate.dprime import Yardstick, yardstick
 from coilcount.simulate.lines import entries
-from coilcount.simulate.passes import passes_of
 from coilcount.simulate.scene import Ground, Oscillator, Scene, Supply, Sweep, Target, Weather
-from coilcount.simulate.truth import pass_shift
+from coilcount.simulate.truth import judged_passes, pass_shift
 from coilcount.tracker import defaults
 from coilcount.tracker.records import Alert, Hold
 from coilcount.tracker.tracker import Tracker
+from coilwire import frame, records
+from scipy import stats
 
 INTERVAL_MS = 20
 SECONDS = 120
 SPACING_S = 3.5
 BANDS = ((4, 6), (6, 10), (10, 20), (20, 50), (50, np.inf))
-THRESHOLDS = (3.5, 4.0, 4.5, 5.0, 6.0)
+THRESHOLDS = (3.5, 4.0, 4.5, 5.0)
 
+# The coil hangs 3 cm above them.  "rough" lets it sink to a centimetre and swing up to five, which is no careful sweep.
 GROUNDS = {
     "lawn": (Ground(chi=1e-4, variation=0.15, patch_m=0.8, wobble_cm=0.4), "garden"),
     "bed": (Ground(chi=2e-4, variation=0.2, patch_m=0.8, wobble_cm=0.6), "garden"),
     "orchard": (Ground(chi=2e-4, variation=0.15, patch_m=0.9, wobble_cm=0.4), "garden"),
-    "stubble": (Ground(chi=3e-4, variation=0.15, patch_m=1.2, wobble_cm=0.8), "garden"),
+    "rough": (Ground(chi=3e-4, variation=0.15, patch_m=1.2, wobble_cm=0.8), "rough"),
     "mineral": (Ground(chi=3e-3, variation=0.25, patch_m=0.8, wobble_cm=0.5), "mineral soil"),
 }
 
+@dataclass(frozen=True)
+class Shape:
+    """What a Target needs, but for where and when."""
+
+    shape: str
+    metal: str
+    diameter_mm: float
+    thickness_mm: float | None = None
+    length_mm: float | None = None
+    tilt_deg: float = 0.0
+    turn_deg: float = 0.0
+
+
 # name: (Target without depth and times, shallowest and deepest centre in cm)
 OBJECTS = {
-    "copper coin 24 mm": (dict(shape="disc", metal="copper", diameter_mm=24, thickness_mm=1.75), 4, 14),
-    "cupronickel coin 21 mm": (dict(shape="disc", metal="cupronickel", diameter_mm=21, thickness_mm=1.7), 4, 12),
-    "gold ring 20 mm": (dict(shape="ring", metal="gold-alloy", diameter_mm=20, thickness_mm=2), 4, 11),
-    "aluminium foil 30 mm": (dict(shape="disc", metal="aluminium", diameter_mm=30, thickness_mm=0.02), 3, 9),
-    "steel ball 12 mm": (dict(shape="ball", metal="steel", diameter_mm=12), 3, 9),
-    "nail 70 mm, lying": (
-        dict(shape="rod", metal="steel", diameter_mm=3, length_mm=70, tilt_deg=85, turn_deg=60), 3, 10
-    ),
-    "nail 60 mm, upright": (dict(shape="rod", metal="steel", diameter_mm=3, length_mm=60, tilt_deg=20), 5, 14),
-    "crown cap": (dict(shape="flat-iron", metal="steel", diameter_mm=30, thickness_mm=0.24), 4, 12),
-}  # fmt: skip
+    "copper coin 24 mm": (Shape("disc", "copper", 24, thickness_mm=1.75), 4, 14),
+    "cupronickel coin 21 mm": (Shape("disc", "cupronickel", 21, thickness_mm=1.7), 4, 12),
+    "gold ring 20 mm": (Shape("ring", "gold-alloy", 20, thickness_mm=2), 4, 11),
+    "aluminium ring 22 mm": (Shape("ring", "aluminium", 22, thickness_mm=1.5), 4, 11),
+    "brass button 16 mm": (Shape("disc", "brass", 16, thickness_mm=1.2), 3, 9),
+    "lead ball 12 mm": (Shape("ball", "lead", 12), 3, 8),
+    "aluminium foil 30 mm": (Shape("disc", "aluminium", 30, thickness_mm=0.02), 3, 9),
+    "steel ball 12 mm": (Shape("ball", "steel", 12), 3, 9),
+    "nail 70 mm, lying": (Shape("rod", "steel", 3, length_mm=70, tilt_deg=85, turn_deg=60), 3, 10),
+    "nail 60 mm, upright": (Shape("rod", "steel", 3, length_mm=60, tilt_deg=20), 5, 14),
+    "bolt 50 mm": (Shape("rod", "steel", 8, length_mm=50, tilt_deg=60, turn_deg=30), 5, 13),
+    "crown cap": (Shape("flat-iron", "steel", 30, thickness_mm=0.24), 4, 12),
+}
 
 
 @dataclass
@@ -66,6 +81,7 @@ class Pass:
     at_s: float
     sign: int
     d: float
+    two_faced: bool  # it goes the other way, too, by more than half its peak: flat iron
     alert: Alert | None = None
     raised_after_s: float = 0.0
 
@@ -85,7 +101,7 @@ def scene_of(ground: Ground, seed: int, with_objects: bool) -> Scene:
                 offset_cm=rng.uniform(-4, 4),
                 speed_m_s=rng.uniform(0.3, 1.0),
                 at_s=(at,),
-                **shape,
+                **asdict(shape),
             )
         )
         at += SPACING_S * rng.uniform(0.8, 1.2)
@@ -125,14 +141,14 @@ def run(intervals: list[tuple], threshold: float) -> tuple[list[Alert], float]:
     return alerts, sum((e.end_us or SECONDS * 1e6) - e.start_us for e in held) / 1e6
 
 
-def truth_of(scene: Scene, coil: CoilModel, measure, ground: str) -> list[Pass]:
+def truth_of(scene: Scene, coil: CoilModel, measure: Yardstick, ground: str) -> list[Pass]:
     found = []
-    for one in passes_of(scene):
-        t = np.arange(np.floor(one.start_s * 1000), np.ceil(one.end_s * 1000)) * 1e-3
-        y = pass_shift(scene, coil, one, t)
-        d = measure.of(y, one.closest_s - t[0])[1]
-        sign = 1 if y[np.argmax(np.abs(y))] > 0 else -1
-        found.append(Pass(one.target.object, ground, one.closest_s, sign, d))
+    for truth in judged_passes(scene, lambda: measure):
+        sign = 1 if truth.peak_ppm > 0 else -1
+        y = 1e6 * sign * pass_shift(scene, coil, truth.one, np.arange(truth.start_s - 1, truth.end_s + 1, 0.005))
+        two_faced = -y.min() > 0.5 * y.max()
+        name = truth.one.target.object
+        found.append(Pass(name, ground, truth.closest_s, sign, truth.d_prime_everything, two_faced))
     return found
 
 
@@ -224,7 +240,10 @@ def main() -> None:
         band = [one for one in in_garden if low <= one.d < high]
         if band:
             print(line(f"d' {low:g} to {high:g}", band))
-    print(line("d' 10 and more", [one for one in in_garden if one.d >= 10]))
+    clear = [one for one in in_garden if one.d >= 10]
+    print(line("d' 10 and more", clear))
+    print(line("... that go one way only", [one for one in clear if not one.two_faced]))
+    print(line("... that go both ways", [one for one in clear if one.two_faced]))
     print(line("all that were found", [one for one in in_garden if one.alert is not None]))
     print("By kind, d' 10 and more:")
     for kind in OBJECTS:
@@ -236,7 +255,8 @@ def main() -> None:
         some = [one for one in everything if one.ground == name and one.d >= 10]
         if some:
             print(line(name, some))
-    print(f"\n{len(everything)} passes, {2 * minutes * len(GROUNDS):.0f} minutes, {time.process_time() - began:.0f} s CPU")
+    spent_s = time.process_time() - began
+    print(f"\n{len(everything)} passes, {2 * minutes * len(GROUNDS):.0f} minutes of sweeping, {spent_s:.0f} s CPU")
 
 
 if __name__ == "__main__":
