@@ -122,7 +122,8 @@ def test_a_gap_closes_alerts_and_starts_anew():
 def test_the_end_of_the_data_leaves_an_alert_open():
     events, _ = run(passes()[:248], threshold=6.0)
     assert [e.stage for e in events] == ["raised", "final"]
-    assert events[-1].released_us is None and events[-1].sign == 1
+    last = events[-1]
+    assert (last.settled_us, last.released_us, last.sign, last.reasons) == (None, None, 0, ("not settled",))
 
 
 def test_a_late_reading_is_a_gap_and_a_missing_one_is_filled():

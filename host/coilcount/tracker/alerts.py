@@ -275,7 +275,7 @@ class Alerts:
     def _finish(self, one, measured, held, events):
         reasons = []
         if one.sign == 0:
-            one.sign = 1 if one.peak > 0.0 else -1
+            reasons.append("not settled")
         if one.score < WEAK:
             reasons.append("too weak")
         if measured is None and one.opposite > OPPOSITE * one.best:

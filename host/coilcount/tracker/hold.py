@@ -105,7 +105,8 @@ class Hold:
         for i in range(1, LOW + 1):
             value = (blocks[(count - i) & (HISTORY - 1)] - baseline.level) * sign
             if value < low:
-                low = value
+                # Not below the baseline: the end of a pass of the other sign is no arrival.
+                low = value if value > 0.0 else 0.0
         rise = size - low
         if rise < self._rise * self.scale * self.sigma_step or 2 * rise < size:
             return
