@@ -18,7 +18,7 @@ TABLE = (
     Setting("release_fraction", 0.6, 0.1, 0.95, "of threshold", "an alert ends below this share of the threshold"),
     Setting("hold", True, None, None, "", "hold the baseline by itself while the coil rests over a target"),
     Setting("hold_least_ppm", 2.0, 0.01, 1000.0, "ppm", "smallest shift that is held, at the default threshold"),
-    Setting("hold_rise_sigma", 4.5, 1.0, 100.0, "sigma", "rise in 0.8 s that is held, at the default threshold"),
+    Setting("hold_rise_sigma", 3.7, 1.0, 100.0, "sigma", "rise in 0.8 s that is held, at the default threshold"),
     Setting("hold_limit_s", 25.0, 2.0, 300.0, "s", "longest time that the baseline is held by itself"),
     Setting("baseline_s", 2.5, 0.5, 60.0, "s", "time constant of the baseline"),
 )
