@@ -15,6 +15,7 @@ W = 2 * pi * F
 COIL = coil.make_winding(0.1, 30, 0.405e-3)
 FILAMENT = coil.Winding(np.array([0.05]), np.array([0.0]), 0.4e-3)
 BALL = targets.sphere(0.01, 58e6, 1, F)
+CAP = targets.flat_iron(0.016, 0.24e-3, 6e6, 100, F)
 
 
 # ------------------------------------------------------------------------------------------ reciprocity
@@ -35,7 +36,6 @@ def test_a_wire_loop_on_the_axis_is_a_transformer():
 @given(st.floats(0, 360), st.floats(0, 0.3), st.floats(0.03, 0.5), st.floats(0, 180), st.floats(0, 360))
 def test_only_the_geometry_between_coil_and_target_counts(turn, rho, z, tilt, azimuth):
     """Turning position and axis about the coil's axis, or the axis end for end, changes nothing; a ball has no axis."""
-    cap = targets.flat_iron(0.016, 0.24e-3, 6e6, 100, F)
 
     def at(angle):
         t, a, b = np.radians([angle, azimuth + angle, tilt])
@@ -43,9 +43,9 @@ def test_only_the_geometry_between_coil_and_target_counts(turn, rho, z, tilt, az
         return place, np.array([np.sin(b) * np.cos(a), np.sin(b) * np.sin(a), np.cos(b)])
 
     place, axis = at(0)
-    one = response.target_response(COIL, cap, place, axis, F)
-    assert response.target_response(COIL, cap, *at(turn), F) == pytest.approx(one, rel=1e-9, abs=1e-20)
-    assert response.target_response(COIL, cap, place, -7 * axis, F) == pytest.approx(one, rel=1e-9, abs=1e-20)
+    one = response.target_response(COIL, CAP, place, axis, F)
+    assert response.target_response(COIL, CAP, *at(turn), F) == pytest.approx(one, rel=1e-9, abs=1e-20)
+    assert response.target_response(COIL, CAP, place, -7 * axis, F) == pytest.approx(one, rel=1e-9, abs=1e-20)
     assert one[1] > 0
     ball = [response.target_response(COIL, BALL, place, u, F) for u in (axis, [1, 0, 0])]
     assert ball[0] == pytest.approx(ball[1], rel=1e-12)

@@ -55,10 +55,10 @@ class StorageError(CoilcountError):
 
 
 def did_you_mean(word: str, known: list[str] | tuple[str, ...]) -> str:
-    """`Did you mean "x"?`, or the known words where none is near."""
+    """`Did you mean "x"?`, or a sentence of the known words where none is near."""
     import difflib
 
     near = difflib.get_close_matches(word, known, n=1, cutoff=0.6)
     if near:
         return f'Did you mean "{near[0]}"?'
-    return "Known: " + ", ".join(sorted(known))
+    return "Known: " + ", ".join(sorted(known)) + "."

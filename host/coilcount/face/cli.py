@@ -8,9 +8,10 @@ import argparse
 import importlib
 import os
 import sys
+from typing import NoReturn
 
 from coilcount import __version__
-from coilcount.errors import EXIT_DONE, EXIT_INTERRUPTED, EXIT_NO, CoilcountError, did_you_mean
+from coilcount.errors import EXIT_DONE, EXIT_INTERRUPTED, EXIT_NO, CoilcountError, InputError, did_you_mean
 
 # command: (module in face/commands, one line of help); the order is that of the work
 COMMANDS = {
@@ -44,8 +45,15 @@ def main(argv: list[str] | None = None) -> int:
         return EXIT_NO
 
 
+class _Parser(argparse.ArgumentParser):
+    """Says what is wrong in our one line instead of printing the usage."""
+
+    def error(self, message: str) -> NoReturn:
+        raise InputError(message, remedy=f"See {self.prog} --help")
+
+
 def _run(argv: list[str]) -> int:
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="coilcount",
         description="Counts a search coil's frequency, tracks it, and tells ferrous from non-ferrous by the sign "
         "of the shift. No safety device, and never for ordnance.",
@@ -55,7 +63,7 @@ def _run(argv: list[str]) -> int:
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", title="commands")
     chosen = next((word for word in argv if not word.startswith("-")), None)
     if chosen is not None and chosen not in COMMANDS:
-        raise CoilcountError(
+        raise InputError(
             f'there is no command "{chosen}"', remedy=did_you_mean(chosen, tuple(COMMANDS)) + " See coilcount --help"
         )
     module = None

@@ -14,8 +14,7 @@ from coilcount.face import readout as r
 from coilcount.face.strip import strip_rows
 from coilcount.model import Alert, Output
 
-# Okabe and Ito's blue and vermillion, told apart by every kind of colour vision; place, glyph and word say the same.
-COLOUR = {1: Style(color="#0072B2", bold=True), -1: Style(color="#D55E00", bold=True), 0: Style(bold=True)}
+STYLE = {sign: Style(color=colour or None, bold=True) for sign, colour in r.COLOUR.items()}
 DIM = Style(dim=True)
 BOLD = Style(bold=True)
 WARN = Style(reverse=True)
@@ -115,7 +114,7 @@ def _shift(readout: r.Readout) -> Text:
     if point is None:
         return line.append("– ppm", BOLD)
     sign = readout.way()
-    style = COLOUR[sign]
+    style = STYLE[sign]
     line.append(f"{r.GLYPH[sign]}  ", style)
     line.append(f"{r.figure(point.shift_ppm, point.uncertainty_ppm)} ppm", style)
     hz = point.uncertainty_ppm * 1e-6 * point.baseline_hz
@@ -124,7 +123,7 @@ def _shift(readout: r.Readout) -> Text:
 
 def _answer(readout: r.Readout, width: int) -> list[Text]:
     answer = readout.answer()
-    style = COLOUR[answer.sign]
+    style = STYLE[answer.sign]
     first = Text(" answer   ").append(f"{r.GLYPH[answer.sign]}  {answer.words}", style)
     second = Text(" how sure ")
     if answer.confidence is not None:
@@ -155,7 +154,7 @@ def _alerts(readout: r.Readout, lines: int) -> list[Text]:
     out = [Text(" alerts   " + ("the newest below" if shown else "none yet"), DIM)]
     for alert in shown:
         line = Text(f" {r.clock(alert.peak_s):>7}  ")
-        line.append(f"{r.GLYPH[alert.sign]} {r.WENT[alert.sign]:<12}", COLOUR[alert.sign])
+        line.append(f"{r.GLYPH[alert.sign]} {r.WENT[alert.sign]:<12}", STYLE[alert.sign])
         line.append(f"{alert.peak_shift_ppm:+8.2f} ppm  ")
         line.append(r.response_words(alert) if alert.sign else "settling…")
         if alert.confidence is not None:

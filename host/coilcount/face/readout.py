@@ -21,6 +21,8 @@ RISE = "▲"
 FALL = "▼"
 STEADY = "–"
 GLYPH = {1: RISE, -1: FALL, 0: STEADY}
+# Okabe and Ito's blue and vermillion, told apart by every kind of colour vision; place, glyph and word say the same.
+COLOUR = {1: "#0072B2", -1: "#D55E00", 0: ""}
 WENT = {1: "rose", -1: "fell", 0: "not settled"}
 # The sign tells which way the inductance went, not the metal.
 RESPONSE_WORDS = {"ferrous": "ferrous response", "non-ferrous": "non-ferrous, or sheet iron", "uncertain": "uncertain"}

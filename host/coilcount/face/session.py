@@ -9,7 +9,7 @@ from typing import Protocol
 
 from coilcount.errors import StorageError
 from coilcount.face.readout import Readout
-from coilcount.model import Entry, Header, Notice, Operator, Output, Summary
+from coilcount.model import Entry, Header, Notice, Operator, Output, Point, Summary
 
 THRESHOLD_STEP = 1.1
 LOWEST_THRESHOLD = 2.0
@@ -47,7 +47,8 @@ class View(Protocol):
 class Session:
     """step() until it says False, then close().
 
-    chain: coilcount.chain.Chain; ended: whether the source will send nothing more (a scene that is over).
+    chain: coilcount.chain.Chain; keep: takes every output but the points, for a table at the end; ended: whether the
+    source will send nothing more (a scene that is over).
     """
 
     def __init__(
@@ -60,6 +61,7 @@ class Session:
         clock: Callable[[], float],
         header: Header,
         writer: Writer | None = None,
+        keep: Callable[[Output], None] | None = None,
         keys: Callable[[], Sequence[str]] = tuple,
         ended: Callable[[], bool] = bool,
         for_s: float | None = None,
@@ -71,6 +73,7 @@ class Session:
         self._views = views
         self._clock = clock
         self._writer = writer
+        self._keep = keep
         self._keys = keys
         self._ended = ended
         self._until_s = None if for_s is None else clock() + for_s
@@ -173,6 +176,8 @@ class Session:
             self.readout.take(output)
             if isinstance(output, Notice):
                 self.say(output.text, NOTICE_STAYS_S)
+            if self._keep and not isinstance(output, Point):
+                self._keep(output)
             for view in self._views:
                 view.show(output)
 

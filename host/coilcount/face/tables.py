@@ -10,8 +10,6 @@ from coilcount.face import readout as r
 from coilcount.model import Alert, Hold, MarkMade, Output, Silence
 
 _WIDEST, _PLAIN_WIDTH = 100, 80
-# Okabe and Ito's palette, told apart by colour-blind people; the glyph and the word say the same.
-_STYLE = {1: "#E69F00", -1: "#56B4E9", 0: ""}
 LEGEND = (
     f"{r.RISE} rose: non-ferrous, or sheet iron.  {r.FALL} fell: a ferrous response.\n"
     "The sign says which way the inductance went, not what the metal is."
@@ -36,7 +34,7 @@ def print_table(outputs: Sequence[Output], out: TextIO) -> None:
     for name in ("sure", "width", "score"):
         table.add_column(name, justify="right", no_wrap=True)
     for _, sign, cells in rows:
-        table.add_row(*cells, style=_STYLE[sign])
+        table.add_row(*cells, style=r.COLOUR[sign])
     console.print(table)
     if any(isinstance(output, Alert) for output in outputs):
         console.print(LEGEND, style="dim")

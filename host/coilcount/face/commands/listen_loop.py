@@ -9,6 +9,7 @@ from pathlib import Path
 
 from coilcount.errors import EXIT_DONE, InputError
 from coilcount.face.commands.listening import Source, check_source, make_header, open_source
+from coilcount.model import Output
 
 STEP_S = 0.1
 
@@ -51,6 +52,7 @@ def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> in
         if not screen:
             print(f"coilcount: warning: {text}", file=sys.stderr, flush=True)
 
+    kept: list[Output] = []
     header = make_header(args, source, settings)
     with contextlib.ExitStack() as stack:
         keyboard = stack.enter_context(Keyboard())
@@ -65,6 +67,7 @@ def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> in
             clock=source.clock,
             header=header,
             writer=writer,
+            keep=kept.append if screen else None,
             keys=keyboard.pressed,
             ended=source.ended,
             for_s=args.seconds,
@@ -76,6 +79,10 @@ def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> in
         finally:
             summary = session.close()
     if screen:
+        from coilcount.face.tables import print_table
+
+        # The screen is gone with its alternate buffer; what it told stays.
+        print_table(kept, sys.stdout)
         for text in warnings:
             print(f"coilcount: warning: {text}", file=sys.stderr)
     if summary and not (args.json or args.quiet):
