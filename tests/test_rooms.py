@@ -24,7 +24,7 @@ MAY = {
     "physics": ({"physics"}, SCIENCE),
     "schema": ({"schema", "errors"}, set()),
     "simulate": (COMMON | PIPELINE | {"simulate", "schema", "coilwire"}, SCIENCE),
-    "board": (COMMON | {"board", "coilwire"}, {"serial"}),
+    "board": (COMMON | {"board", "coilwire"}, {"serial", "mpremote"}),
     "capture": (COMMON | {"capture", "coilwire"}, set()),
     "face": (COMMON | {"face", "coilwire"}, {"rich"}),
 }
@@ -32,7 +32,7 @@ MAY = {
 WIRING = ("face/cli.py", "face/commands/")
 # Rooms that run on the board as well: nothing but these of the standard library.
 STRICT = {"tracker": {"math", "array", "collections"}, "coilwire": {"binascii", "collections"}}
-HEAVY = {"numpy", "scipy", "matplotlib", "serial", "rich"}
+HEAVY = {"numpy", "scipy", "matplotlib", "serial", "mpremote", "rich"}
 
 
 def imported(path: Path, top_level_only: bool = False) -> set[str]:

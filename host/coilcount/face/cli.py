@@ -24,7 +24,8 @@ COMMANDS = {
     "simulate": ("simulate", "a capture from a scene and its physics, and its truth as labels"),
     "virtual": ("virtual", "the virtual board as a port that other programs can open"),
     "ports": ("ports", "the boards that answer"),
-    "settings": ("settings", "what is in force and from where"),
+    "install": ("install", "put the firmware on a board"),
+    "settings": ("settings", "what is in force and from where; to and from a board"),
 }
 
 
