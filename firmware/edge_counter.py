@@ -216,9 +216,7 @@ class EdgeCounter(counting.Counter):
             count = min(MEDIAN_OF, (periods - 1) | 1)
             last = (self._state[sums.AT] - 1) & U32
             step = self._state[sums.STEP]
-            found = sums.median_period(
-                self._edges.ring, self._mask, last, periods // count, count, step, self._sorted
-            )
+            found = sums.median_period(self._edges.ring, self._mask, last, periods // count, count, step, self._sorted)
             if self._is_there((last - periods) & U32):
                 self._median = found
         return self._median

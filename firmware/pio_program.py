@@ -23,13 +23,14 @@ The pin is next looked at H + 3 cycles after a sample, and at most one turn late
 when the pin stays high, and low, for H + BLIND_CYCLES cycles or more.
 Word 0 is pushed at once and is no edge.
 """
+# ruff: noqa: F821  (the names of the PIO assembler)
 
 TICK_CYCLES = 2
 OVERHEAD_TICKS = 3
 BLIND_CYCLES = 5
 # 1.6 us at 125 MHz: longer than the noise beside an edge, shorter than half a period at 200 kHz (2.5 us).
 HOLD_OFF = 200
-# The states of one edge: OPTIONS of rp2.asm_pio; X is taken whole, so the direction does not matter.
+# Of rp2.asm_pio.  X is taken whole, so the shift direction does not matter.
 OPTIONS = {"autopush": True, "push_thresh": 32}
 
 

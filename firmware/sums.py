@@ -4,6 +4,8 @@ All arithmetic is modulo 2^32 and holds in 32 bits, signed, which is what viper 
 So only differences are compared, by one of their bits, and a store through ptr32 keeps the low 32 bits.
 """
 
+# ruff: noqa: F821  (ptr32 is a type of the viper compiler)
+
 import micropython
 from micropython import const
 

@@ -1,0 +1,112 @@
+"""What lets the firmware's silicon files run under CPython: an assembler for rp2.asm_pio functions, a `micropython`
+without a compiler, and integers of 32 bits.
+
+Encodings: RP2040 datasheet, "PIO Instruction Set", from memory; test_silicon_program checks them against another
+assembler's.
+"""
+
+import builtins
+import operator
+import sys
+import types
+from array import array
+from pathlib import Path
+
+FIRMWARE = Path(__file__).resolve().parent.parent / "firmware"
+U32 = 0xFFFFFFFF
+
+_CONDITIONS = {"x_dec": 2, "y_dec": 4, "pin": 6}
+_PLACES = {"x": 1, "y": 2, "osr": 7}
+
+
+class Program:
+    """opcodes with jumps relative to 0; wrap_target and wrap: addresses; options: as given to asm_pio."""
+
+    def __init__(self, function, options):
+        self.options = options
+        self.opcodes = []
+        labels = {}
+        for self._labels in ({}, labels):  # the second pass knows the labels of the first
+            self.opcodes.clear()
+            names = {
+                "pull": lambda block: self._emit(0x8080 | block << 5),
+                "block": 1,
+                "label": lambda name: labels.__setitem__(name, len(self.opcodes)),
+                "in_": lambda source, bits: self._emit(0x4000 | _PLACES[source] << 5 | bits & 31),
+                "mov": lambda to, source: self._emit(0xA000 | _PLACES[to] << 5 | _PLACES[source]),
+                "jmp": lambda condition, to: self._emit(_CONDITIONS[condition] << 5 | self._labels.get(to, 0)),
+                "wrap_target": lambda: setattr(self, "wrap_target", len(self.opcodes)),
+                "wrap": lambda: setattr(self, "wrap", len(self.opcodes) - 1),
+                **{name: name for name in (*_CONDITIONS, *_PLACES)},
+            }
+            # Like rp2.asm_pio: the function sees the assembler's names and nothing else.
+            types.FunctionType(function.__code__, names)()
+
+    def _emit(self, opcode):
+        self.opcodes.append(opcode)
+
+
+class Pointer:
+    """viper's ptr32 to a buffer: a load is unsigned as on a PC, a store keeps 32 bits."""
+
+    def __init__(self, buffer):
+        self._words = memoryview(buffer).cast("B").cast("I")
+
+    def __getitem__(self, at):
+        return self._words[at]
+
+    def __setitem__(self, at, value):
+        self._words[at] = value & U32
+
+
+class Int32(int):
+    """An integer of viper on the chip: signed, 32 bits, whatever is done to it."""
+
+    def __new__(cls, value):
+        return super().__new__(cls, (value + (1 << 31) & U32) - (1 << 31))
+
+
+for _name in ("add", "sub", "mul", "and", "or", "xor", "lshift", "rshift", "radd", "rsub", "rand", "ror"):
+    _plain = getattr(int, f"__{_name}__")
+    setattr(Int32, f"__{_name}__", lambda a, b, plain=_plain: Int32(plain(int(a), operator.index(b))))
+
+
+class Pointer32(Pointer):
+    """ptr32 on the chip: a load is signed."""
+
+    def __getitem__(self, at):
+        return Int32(self._words[at])
+
+
+def provide_micropython():
+    """`micropython` with decorators that do nothing, and ptr32; and the firmware's folder to import from."""
+    if "micropython" not in sys.modules:
+        module = types.ModuleType("micropython")
+        module.viper = lambda function: function
+        module.const = lambda value: value
+        sys.modules["micropython"] = module
+        builtins.ptr32 = Pointer
+    if str(FIRMWARE) not in sys.path:
+        sys.path.insert(0, str(FIRMWARE))
+
+
+def sums_in_32_bits():
+    """The module `sums` as the chip computes it: each argument, load and result an Int32."""
+    provide_micropython()
+    module = types.ModuleType("sums")
+    module.ptr32 = Pointer32
+    exec(compile((FIRMWARE / "sums.py").read_text(), "sums.py", "exec"), module.__dict__)
+    for name in ("add", "median_period"):
+        plain = getattr(module, name)
+        setattr(module, name, lambda *args, plain=plain: plain(*map(_as_32, args)))
+    return module
+
+
+def _as_32(value):
+    return Int32(value) if isinstance(value, int) else value
+
+
+def words_of(times, hold_off, overhead, first=0, x0=0):
+    """The words that the timestamper pushes for edges at `times` (ticks), numbers first, first + 1 …"""
+    missed = hold_off + overhead
+    return array("I", [((first + k) * missed - t + x0) & U32 for k, t in enumerate(times)])
