@@ -56,7 +56,7 @@ class Pointer:
         return self._words[at]
 
     def __setitem__(self, at, value):
-        self._words[at] = value & U32
+        self._words[at] = int(value) & U32
 
 
 class Int32(int):
