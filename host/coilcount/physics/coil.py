@@ -65,6 +65,11 @@ class Winding:
         return float(self.r_m.mean())
 
     @property
+    def section_m(self) -> float:
+        """The larger of the winding's width and height, bare wire included."""
+        return float(max(np.ptp(self.r_m), np.ptp(self.z_m)) + self.wire_diameter_m)
+
+    @property
     def wire_length_m(self) -> float:
         return float(2 * pi * self.r_m.sum())
 
@@ -107,6 +112,17 @@ def _places(turns: int, layout: str) -> tuple[NDArray, NDArray]:
     nearest = np.lexsort((axial, radial, np.round(np.hypot(radial, axial), 9)))[:turns]
     radial, axial = radial[nearest], axial[nearest]
     return radial - radial.mean(), axial - axial.mean()
+
+
+def filaments(winding: Winding, most: int = 6) -> tuple[NDArray, NDArray, NDArray]:
+    """(r_m, z_m, turns) of at most so many filaments in place of the turns, for fields a few sections away.
+
+    Neighbours are averaged along the winding's longer side: the error is of order (slice / distance)^2.
+    """
+    along = winding.r_m if np.ptp(winding.r_m) > np.ptp(winding.z_m) else winding.z_m
+    slices = np.array_split(np.argsort(along, kind="stable"), min(most, winding.turns))
+    r, z = (np.array([place[one].mean() for one in slices]) for place in (winding.r_m, winding.z_m))
+    return r, z, np.array([len(one) for one in slices])
 
 
 def inductance(winding: Winding, y: float = 0.25) -> float:

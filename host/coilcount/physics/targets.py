@@ -79,15 +79,28 @@ def disc(radius_m: float, thickness_m: float, conductivity: float, frequency_hz:
     _positive(radius_m=radius_m, thickness_m=thickness_m)
     x = 2j * pi * frequency_hz * 3 * pi / 64 * MU0 * conductivity * thickness_m * radius_m
     return Polarizability(
-        complex(-8 / 3 * radius_m**3 * x / (1 + x)), _edge_on(radius_m, thickness_m, conductivity, 1.0, frequency_hz)
+        complex(-8 / 3 * radius_m**3 * x / (1 + x)), edge_on(radius_m, thickness_m, conductivity, 1.0, frequency_hz)
     )
 
 
-def _edge_on(radius_m: float, thickness_m: float, conductivity: float, mu_r: float, frequency_hz: float) -> complex:
-    """A disc in a field along its plane: the sheet's mean permeability in a flat spheroid's demagnetisation."""
+def edge_on(radius_m: float, thickness_m: float, conductivity: float, mu_r: float, frequency_hz: float) -> complex:
+    """alpha in m^3 of a disc along its plane: the sheet's mean permeability in a flat spheroid's demagnetisation."""
     mu = sheet_in_plane_mu(thickness_m, frequency_hz, conductivity, mu_r)
     across = (1 - demagnetising_factor(thickness_m / (2 * radius_m))) / 2
     return _magnetised(pi * radius_m**2 * thickness_m, mu, across)
+
+
+def can_across(height_m: float, radius_m: float, wall_m: float, conductivity: float, frequency_hz: float) -> complex:
+    """A closed non-magnetic can across the field: a long thin tube's shielding in a spheroid's shape.
+
+    g = jwT/(1+jwT), T = mu0 sigma wall radius/2 (exact for a long tube) stands for (1-mu)/(1+mu) of a solid one.
+    An estimate: no other method was set against it.
+    """
+    _positive(height_m=height_m, radius_m=radius_m, wall_m=wall_m, conductivity=conductivity)
+    x = 1j * pi * frequency_hz * MU0 * conductivity * wall_m * radius_m
+    g = x / (1 + x)
+    across = (1 - demagnetising_factor(height_m / (2 * radius_m))) / 2
+    return complex(_magnetised(pi * radius_m**2 * height_m, (1 - g) / (1 + g), across))
 
 
 def flat_iron(
@@ -102,7 +115,7 @@ def flat_iron(
     _positive(radius_m=radius_m, thickness_m=thickness_m, mu_r=mu_r)
     return Polarizability(
         facing_polarizability(radius_m, thickness_m, conductivity, mu_r, frequency_hz),
-        _edge_on(radius_m, thickness_m, conductivity, mu_r, frequency_hz),
+        edge_on(radius_m, thickness_m, conductivity, mu_r, frequency_hz),
     )
 
 

@@ -1,8 +1,9 @@
 """The [coil] table: what was wound and which capacitor it swings with."""
 
 from dataclasses import dataclass
+from typing import Any
 
-from .tables import choice, number, text, whole
+from .tables import choice, flag, number, text, whole
 
 # The words of coilcount.physics, written again so that reading a file does not load the physics (a test compares).
 LAYOUTS = ("bundle", "loose", "flat", "solenoid")
@@ -22,3 +23,19 @@ class Coil:
     capacitor_nf: float = number(0.1, 100_000, 23.5)
     former: str = choice(FORMERS, "glass-fibre")  # what holds the winding: its expansion
     dielectric: str = choice(DIELECTRICS, "C0G")  # of the capacitor: its temperature coefficient
+    centre_tap: bool = flag(False)
+    groove_mm: float | None = number(0.1, 200, None)  # room for the winding, as wide as deep; None: as it needs
+    inductance_uh: float | None = number(0.1, 1e6, None)  # measured; None: computed from the turns
+
+    def si(self) -> dict[str, Any]:
+        """What coilcount.physics.tank.make_tank takes: SI units, words as they are."""
+        return {
+            "diameter_m": self.diameter_mm / 1000,
+            "turns": self.turns,
+            "wire": self.wire,
+            "layout": self.layout,
+            "pitch_m": None if self.pitch_mm is None else self.pitch_mm / 1000,
+            "capacitance_f": self.capacitor_nf * 1e-9,
+            "inductance_h": None if self.inductance_uh is None else self.inductance_uh * 1e-6,
+            "groove_m": None if self.groove_mm is None else self.groove_mm / 1000,
+        }

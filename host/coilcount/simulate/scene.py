@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from coilcount.errors import InputError, did_you_mean
+from coilcount.schema.body import METALS
 from coilcount.schema.coil import Coil
 from coilcount.schema.tables import choice, flag, number, read_file, table, tables, text, times, whole
 
@@ -20,10 +21,6 @@ UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ", re.ASCII)
 
 # The words of coilcount.physics, written again so that reading a scene does not load the physics (a test compares).
 NOISE_CLASSES = ("ideal", "careful", "typical", "poor")
-METALS = (
-    "copper", "silver", "gold", "gold-alloy", "aluminium", "brass", "bronze", "zinc", "tin", "lead", "cupronickel",
-    "titanium", "stainless", "steel", "iron", "nickel", "ferrite",
-)  # fmt: skip
 SHAPES = ("ball", "disc", "flat-iron", "ring", "rod")
 # shape: the sizes it needs
 SIZES = {
