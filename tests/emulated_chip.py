@@ -63,6 +63,12 @@ class Chip:
                 tick(NS_PER_CYCLE)
         self.cycle += cycles
 
+    def skip(self, cycles):
+        """Let `cycles` pass at once while the pin keeps its level: X falls by the turns of two that it would make."""
+        machine = self.pio.machines[0]
+        machine.x = (machine.x - cycles // 2) & chip_tools.U32
+        self.cycle += cycles // 2 * 2
+
     def modules(self):
         """Fake modules by name, for sys.modules."""
         chip = self
@@ -175,11 +181,18 @@ def _module(name, **content):
     return module
 
 
-def edges_on(chip, monkeypatch, pin=2):
-    """chip_edges.ChipEdges of the firmware, freshly imported over `chip`."""
+def edges_on(chip, monkeypatch, pin, **constants):
+    """chip_edges.ChipEdges of the firmware, freshly imported over `chip`, with some of its constants replaced."""
     for name, module in chip.modules().items():
         monkeypatch.setitem(sys.modules, name, module)
     monkeypatch.delitem(sys.modules, "chip_edges", raising=False)
-    from chip_edges import ChipEdges
+    import chip_edges
 
-    return ChipEdges(pin)
+    # The next import must be fresh too.
+    monkeypatch.delitem(sys.modules, "chip_edges")
+    for name, value in constants.items():
+        monkeypatch.setattr(chip_edges, name, value)
+    edges = chip_edges.ChipEdges(pin)
+    edges.ring_words = chip_edges.RING_WORDS
+    edges.moved_modulo = chip_edges.CHANNEL_WORDS
+    return edges

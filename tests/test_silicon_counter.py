@@ -1,0 +1,375 @@
+"""The counter on an emulated RP2040 (rp2040py: PIO, FIFO, DMA, memory), and over a fake ring where time is long.
+
+The firmware's own files run, under CPython.  What goes wrong gets its own flag, and what is told is right.
+"""
+
+from array import array
+
+import chip_tools
+import pytest
+from chip_tools import U32
+from coilwire import frame, records
+from emulated_chip import CLOCK_HZ, Chip, edges_on
+
+chip_tools.provide_micropython()
+
+import counter as counting  # noqa: E402
+import pio_program  # noqa: E402
+from app import App  # noqa: E402
+from edge_counter import EdgeCounter  # noqa: E402
+
+PIN = 2
+MS = CLOCK_HZ // 1000  # cycles
+PERIOD = 2500  # cycles: 50 kHz
+NEW, STALL, OVERRUN = records.FLAG_NEW_TIME_BASE, records.FLAG_STALL, records.FLAG_OVERRUN
+DOUBLE, LOST = records.FLAG_DOUBLE_EDGE, records.FLAG_LOST_EDGE
+QUIET = records.FLAG_NO_AMPLITUDE  # no amplitude channel here, so always set
+
+
+class Rig:
+    """An emulated chip, its counter, and the intervals that the counter has told."""
+
+    def __init__(self, monkeypatch, **constants):
+        self.chip = Chip()
+        self.edges = edges_on(self.chip, monkeypatch, PIN, **constants)
+        self.counter = EdgeCounter(self.edges, self)
+        self.told = []
+        self.rises = []
+
+    def uptime_ms(self):
+        return self.chip.cycle // MS
+
+    def run(self, rises, until, poll=True):
+        """Pulses that rise at these cycles, all before the cycle `until`; polled about each millisecond."""
+        rises = sorted(rises)
+        self.rises += rises
+        changes = [change for at in rises for change in ((at, 1), (at + 230, 0))]
+        k = 0
+        while self.chip.cycle < until:
+            end = min(until, self.chip.cycle + MS)
+            begin = k
+            while k < len(changes) and changes[k][0] < end:
+                k += 1
+            self.chip.run(end - self.chip.cycle, PIN, changes[begin:k])
+            if poll:
+                self.poll()
+
+    def poll(self):
+        state = counting.CLOSED
+        while state == counting.CLOSED:
+            state = self.counter.poll()
+            if state == counting.CLOSED:
+                self.told.append(list(self.counter.sums))
+
+    def flags(self):
+        return [sums[counting.FLAGS] & ~QUIET for sums in self.told]
+
+    def check(self, rises=None):
+        """Every figure told is right, edges being numbered and timed from the first of `rises` (even cycles)."""
+        rises = self.rises if rises is None else rises
+        ticks = [(at - rises[0]) // 2 for at in rises]
+        base = None
+        for first, n, t_first, s, shortest, longest, _, flags in self.told:
+            mine = ticks[first : first + n]
+            assert len(mine) == n
+            if base is None:
+                base = (t_first - mine[0]) & U32
+            assert t_first == (base + mine[0]) & U32
+            assert s == sum(t - mine[0] for t in mine)
+            begin = first if flags & (NEW | OVERRUN) else first - 1
+            periods = [ticks[i] - ticks[i - 1] for i in range(begin + 1, first + n)]
+            assert (shortest, longest) == (min(*periods, 65535), min(65535, max(periods)))
+
+    def follow_on(self):
+        """Whether each interval begins with the edge after the last of the one before."""
+        return all(b[0] == a[0] + a[1] for a, b in zip(self.told, self.told[1:], strict=False))
+
+
+def train(begin, count, period=PERIOD):
+    return [begin + 2 * (k * period // 2) for k in range(count)]
+
+
+@pytest.fixture
+def rig(monkeypatch):
+    rig = Rig(monkeypatch)
+    rig.counter.start(5)
+    yield rig
+    rig.counter.stop()
+
+
+def test_every_edge_is_in_one_interval_and_every_sum_is_exact(rig):
+    rig.run(train(1000, 900, 2510), 900 * 2510)
+    assert rig.flags() == [NEW, 0, 0]
+    assert [sums[counting.N] for sums in rig.told] == [250, 250, 250]  # 625,000 cycles, cut after 249.004 periods
+    assert rig.told[0][counting.FIRST_EDGE] == 0 and rig.follow_on()
+    rig.check()
+
+
+def test_intervals_do_not_depend_on_when_the_ring_is_read(rig, monkeypatch):
+    rig.run(train(1000, 900), 900 * PERIOD)
+    late = Rig(monkeypatch)
+    late.counter.start(5)
+    late.run(train(1000, 900), 900 * PERIOD, poll=False)
+    late.poll()
+    assert late.told == rig.told and len(rig.told) == 3
+
+
+def test_a_shorter_interval_takes_effect_at_once_and_loses_no_edge(rig):
+    rig.run(train(1000, 200), 200 * PERIOD)  # 4 ms of 5 are open
+    rig.counter.set_interval(3)
+    rig.run(train(1000 + 200 * PERIOD, 400), 600 * PERIOD)
+    assert [sums[counting.N] for sums in rig.told][1:] == [150, 150] and rig.follow_on()
+    rig.check()
+
+
+def test_a_silence_of_90_ms(rig):
+    rig.run(train(1000, 100), 100 * PERIOD)
+    assert not rig.told
+    for _ in range(90):
+        rig.chip.skip(MS)
+        rig.poll()
+    # The edges before it were told once no more could belong to them.
+    assert [sums[counting.N] for sums in rig.told] == [100]
+    assert 85 <= rig.counter.silent_ms() <= 92
+    rig.run(train(rig.chip.cycle + 1000, 300), rig.chip.cycle + 300 * PERIOD)
+    assert rig.counter.silent_ms() < 3
+    assert rig.flags() == [NEW, LOST]
+    assert rig.told[1][counting.LONGEST] == 65535
+    rig.check()  # the time base runs through
+
+
+def test_a_double_and_a_lost_edge_and_a_burst_of_noise(rig):
+    rises = train(1000, 1300)
+    rises.append(rises[300] + 1200)  # one edge too many, in the second interval
+    del rises[650]  # one too few, in the third
+    rises += [rises[900] + 500 * k + 2 * (k % 3) for k in (1, 2, 3, 4, 6, 7, 8, 9)]  # noise, in the fourth
+    rig.run(rises, 1300 * PERIOD)
+    assert rig.flags() == [NEW, DOUBLE, LOST, DOUBLE, 0]
+    rig.check()
+
+
+def test_an_edge_ring_that_is_not_drained(monkeypatch):
+    rig = Rig(monkeypatch, RING_WORDS=256, RING_BITS=10)
+    rig.counter.start(1)
+    rig.run(train(500, 300, 1000), 300_000)
+    rig.run(train(300_500, 400, 1000), 700_000, poll=False)
+    rig.run(train(700_500, 400, 1000), 1_100_000)
+    assert [sums[counting.N] for sums in rig.told] == [125] * 4
+    assert rig.flags() == [NEW, 0, OVERRUN, 0]
+    # Edges are missing, their number is known, and the time base runs through.
+    assert rig.told[1][0] + rig.told[1][1] == 250 and 500 < rig.told[2][counting.FIRST_EDGE] < 700
+    rig.check()
+    rig.counter.stop()
+
+
+def test_a_ring_that_is_overwritten_while_it_is_read(monkeypatch):
+    """The transfer goes round while the loop works: a poll that takes long on a chip."""
+    rig = Rig(monkeypatch, RING_WORDS=256, RING_BITS=10)
+    rig.counter.start(1)
+    rig.run(train(500, 250, 1000), 250_000, poll=False)
+    moved = rig.edges.moved
+    asked = []
+
+    def moved_later():
+        asked.append(moved())
+        if len(asked) == 2:  # after the words were read
+            rig.run(train(250_500, 100, 1000), 350_000, poll=False)
+            return moved()
+        return asked[-1]
+
+    rig.edges.moved = moved_later
+    rig.poll()
+    rig.edges.moved = moved
+    rig.run(train(350_500, 400, 1000), 750_000)
+    assert rig.flags()[0] == NEW | OVERRUN and set(rig.flags()[1:]) == {0}
+    rig.check()
+    rig.counter.stop()
+
+
+def test_a_fifo_that_is_not_drained_breaks_the_time_base_and_says_so(rig):
+    rig.run(train(1000, 400), 400 * PERIOD)
+    rig.chip.dma_stopped = True
+    begin = rig.chip.cycle
+    rig.run(train(begin + 1000, 20), begin + 20 * PERIOD, poll=False)
+    rig.chip.dma_stopped = False
+    rig.run([], rig.chip.cycle + 10)
+    rig.poll()
+    rig.run([], rig.chip.cycle + MS)
+    assert rig.flags() == [NEW]
+    rig.check()
+    # Counting begins anew; nothing of what was spoilt is told.
+    del rig.told[:]
+    restarted = train(rig.chip.cycle + 1000, 700)
+    rig.run(restarted, rig.chip.cycle + 700 * PERIOD)
+    assert rig.flags() == [NEW | STALL, 0]
+    assert rig.told[0][counting.FIRST_EDGE] == 0
+    rig.check(restarted)
+
+
+def test_two_channels_take_turns_and_no_edge_is_lost(monkeypatch):
+    rig = Rig(monkeypatch, RING_WORDS=256, RING_BITS=10, CHANNEL_WORDS=512)
+    rig.counter.start(2)
+    rig.run(train(500, 2000, 1000), 2_000_000)
+    # 2,000 words: the channels have changed three times.
+    assert rig.flags() == [NEW, 0, 0, 0, 0, 0, 0] and rig.follow_on()
+    rig.check()
+    rig.counter.stop()
+
+
+def test_stop_ends_everything_and_a_start_that_fails_leaves_nothing(rig):
+    rig.run(train(1000, 20), 20 * PERIOD)
+    rig.counter.stop()
+    assert not rig.chip.claimed and not rig.chip.programs
+    ring = bytes(rig.edges.ring)
+    rig.run(train(rig.chip.cycle + 1000, 20), rig.chip.cycle + 20 * PERIOD, poll=False)
+    assert bytes(rig.edges.ring) == ring
+    rig.counter.stop()  # harmless
+    rig.chip.claimed = set(range(1, 12))  # one channel is free, two are needed
+    with pytest.raises(OSError, match="DMA"):
+        rig.counter.start(5)
+    assert rig.chip.claimed == set(range(1, 12)) and not rig.chip.programs
+
+
+# ------------------------------------------------------------ a fake ring
+
+
+class FakeEdges:
+    """Fake: a ring into which a test puts words, at no cost in time."""
+
+    clock_hz = CLOCK_HZ
+    tick_cycles = pio_program.TICK_CYCLES
+    missed_ticks = pio_program.HOLD_OFF + pio_program.OVERHEAD_TICKS
+    ring_words = 8192
+    moved_modulo = 1 << 27
+
+    def __init__(self):
+        self.ring = array("I", [0] * self.ring_words)
+        self.words = 0
+        self.now_ms = 0
+
+    def uptime_ms(self):
+        return self.now_ms
+
+    def start(self):
+        self.words = 0
+        self.put(0)
+
+    def stop(self):
+        pass
+
+    def put(self, ticks):
+        self.ring[self.words % self.ring_words] = (self.words * self.missed_ticks - ticks) & U32
+        self.words += 1
+
+    def moved(self):
+        return self.words % self.moved_modulo
+
+    def stalled(self):
+        return False
+
+
+class Bench:
+    """A counter over a FakeEdges; edges come every 40 us while `on`."""
+
+    def __init__(self, interval_ms):
+        self.edges = FakeEdges()
+        self.counter = EdgeCounter(self.edges, self.edges)
+        self.counter.start(interval_ms)
+        self.on = True
+        self.told = []
+
+    def pass_ms(self, ms):
+        for _ in range(ms):
+            self.edges.now_ms += 1
+            for k in range(25 * self.on):
+                self.edges.put(self.edges.now_ms * 62_500 + k * 2500)
+            if self.counter.poll() == counting.CLOSED:
+                self.told.append(list(self.counter.sums))
+
+
+def test_a_long_silence_is_no_short_period_and_a_longer_one_is_a_new_time_base():
+    bench = Bench(10)
+    bench.pass_ms(30)
+    bench.on = False
+    # Periods are taken modulo 2^30 ticks, 17.18 s: this one would look like one of 4 ms.
+    bench.pass_ms(17_184)
+    bench.on = True
+    bench.pass_ms(15)
+    assert bench.told[-1][counting.FLAGS] == LOST | QUIET
+    assert bench.told[-1][counting.LONGEST] == 65535 and bench.told[-1][counting.SHORTEST] == 2500
+    bench.on = False
+    bench.pass_ms(34_400)
+    bench.on = True
+    bench.pass_ms(25)
+    first, n, _, _, shortest, longest, _, flags = bench.told[-2]
+    assert (n, shortest, longest, flags) == (250, 2500, 2500, NEW | QUIET)
+    assert first + n == bench.told[-1][counting.FIRST_EDGE] and bench.told[-1][counting.FLAGS] == QUIET
+
+
+def test_an_interval_that_no_sum_could_hold_is_refused():
+    bench = Bench(100)
+    with pytest.raises(ValueError, match="interval_ms 200 is too long"):
+        bench.counter.set_interval(200)
+    bench.pass_ms(200)
+    # 100 ms at 25 kHz: S would be 7.8e9, so intervals end early, nothing between them missing.
+    assert len(bench.told) > 1
+    for _, n, _, s, *_ in bench.told:
+        assert s == 2500 * n * (n - 1) // 2 < 1 << 32
+    assert all(b[0] == a[0] + a[1] for a, b in zip(bench.told, bench.told[1:], strict=False))
+
+
+class Lines:
+    """Fake link: always room, keeps what was sent."""
+
+    lost = short_writes = 0
+
+    def __init__(self):
+        self.sent = []
+
+    def read(self):
+        return b""
+
+    def ready(self):
+        return True
+
+    def send(self, line):
+        self.sent.append(records.read(frame.parse(line[:-1])))
+
+
+class Still:
+    """Fake store and board in one: defaults, and sensors that read zero."""
+
+    note = name = uid = ""
+    boot = 1
+
+    def __init__(self):
+        self.values = {"interval_ms": 20}
+
+    def crc(self):
+        return 0
+
+    def temperature_mk(self):
+        return 0
+
+    supply_mv = marks = temperature_mk
+
+
+def test_the_application_tells_of_a_pin_that_is_silent_for_90_ms():
+    edges = FakeEdges()
+    lines = Lines()
+    app = App(EdgeCounter(edges, edges), lines, Still(), Still(), edges, "0")
+    app.start()
+    for ms in range(1, 251):
+        edges.now_ms = ms
+        if not 100 <= ms < 190:
+            for k in range(25):
+                edges.put(ms * 62_500 + k * 2500)
+        while app.step():
+            pass
+    kinds = [type(record).__name__ for record in lines.sent]
+    assert kinds.count("Stopped") == 1
+    stopped = lines.sent[kinds.index("Stopped")]
+    assert 50 <= stopped.silent_ms <= 53
+    intervals = [record for record in lines.sent if isinstance(record, records.Interval)]
+    assert [record.flags & ~QUIET for record in intervals] == [NEW, 0, 0, 0, 0, LOST, 0, 0]
+    assert intervals[5].longest == 65535
