@@ -155,9 +155,9 @@ def test_an_edge_ring_that_is_not_drained(monkeypatch):
     rig.run(train(300_500, 400, 1000), 700_000, poll=False)
     rig.run(train(700_500, 400, 1000), 1_100_000)
     assert [sums[counting.N] for sums in rig.told] == [125] * 4
-    assert rig.flags() == [NEW, 0, OVERRUN, 0]
+    assert rig.flags() == [NEW, OVERRUN, 0, 0]
     # Edges are missing, their number is known, and the time base runs through.
-    assert rig.told[1][0] + rig.told[1][1] == 250 and 500 < rig.told[2][counting.FIRST_EDGE] < 700
+    assert 500 < rig.told[1][counting.FIRST_EDGE] < 700
     rig.check()
     rig.counter.stop()
 
