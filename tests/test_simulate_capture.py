@@ -2,8 +2,10 @@
 
 import gzip
 import json
+import re
 from pathlib import Path
 
+import numpy as np
 import pytest
 from coilcount.capture.labels import read_labels
 from coilcount.capture.reader import Report, read_capture
@@ -108,11 +110,22 @@ def test_what_cannot_be_is_one_line(tmp_path, monkeypatch, capsys, words, line):
     assert sorted(path.name for path in tmp_path.iterdir()) == ["labelled.labels.csv", "there.ccap"]
 
 
-def test_a_capture_of_the_repository_comes_out_byte_for_byte(tmp_path):
+def numbers(line: str) -> list[int]:
+    """The fields of the interval record in a capture's line, without its CRC."""
+    return [int(field) for field in re.search(r"@I,([\d,]+)\*", line)[1].split(",")]
+
+
+def test_a_capture_of_the_repository_comes_out_again(tmp_path):
     name = "warm-up-unplug"
     assert main(["simulate", str(CAPTURES / f"{name}.toml"), str(tmp_path / f"{name}.ccap"), "--quiet"]) == 0
-    made = (tmp_path / f"{name}.ccap").read_bytes()
-    assert made == gzip.decompress((CAPTURES / f"{name}.ccap.gz").read_bytes())
+    made = (tmp_path / f"{name}.ccap").read_text().splitlines()
+    kept = gzip.decompress((CAPTURES / f"{name}.ccap.gz").read_bytes()).decode().splitlines()
+    assert len(made) == len(kept)
+    # Byte for byte where it was made.  Another processor may round a sine's last digit the other way, which moves a
+    # time stamp across a tick now and then: a few single ticks, never another record.
+    other = [(numbers(one), numbers(two)) for one, two in zip(made, kept, strict=True) if one != two]
+    assert len(other) <= len(kept) // 100
+    assert all(len(one) == len(two) and max(map(abs, np.subtract(one, two))) <= 2 for one, two in other)
     # d' is a sum over hundreds of thousands of floats: on another processor its last printed digit may differ
     kept, fresh = (read_labels(folder / f"{name}.labels.csv") for folder in (CAPTURES, tmp_path))
     assert [(one.closest_s, one.object, one.response) for one in kept] == [

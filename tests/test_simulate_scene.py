@@ -1,7 +1,6 @@
 """Scenes: what is read, and the one clear line for each thing that is wrong."""
 
 import tomllib
-from itertools import pairwise
 
 import pytest
 from coilcount.errors import InputError
@@ -11,7 +10,6 @@ from coilcount.schema import coil as coil_table
 from coilcount.schema.tables import read_table
 from coilcount.simulate import scene as scenes
 from coilcount.simulate.coil import CoilModel
-from coilcount.simulate.garden import garden_scene
 from coilcount.simulate.scene import Scene, built_in_scenes, load_scene
 
 START = "schema = 1\nduration_s = 20\n"
@@ -96,14 +94,6 @@ def test_the_built_in_scenes():
         scene = load_scene(name)
         assert scene.title
         assert 20_000 < CoilModel(scene).f0_hz < 30_000
-
-
-def test_a_garden_is_its_seed():
-    assert garden_scene(5) == garden_scene(5) != garden_scene(6)
-    times = [target.at_s[0] for target in garden_scene(5).target]
-    assert min(b - a for a, b in pairwise(times)) > 2.5
-    with pytest.raises(ValueError, match="not isolated"):
-        garden_scene(5, passes_a_minute=30)
 
 
 def test_the_words_are_those_of_the_physics():

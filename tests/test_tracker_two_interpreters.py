@@ -1,4 +1,4 @@
-"""One series with everything in it gives the same events, to the last bit, under CPython and MicroPython."""
+"""A series with everything in it and two captures give the same events, to the last bit, in both interpreters."""
 
 import json
 import subprocess
@@ -6,8 +6,14 @@ import sys
 from pathlib import Path
 
 import numpy as np
-from micropython_tool import COILCOUNT, run_micropython
+import pytest
+from coilcount.capture.reader import read_capture
+from coilcount.model import Gap, Line
+from coilwire import frame, records
+from micropython_tool import COILCOUNT, ROOT, run_micropython
 from tracker_series import EXACT_HZ, bump_ppb, intervals, noise_ppb
+
+CAPTURES = ROOT / "captures"
 
 # Run by both: reads one JSON call a line, prints events and states with floats as hex of their double.
 SCRIPT = """
@@ -63,6 +69,23 @@ def calls():
     return "".join(json.dumps(call) + "\n" for call in out)
 
 
+def capture_calls(name):
+    """The calls that a capture of the repository comes to, on a plain time base of its own."""
+    out = [["new", 0.02, 4.2, [0.13, 0.2, 0.32, 0.5]]]
+    for entry in read_capture(CAPTURES / name):
+        if isinstance(entry, Gap):
+            out.append(["gap", round(entry.start_host_s * 1e6)])
+        if not isinstance(entry, Line):
+            continue
+        sound = frame.parse(entry.data)
+        record = records.read(sound) if sound else None
+        if isinstance(record, records.Interval):
+            sums = (record.sequence, record.first_edge, record.n, record.t_first, record.s)
+            out.append(["interval", round(entry.host_s * 1e6), *sums])
+    out.append(["finish"])
+    return "".join(json.dumps(call) + "\n" for call in out)
+
+
 def run_here(stdin, tmp_path):
     script = tmp_path / "here.py"
     script.write_text(SCRIPT.replace("PACKAGE", "coilcount.tracker"))
@@ -70,13 +93,24 @@ def run_here(stdin, tmp_path):
     return done.stdout
 
 
-def test_both_interpreters_give_the_same_events(tmp_path: Path):
+def both(stdin, tmp_path):
+    """The lines that each interpreter prints for the calls in `stdin`."""
     (tmp_path / "coiltrack").symlink_to(COILCOUNT / "tracker")
     script = tmp_path / "there.py"
     script.write_text(SCRIPT.replace("PACKAGE", "coiltrack"))
-    stdin = calls()
     here = run_here(stdin, tmp_path).splitlines()
-    there = run_micropython(script, paths=[tmp_path], stdin=stdin).splitlines()
+    return here, run_micropython(script, paths=[tmp_path], stdin=stdin).splitlines()
+
+
+def test_both_interpreters_give_the_same_events(tmp_path: Path):
+    here, there = both(calls(), tmp_path)
     kinds = [line.split()[0] for line in here]
     assert kinds.count("Alert") >= 12 and kinds.count("Hold") >= 2 and kinds.count("state") > 80
+    assert here == there
+
+
+@pytest.mark.parametrize(("name", "alerts"), [("orchard-path.ccap.gz", 8), ("warm-up-unplug.ccap.gz", 4)])
+def test_both_interpreters_find_the_same_in_a_capture(tmp_path, name, alerts):
+    here, there = both(capture_calls(name), tmp_path)
+    assert sum(line.startswith("Alert") and "'final'" in line for line in here) >= alerts
     assert here == there
