@@ -22,7 +22,6 @@ MAY = {
     "readings": ({"readings", "model", "errors", "coilwire", "tracker.records"}, set()),
     "chain": (COMMON | {"chain", "coilwire", "readings", "tracker"}, set()),
     "physics": ({"physics"}, SCIENCE),
-    "schema": ({"schema", "errors"}, set()),
     "simulate": (COMMON | PIPELINE | {"simulate", "schema", "coilwire"}, SCIENCE),
     "board": (COMMON | {"board", "coilwire"}, {"serial", "mpremote"}),
     "capture": (COMMON | {"capture", "coilwire"}, set()),
