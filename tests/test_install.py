@@ -1,4 +1,4 @@
-"""The installer against a real MicroPython prompt with a real LittleFS; replboard_start.py says what is not a chip's."""
+"""The installer against a real MicroPython prompt and LittleFS; replboard_start.py says what is not a chip's."""
 
 import hashlib
 import json

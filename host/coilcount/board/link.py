@@ -115,6 +115,15 @@ class SerialLink:
         start = b"@%s," % kind.encode()
         return any(isinstance(entry, Line) and start in entry.data for entry in self._ready)
 
+    def send(self, data: bytes) -> None:
+        """Send to the board; where it is away nothing is sent, and only repeating helps."""
+        if self._port is None:
+            return
+        try:
+            self._port.write(data)
+        except PORT_ERRORS as error:
+            self._lose(error)
+
     def close(self) -> list[Entry]:
         """Close; what is left: the cut rest of a line, and the gap where the board was away."""
         self._pass_on_kept()

@@ -1,20 +1,124 @@
-"""`coilcount settings show`: what is in force and from where."""
+"""`coilcount settings show|send|fetch`: what is in force and from where; to and from a board."""
 
 import argparse
+import contextlib
 import json
+import time
+from collections.abc import Iterator
 
-from coilcount.errors import EXIT_DONE
+from coilcount import __version__
+from coilcount.errors import EXIT_DONE, InputError
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("action", choices=("show",), help="show: the settings in force")
-    parser.add_argument("--settings", metavar="T", help="a settings file (TOML)")
+    parser.add_argument(
+        "action",
+        choices=("show", "send", "fetch"),
+        help="show: the settings in force; send: their [board] section to a board; fetch: the board's own",
+    )
+    parser.add_argument("file", nargs="?", help="fetch: a settings file to write instead of printing; must not exist")
+    parser.add_argument("--settings", metavar="T", help="show, send: a settings file (TOML)")
+    parser.add_argument("--port", help="send, fetch: device, URL or a board's serial number")
     form = parser.add_mutually_exclusive_group()
     form.add_argument("--json", action="store_true", help="one JSON object")
-    form.add_argument("--toml", action="store_true", help="a settings file with every key, to begin from")
+    form.add_argument("--toml", action="store_true", help="show: a settings file with every key, to begin from")
 
 
 def run(args: argparse.Namespace) -> int:
+    if args.file is not None and args.action != "fetch":
+        raise InputError(f"settings {args.action} writes no file", args.file, "See coilcount settings --help")
+    if args.action == "fetch" and args.settings is not None:
+        raise InputError("settings fetch reads the board, not a file", args.settings, "Leave --settings out")
+    if args.action != "show" and args.toml:
+        raise InputError(f"settings {args.action} knows no --toml", remedy="Leave it out")
+    if args.action == "show" and args.port is not None:
+        raise InputError("settings show asks no board", args.port, "Use settings fetch")
+    return {"show": _show, "send": _send, "fetch": _fetch}[args.action](args)
+
+
+def _send(args: argparse.Namespace) -> int:
+    from coilcount.board import configure
+    from coilcount.settings import load_settings
+
+    settings = load_settings(args.settings)
+    with _conversation(args.port) as talk:
+        values = configure.send(talk, settings.board)
+    if args.json:
+        print(json.dumps(_object(talk, values)))
+    else:
+        for name, value in values.items():
+            print(f"{name} = {value}  {settings.origins.get(f'board.{name}', 'the board')}")
+        print(f"in force and kept on {_board(talk)}")
+    return EXIT_DONE
+
+
+def _fetch(args: argparse.Namespace) -> int:
+    from coilcount.board import configure
+
+    with _conversation(args.port) as talk:
+        values = configure.fetch(talk)
+    if args.json:
+        text = json.dumps(_object(talk, values)) + "\n"
+    else:
+        text = f"# fetched from {_board(talk)}\n" + _section(values)
+    if args.file is None:
+        print(text, end="")
+        return EXIT_DONE
+    try:
+        with open(args.file, "x", encoding="utf-8") as out:
+            out.write(text)
+    except FileExistsError:
+        raise InputError("the file exists", args.file, "Nothing is ever overwritten: give another name") from None
+    except OSError as error:
+        raise InputError(f"the file cannot be written: {error.strerror}", args.file, "Look at the folder") from None
+    print(f"{len(values)} settings of {_board(talk)} to {args.file}")
+    return EXIT_DONE
+
+
+@contextlib.contextmanager
+def _conversation(port: str | None) -> Iterator:
+    from coilcount.board import ports
+    from coilcount.board.configure import Conversation
+    from coilcount.board.link import SerialLink
+
+    link = SerialLink(ports.choose(port or ""), time.monotonic)
+    try:
+        link.connect()
+        yield Conversation(link, __version__)
+    finally:
+        link.close()
+
+
+def _board(talk) -> str:
+    hello = talk.link.hello
+    return f"{hello.board} {hello.uid}, firmware {hello.firmware}"
+
+
+def _object(talk, values: dict[str, int]) -> dict:
+    hello = talk.link.hello
+    return {
+        "kind": "board settings",
+        "port": talk.link.device,
+        "uid": hello.uid,
+        "firmware": hello.firmware,
+        "settings_crc": hello.settings_crc,
+        "board": values,
+    }
+
+
+def _section(values: dict[str, int]) -> str:
+    """A settings file of the [board] section; what this version does not know is left as a comment."""
+    from coilcount.settings import SCHEMA, SECTIONS
+
+    known = {row.name: row for row in SECTIONS["board"]}
+    lines = [f"schema = {SCHEMA}", "", "[board]"]
+    for name, value in values.items():
+        row = known.get(name)
+        lines.append(f"{name} = {value}  # {row.help} ({row.unit})" if row else f"# {name} = {value}  (not known here)")
+    return "\n".join(lines) + "\n"
+
+
+def _show(args: argparse.Namespace) -> int:
     from coilcount.settings import SCHEMA, SECTIONS, load_settings
 
     settings = load_settings(args.settings)
