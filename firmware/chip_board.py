@@ -1,4 +1,4 @@
-"""The board's own readings on an RP2040.
+"""The board's own readings.
 
 Not run on hardware yet: only against a fake `machine`, for its arithmetic.
 """
@@ -6,10 +6,9 @@ Not run on hardware yet: only against a fake `machine`, for its arithmetic.
 from binascii import hexlify
 
 import machine
+import pins
 from board import Board
 
-SENSOR_CHANNEL = 4  # die temperature
-SUPPLY_PIN = 29  # VSYS / 3 on a Pico
 ADC_FULL_UV = 3_300_000
 # One reading of the sensor is noisy by several kelvin.
 READINGS = 16
@@ -17,24 +16,29 @@ DEBOUNCE_POLLS = 20
 
 
 class ChipBoard(Board):
-    """mark_pin: GPIO of a button to ground."""
+    """kind: pins.Board."""
 
-    name = "RP2040"
-
-    def __init__(self, mark_pin):
+    def __init__(self, kind):
+        self.name = kind.name
         self.uid = hexlify(machine.unique_id()).decode().upper()
-        self._sensor = machine.ADC(SENSOR_CHANNEL)
-        self._supply = machine.ADC(machine.Pin(SUPPLY_PIN))
-        self._button = machine.Pin(mark_pin, machine.Pin.IN, machine.Pin.PULL_UP)
+        self._sensor = machine.ADC(pins.TEMPERATURE_CHANNEL)
+        if kind.wireless:
+            # Held from now on; see pins.
+            machine.Pin(pins.WIRELESS_SELECT, machine.Pin.OUT, value=1)
+        self._supply = machine.ADC(machine.Pin(pins.SUPPLY)) if kind.has_supply else None
+        self._button = machine.Pin(pins.MARK, machine.Pin.IN, machine.Pin.PULL_UP)
         self._marks = 0
         self._steady = 0  # polls in a row that saw the button other than `_down`
         self._down = False
 
     def temperature_mk(self):
-        """RP2040 datasheet, ADC: T = 27 degC - (V - 0.706 V) / (1.721 mV/K)."""
+        """RP2040 and RP2350 datasheets, ADC (from memory): T = 27 degC - (V - 0.706 V) / (1.721 mV/K)."""
         return 300_150 - (self._microvolts(self._sensor) - 706_000) * 1000 // 1721
 
     def supply_mv(self):
+        """0 on a board that is not known to measure it."""
+        if self._supply is None:
+            return 0
         return 3 * self._microvolts(self._supply) // 1000
 
     def marks(self):

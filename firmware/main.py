@@ -5,20 +5,31 @@ import time
 
 # Time for a person or a deploy tool to press Ctrl-C before anything runs.
 START_DELAY_MS = 500
-MARK_PIN = 22
 IDLE_MS = 1
 
 
 def main():
     time.sleep_ms(START_DELAY_MS)
     try:
-        from chip_counter import ChipCounter
+        import rp2  # noqa: F401
     except ImportError:
-        print("this firmware holds no counter for the chip yet: nothing to run")
+        print("this firmware counts with the PIO of an RP2040 or RP2350, and there is none here: nothing to run")
         return
+    import machine
+    import pins
+    from chip_edges import ChipEdges
+
+    kind = pins.board_of(sys.implementation._machine)
+    # Before anything is built on it: the counter reports it, and its ticks are made of it.
+    machine.freq(kind.clock_hz)
+    # Its ring takes 64 kB in one piece: before the other modules come to lie all over the memory.
+    edges = ChipEdges(pins.COIL)
+
+    from adc import Amplitude
     from app import App
     from chip_board import ChipBoard
     from clock import Clock
+    from edge_counter import EdgeCounter
     from link import Link
     from store import Store
     from version import VERSION
@@ -26,9 +37,11 @@ def main():
     store = Store("")
     store.load()
     store.start_boot()
-    counter = ChipCounter()
+    clock = Clock()
+    amplitude = None if pins.AMPLITUDE is None else Amplitude(machine.ADC(machine.Pin(pins.AMPLITUDE)))
+    counter = EdgeCounter(edges, clock, amplitude)
     link = Link(sys.stdin.buffer, sys.stdout.buffer)
-    app = App(counter, link, store, ChipBoard(MARK_PIN), Clock(), VERSION)
+    app = App(counter, link, store, ChipBoard(kind), clock, VERSION)
     try:
         app.start()
         app.run(lambda: time.sleep_ms(IDLE_MS))

@@ -38,8 +38,8 @@ def test_firmware_and_host_are_of_one_version():
     assert run_micropython("import version; print(version.VERSION)", paths=PATHS).strip() == __version__
 
 
-def test_main_says_that_the_chip_has_no_counter_yet():
-    assert "no counter for the chip yet" in run_micropython("import main", paths=PATHS)
+def test_main_says_that_it_needs_a_chip_with_pio():
+    assert "RP2040 or RP2350, and there is none here" in run_micropython("import main", paths=PATHS)
 
 
 # ------------------------------------------------------------ ring
@@ -364,17 +364,24 @@ CHIP = """
 import sys
 class Fake:
     class Pin:
-        IN = PULL_UP = 0
+        IN = OUT = PULL_UP = 0
         level = 1
-        def __init__(self, *_): pass
+        held = []
+        def __init__(self, number, *_, value=None):
+            if value is not None: Fake.Pin.held.append((number, value))
         def value(self): return Fake.Pin.level
     class ADC:
         def __init__(self, channel): self.channel = channel
         def read_u16(self): return round((0.706 if self.channel == 4 else 1.65) / 3.3 * 65535)
     def unique_id(): return bytes([230, 96, 1])
 sys.modules["machine"] = Fake
+import pins
 from chip_board import ChipBoard
-board = ChipBoard(22)
+unknown = ChipBoard(pins.board_of("Some board with RP2040"))
+board = ChipBoard(pins.board_of("Raspberry Pi Pico with RP2040"))
+assert unknown.supply_mv() == 0 and Fake.Pin.held == []
+wireless = ChipBoard(pins.board_of("Raspberry Pi Pico W with RP2040"))
+assert wireless.supply_mv() == board.supply_mv() and Fake.Pin.held == [(25, 1)]
 print(board.uid, board.temperature_mk(), board.supply_mv())
 def presses(levels):
     for level in levels:
