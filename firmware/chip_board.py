@@ -16,7 +16,7 @@ DEBOUNCE_POLLS = 20
 
 
 class ChipBoard(Board):
-    """kind: pins.Board."""
+    """kind: pins.Kind."""
 
     def __init__(self, kind):
         self.name = kind.name

@@ -42,7 +42,8 @@ class ChipEdges:
         self.clock_hz = machine.freq()
         self._pin = machine.Pin(pin, machine.Pin.IN)
         self._id = machine_id
-        self._program = rp2.asm_pio(**pio_program.OPTIONS)(pio_program.timestamper)
+        assemble = rp2.asm_pio(autopush=True, push_thresh=pio_program.PUSH_BITS)
+        self._program = assemble(pio_program.timestamper)
         self._machine = None
         self._channels = []
         base = PIO_BASE + machine_id // MACHINES * PIO_SIZE

@@ -19,7 +19,7 @@ def main():
     import pins
     from chip_edges import ChipEdges
 
-    kind = pins.board_of(sys.implementation._machine)
+    kind = pins.kind_of(sys.implementation._machine)
     # Before anything is built on it: the counter reports it, and its ticks are made of it.
     machine.freq(kind.clock_hz)
     # Its ring takes 64 kB in one piece: before the other modules come to lie all over the memory.

@@ -18,13 +18,13 @@ WIRELESS_SELECT = 25
 TEMPERATURE_CHANNEL = 4  # of the ADC, in the chip (RP2040 and the 60-pin RP2350 of Pico 2)
 
 # name: of the board, for a person; clock_hz: to run at; has_supply: VSYS / 3 is on GP29; wireless: as above.
-Board = namedtuple("Board", "name clock_hz has_supply wireless")
+Kind = namedtuple("Kind", "name clock_hz has_supply wireless")
 
 
-def board_of(machine):
-    """The Board for `machine`, MicroPython's sys.implementation._machine ("Raspberry Pi Pico W with RP2040")."""
+def kind_of(machine):
+    """The Kind for `machine`: sys.implementation._machine of MicroPython ("Raspberry Pi Pico W with RP2040")."""
     name, _, chip = machine.partition(" with ")
     pico = name.find("Pico") >= 0
     # The rates that the chips are made for; RP2350 runs the same program with a tick of 13.3 ns instead of 16.
     clock_hz = 150_000_000 if chip.find("RP2350") >= 0 else 125_000_000
-    return Board(name, clock_hz, pico, pico and name.endswith(" W"))
+    return Kind(name, clock_hz, pico, pico and name.endswith(" W"))

@@ -1,7 +1,7 @@
 """The timestamper: one PIO state machine that tells the time of every rising edge.
 
-timestamper() is handed to rp2.asm_pio(**OPTIONS), on the chip and in the tests alike; the names in it are
-that assembler's.  X falls by one every TICK_CYCLES clock cycles, whether the pin is high or low, and is
+timestamper() is handed to rp2.asm_pio(autopush=True, push_thresh=PUSH_BITS), on the chip and in the tests alike; the
+names in it are that assembler's.  X falls by one every TICK_CYCLES clock cycles, whether the pin is high or low, and is
 pushed on each rising edge.
 
 Arithmetic.  The waiting loops `high` and `low` take two cycles a turn and X counts their turns.  What each
@@ -30,8 +30,8 @@ OVERHEAD_TICKS = 3
 BLIND_CYCLES = 5
 # 1.6 us at 125 MHz: longer than the noise beside an edge, shorter than half a period at 200 kHz (2.5 us).
 HOLD_OFF = 200
-# Of rp2.asm_pio.  X is taken whole, so the shift direction does not matter.
-OPTIONS = {"autopush": True, "push_thresh": 32}
+# X is pushed whole, so the shift direction does not matter.
+PUSH_BITS = 32
 
 
 def timestamper():  # 10 instructions

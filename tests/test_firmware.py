@@ -377,10 +377,10 @@ class Fake:
 sys.modules["machine"] = Fake
 import pins
 from chip_board import ChipBoard
-unknown = ChipBoard(pins.board_of("Some board with RP2040"))
-board = ChipBoard(pins.board_of("Raspberry Pi Pico with RP2040"))
+unknown = ChipBoard(pins.kind_of("Some board with RP2040"))
+board = ChipBoard(pins.kind_of("Raspberry Pi Pico with RP2040"))
 assert unknown.supply_mv() == 0 and Fake.Pin.held == []
-wireless = ChipBoard(pins.board_of("Raspberry Pi Pico W with RP2040"))
+wireless = ChipBoard(pins.kind_of("Raspberry Pi Pico W with RP2040"))
 assert wireless.supply_mv() == board.supply_mv() and Fake.Pin.held == [(25, 1)]
 print(board.uid, board.temperature_mk(), board.supply_mv())
 def presses(levels):

@@ -15,7 +15,7 @@ chip_tools.provide_micropython()
 
 import pio_program  # noqa: E402
 
-PROGRAM = chip_tools.Program(pio_program.timestamper, pio_program.OPTIONS)
+PROGRAM = chip_tools.Program(pio_program.timestamper, {"autopush": True, "push_thresh": pio_program.PUSH_BITS})
 BLIND = pio_program.BLIND_CYCLES
 PIN = 2
 X0 = (0, 3, 50, chip_tools.U32)  # X at the start: it passes zero at once, soon, later, not at all
