@@ -15,6 +15,7 @@ from coilcount.errors import EXIT_DONE, EXIT_INTERRUPTED, EXIT_NO, CoilcountErro
 
 # command: (module in face/commands, one line of help); the order is that of the work
 COMMANDS = {
+    "plan": ("plan", "a coil, its capacitor and what it will find, before any wire is wound"),
     "live": ("live", "the readout while sweeping"),
     "record": ("record", "record what the board sends; alerts as plain lines"),
     "replay": ("replay", "run the tracker over captures"),
@@ -25,6 +26,7 @@ COMMANDS = {
     "virtual": ("virtual", "the virtual board as a port that other programs can open"),
     "ports": ("ports", "the boards that answer"),
     "install": ("install", "put the firmware on a board"),
+    "check": ("check", "test a board, its crystal, its link and its coil"),
     "settings": ("settings", "what is in force and from where; to and from a board"),
 }
 

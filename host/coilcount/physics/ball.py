@@ -18,7 +18,7 @@ def ball_response(
     """(d_l_h, d_r_ohm), shape (distances,), of a ball whose centre is distance_m from the coil's plane, on its axis.
 
     dL = pi mu0 sum_n D_n a^(2n+1)/(n(n+1)) [sum_i r_i P_n^1(cos t_i)/s_i^(n+1)]^2 over turns i at distance s_i and
-    angle t_i from the ball's centre, D_n = ((n+1) mu - p_n)/(n mu + p_n), p_n = x j_(n-1)(x)/j_n(x) - n, x = (1-j) a/delta
+    angle t_i from the ball's centre, D_n = ((n+1) mu - p_n)/(n mu + p_n), p_n = x j_(n-1)/j_n - n, x = (1-j) a/delta
     (Wait 1951 for each multipole; n = 1 is `targets.sphere`).
     """
     distance = np.atleast_1d(np.asarray(distance_m, float))

@@ -4,10 +4,11 @@ The dataclass is the schema: each field is declared with number(), whole(), text
 times(), table() or tables(), and read_file() or read_table() does the rest.
 """
 
+import json
 import math
 import tomllib
 from collections.abc import Callable
-from dataclasses import MISSING, field, fields
+from dataclasses import MISSING, field, fields, is_dataclass
 from pathlib import Path
 from typing import Any
 
@@ -117,15 +118,19 @@ def tables(record: type) -> Any:
 
 def read_file(record: type, path: Path) -> Any:
     """The `record` that the TOML file at `path` describes.  Raises InputError that names the file and the key."""
+    return read_table(record, load_toml(path), str(path))
+
+
+def load_toml(path: Path) -> dict[str, Any]:
+    """What the TOML file at `path` holds, unchecked.  Raises InputError that names the file."""
     try:
-        raw = tomllib.loads(path.read_text(encoding="utf-8"))
+        return tomllib.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
         raise InputError(f"cannot read it: {error.strerror}", str(path)) from None
     except UnicodeDecodeError:
         raise InputError("not a text file in UTF-8", str(path)) from None
     except tomllib.TOMLDecodeError as error:
         raise InputError(f"not TOML: {error}", str(path)) from None
-    return read_table(record, raw, str(path))
 
 
 def read_table(record: type, raw: dict[str, Any], where: str) -> Any:
@@ -134,6 +139,28 @@ def read_table(record: type, raw: dict[str, Any], where: str) -> Any:
         return _record(record, raw, "")
     except InputError as error:
         raise InputError(error.what, where, error.remedy) from None
+
+
+def to_toml(record: Any) -> str:
+    """The TOML text of a record: reading it gives an equal one.  What is None is left out."""
+    plain, nested = [], []
+    for one in fields(record):
+        value = getattr(record, one.name)
+        if is_dataclass(value):
+            nested.append(f"\n[{one.name}]\n{to_toml(value)}")
+        elif isinstance(value, tuple) and value and is_dataclass(value[0]):
+            nested += [f"\n[[{one.name}]]\n{to_toml(row)}" for row in value]
+        elif value is not None and value != ():
+            plain.append(f"{one.name} = {_toml_value(value)}\n")
+    return "".join(plain + nested)
+
+
+def _toml_value(value: Any) -> str:
+    if isinstance(value, tuple):
+        return "[" + ", ".join(map(_toml_value, value)) + "]"
+    if isinstance(value, str):  # JSON's escapes are TOML's, but for the one character that JSON leaves as it is
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    return json.dumps(value)
 
 
 def _record(record: type, raw: dict[str, Any], prefix: str) -> Any:

@@ -1,0 +1,161 @@
+"""plan: the coil, its capacitor and what it will find, before any wire is wound."""
+
+import argparse
+import json
+import os
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from coilcount.errors import EXIT_DONE, InputError, StorageError
+
+# option: (key of the plan file, unit, lowest, highest, an example, factor from the unit to the key, help)
+COIL_QUANTITIES = {
+    "diameter": ("diameter_mm", "m", 0.01, 1.0, "10cm", 1e3, "mean diameter of the winding"),
+    "pitch": ("pitch_mm", "m", 2e-5, 0.02, "0.5mm", 1e3, "distance of neighbouring turns' centres"),
+    "groove": ("groove_mm", "m", 1e-4, 0.2, "5mm", 1e3, "the room for the winding, as wide as deep"),
+    "capacitor": ("capacitor_nf", "F", 1e-10, 1e-4, "180n", 1e9, "the capacitor"),
+    "measured-inductance": ("inductance_uh", "H", 1e-7, 1.0, "220uH", 1e6, "measured; calibrates all the rest"),
+}
+PLAN_QUANTITIES = {
+    "frequency": ("frequency_hz", "Hz", 1e3, 2e5, "25k", 1.0, "wanted: gives the capacitor, with --drawer the turns"),
+    "depth": ("depth_cm", "m", 0.005, 1.5, "10cm", 1e2, "the depth aimed at"),
+    "height": ("height_cm", "m", 0.005, 1.0, "5cm", 1e2, "of the coil above the ground"),
+    "wobble": ("wobble_cm", "m", 0.0, 0.2, "1cm", 1e2, "of that height"),
+    "speed": ("speed_m_s", "m/s", 0.01, 5.0, "0.5m/s", 1.0, "of the sweep"),
+    "tank-voltage": ("tank_peak_v", "V", 0.1, 200.0, "2.4V", 1.0, "peak, across the whole coil"),
+    "supply": ("supply_ma", "A", 1e-4, 5.0, "52mA", 1e3, "current of everything on the battery"),
+    "battery": ("battery_mah", "Ah", 0.01, 100.0, "2000mAh", 1e3, "its charge"),
+    "tolerance": ("tolerance_percent", "%", 0.0, 50.0, "5%", 1.0, "of the capacitors"),
+    "noise": ("noise_ppm", "ppm", 1e-4, 1e4, "3ppm", 1.0, "smallest shift that counts, as a noise recording tells"),
+}
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    from coilcount.schema.coil import DIELECTRICS, FORMERS, LAYOUTS
+
+    parser.add_argument("--plan", metavar="FILE", help="start from a plan file; options go before what it says")
+    parser.add_argument("--save", metavar="FILE", help="write the plan file (never over another)")
+    parser.add_argument("--save-settings", metavar="FILE", help="write settings with this plan's interval and widths")
+    parser.add_argument("--picture", metavar="DIR", help="write the pictures, SVG and PNG")
+    parser.add_argument("--json", action="store_true", help="the whole plan as one JSON object")
+    parser.add_argument("--quiet", action="store_true", help="print no plan")
+    parser.add_argument("--turns", type=int, metavar="N")
+    parser.add_argument("--wire", metavar='"26 AWG"|0.4mm', help="bare diameter")
+    parser.add_argument("--layout", choices=LAYOUTS)
+    parser.add_argument("--former", choices=FORMERS, help="what holds the winding")
+    parser.add_argument("--dielectric", choices=DIELECTRICS, help="of the capacitor")
+    parser.add_argument("--centre-tap", action="store_true", default=None)
+    parser.add_argument("--drawer", metavar="E12|VALUES", help='an E-series, or values: "100n, 68n"')
+    parser.add_argument("--measured-frequency", metavar="25k", help="with --capacitor: calibrates all the rest")
+    parser.add_argument(
+        "--target", action="append", default=[], metavar="TEXT", help='such as "rod steel 4mm 90mm"; may be repeated'
+    )
+    for name, (_, _, _, _, example, _, text) in {**COIL_QUANTITIES, **PLAN_QUANTITIES}.items():
+        parser.add_argument(f"--{name}", metavar=example.replace("%", "%%"), help=text)
+
+
+def run(args: argparse.Namespace) -> int:
+    # The matrices are small: more threads only wait for one another.  numpy reads this when it is loaded.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    from coilcount.plan.make import calibrated, chosen, make_plan
+    from coilcount.plan.sweep import settings_text
+
+    plan = _inputs(args)
+    if args.measured_frequency is not None:
+        plan = calibrated(plan, _quantity(args.measured_frequency, "Hz", "measured-frequency", 1e3, 2e5, "25k"))
+    found = None
+    if args.frequency is not None and args.capacitor is not None and args.measured_frequency is None:
+        raise InputError("both --frequency and --capacitor are given", remedy="The one follows from the other")
+    if args.frequency is not None:
+        plan, found = chosen(plan, free_turns=_free_turns(args))
+    document = make_plan(plan, found, curves=args.picture is not None)
+    if args.save:
+        from coilcount.schema.tables import to_toml
+
+        _write_new(args.save, to_toml(plan))
+    if args.save_settings:
+        _write_new(args.save_settings, settings_text(document["sweep"]))
+    if args.picture:
+        from coilcount.face.pictures import draw_plan
+
+        for path in draw_plan(document, Path(args.picture)):
+            print(f"wrote {path}", file=sys.stderr)
+    if args.json:
+        print(json.dumps(_rounded(document), ensure_ascii=False, allow_nan=False))
+    elif not args.quiet:
+        from coilcount.face.plan_text import print_plan
+
+        print_plan(document, sys.stdout)
+    return EXIT_DONE
+
+
+def _free_turns(args: argparse.Namespace) -> bool:
+    """--drawer asks for the turns as well, unless they are given or the coil is already measured."""
+    measured = args.measured_frequency is not None or args.measured_inductance is not None
+    return args.drawer is not None and args.turns is None and not measured
+
+
+def _inputs(args: argparse.Namespace) -> Any:
+    from coilcount.plan.catalogue import parse_target
+    from coilcount.schema.plan import PlanFile, read_plan
+    from coilcount.schema.tables import read_table
+
+    plan = read_plan(Path(args.plan)) if args.plan else PlanFile()
+    words = {name: getattr(args, name) for name in ("turns", "wire", "layout", "former", "dielectric", "centre_tap")}
+    coil = {name: value for name, value in words.items() if value is not None}
+    coil |= _given(args, COIL_QUANTITIES)
+    if {"diameter_mm", "turns", "wire", "layout", "pitch_mm"} & set(coil) and "inductance_uh" not in coil:
+        coil["inductance_uh"] = None  # it was measured on another coil
+    own = tuple(parse_target(text) for text in args.target)
+    changes = _given(args, PLAN_QUANTITIES) | ({} if args.drawer is None else {"drawer": args.drawer})
+    if "wire" in coil:
+        coil["wire"] = _wire(coil["wire"])
+    checked = {name: value for name, value in coil.items() if value is not None}
+    read_table(type(plan.coil), checked, "the command line")  # the ranges that a file has
+    return replace(plan, **changes, coil=replace(plan.coil, **coil), target=plan.target + own)
+
+
+def _given(args: argparse.Namespace, table: dict[str, tuple]) -> dict[str, float]:
+    found = {}
+    for name, (key, unit, low, high, example, factor, _) in table.items():
+        text = getattr(args, name.replace("-", "_"))
+        if text is not None:
+            found[key] = _quantity(text, unit, name, low, high, example) * factor
+    return found
+
+
+def _quantity(text: str, unit: str, name: str, low: float, high: float, example: str) -> float:
+    from coilcount.plan.quantity import quantity
+
+    return quantity(text, unit, f"--{name}", low, high, example)
+
+
+def _wire(text: str) -> str:
+    from coilcount.physics.wire import parse_wire
+
+    try:
+        parse_wire(text)
+    except ValueError as error:
+        raise InputError(str(error), "--wire") from None
+    return text
+
+
+def _write_new(name: str, text: str) -> None:
+    try:
+        with open(name, "x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError:
+        raise InputError("the file exists already", name, "Give another name") from None
+    except OSError as error:
+        raise StorageError(f"cannot write: {error.strerror}", name) from None
+
+
+def _rounded(value: Any) -> Any:
+    """Seven digits: more than the physics knows, few enough to read."""
+    if isinstance(value, float):
+        return float(f"{value:.7g}")
+    if isinstance(value, dict):
+        return {key: _rounded(one) for key, one in value.items()}
+    return [_rounded(one) for one in value] if isinstance(value, list) else value

@@ -1,0 +1,1 @@
+"""What the physics says before any wire is wound: coil, capacitor, targets, ground, power."""

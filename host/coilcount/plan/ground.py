@@ -1,0 +1,47 @@
+"""What the ground does to the coil: soils from weak to strong, and salt water."""
+
+from typing import Any
+
+import numpy as np
+
+from coilcount.physics.ground import plane_response, soil_response
+from coilcount.physics.tank import Tank
+from coilcount.schema.plan import PlanFile
+
+# Volume susceptibility (SI) in the middle of the ranges of the soil-magnetism literature (from memory); S/m.
+SOILS = {
+    "sand, limestone": 3e-5,
+    "topsoil": 3e-4,
+    "mineral soil": 1e-3,
+    "basalt, laterite, burnt": 5e-3,
+}
+SEA_WATER_S_M = 4.0
+
+
+def ground_section(plan: PlanFile, tank: Tank) -> dict[str, Any]:
+    """Shift and slope at plan.height_cm, and the slope times the wobble as noise."""
+    height, f = plan.height_cm / 100, tank.frequency_hz
+    step = height * 0.01
+    rows = []
+    for name, chi in SOILS.items():
+        lower, here, upper = (
+            f * float(tank.shift(*soil_response(tank.winding, z, chi, f)))
+            for z in (height - step, height, height + step)
+        )
+        rows.append(_row(name, here, (upper - lower) / (2 * step), plan, susceptibility=chi))
+    lower, here, upper = (
+        f * float(tank.shift(*plane_response(tank.winding, z, SEA_WATER_S_M, 1.0, f)))
+        for z in (height - step, height, height + step)
+    )
+    rows.append(_row("salt water", here, (upper - lower) / (2 * step), plan, conductivity_s_m=SEA_WATER_S_M))
+    return {"height_cm": plan.height_cm, "wobble_cm": plan.wobble_cm, "soils": rows}
+
+
+def _row(name: str, shift_hz: float, slope_hz_per_m: float, plan: PlanFile, **of: float) -> dict[str, Any]:
+    return {
+        "ground": name,
+        **of,
+        "shift_hz": shift_hz,
+        "slope_hz_per_cm": slope_hz_per_m / 100,
+        "wobble_hz": float(np.abs(slope_hz_per_m)) / 100 * plan.wobble_cm,
+    }

@@ -1,0 +1,104 @@
+"""Which frequency: where iron turns from lowering the coil's frequency to raising it, and what that means in words."""
+
+from typing import Any
+
+import numpy as np
+from scipy.optimize import brentq
+
+from coilcount.physics.bodies import FERROMAGNETIC, Body
+from coilcount.physics.constants import MATERIALS
+from coilcount.physics.facing import facing_polarizability
+from coilcount.physics.ground import plane_response
+from coilcount.physics.tank import Tank
+from coilcount.physics.targets import edge_on, rod, sphere
+
+LOWEST_HZ, HIGHEST_HZ = 100.0, 1e6
+SHEET_HEIGHT_M = 0.03
+SHEET_THICKNESS_M = 1e-3
+STEEL = MATERIALS["steel"]
+# Mild steel's permeability is uncertain: it depends on the alloy and how it was worked.
+PERMEABILITIES = (50.0, 100.0, 200.0, 500.0)
+
+
+def _crossing(real_part, low: float = LOWEST_HZ, high: float = HIGHEST_HZ) -> float | None:
+    """Where real_part(exp(x)) falls through 0 between low and high, or None."""
+    if real_part(low) <= 0 or real_part(high) >= 0:
+        return None
+    return float(np.exp(brentq(lambda x: real_part(np.exp(x)), np.log(low), np.log(high), xtol=1e-6)))
+
+
+def ball_flip_mm(frequency_hz: float, mu_r: float) -> float:
+    """Diameter in mm from which a steel ball raises the frequency."""
+    radius = _crossing(lambda a: sphere(a, STEEL.conductivity, mu_r, frequency_hz).axial.real, 1e-4, 1.0)
+    return 2000 * radius
+
+
+def sheet_flip_hz(tank: Tank, mu_r: float) -> float | None:
+    """Frequency from which a wide steel sheet under the coil raises its frequency; None: at no frequency looked at."""
+
+    def real_part(f: float) -> float:
+        return plane_response(tank.winding, SHEET_HEIGHT_M, STEEL.conductivity, mu_r, f, SHEET_THICKNESS_M)[0]
+
+    return _crossing(real_part, 10.0)
+
+
+def iron_section(tank: Tank, rows: list[dict[str, Any]], bodies: dict[str, Body]) -> dict[str, Any]:
+    """Sizes and frequencies of the turn, and in `words` what this coil makes of iron at the depth aimed at."""
+    f = tank.frequency_hz
+    flips = {f"{mu:g}": ball_flip_mm(f, mu) for mu in PERMEABILITIES}
+    sheets = {f"{mu:g}": sheet_flip_hz(tank, mu) for mu in PERMEABILITIES}
+    rises, falls = [], []
+    for row in rows:
+        if bodies[row["object"]].mu_r <= FERROMAGNETIC:
+            continue
+        name = row["object"] if row["attitude"] == "any" else f"{row['object']}, {row['attitude']}"
+        (rises if row["at_depth"][0] > 0 else falls).append(name)
+    sheet = sheets["100"]
+    reads = "raises" if sheet is None or f > sheet else "lowers"
+    turn = f"; its sign turns near {sheet / 1e3:.2g} kHz" if sheet else ""
+    words = [
+        f"At {f / 1e3:.3g} kHz a steel ball up to {flips['100']:.0f} mm across lowers the frequency, a larger one "
+        f"raises it (permeability 100; {flips['50']:.0f} mm at 50, {flips['200']:.0f} mm at 200).",
+        f"Wide sheet steel facing the coil {reads} the frequency{turn}. The same sheet on edge lowers it: the sign "
+        "depends on how it lies.",
+    ]
+    if rises:
+        words.append("This iron reads as non-ferrous: " + "; ".join(rises) + ".")
+    words.append(
+        "A lower frequency leaves more iron ferrous, but shifts less for poor conductors and has a lower Q; 8 kHz "
+        "tells rods and compact iron, not sheet."
+    )
+    return {
+        "ball_flip_mm": flips,
+        "sheet_flip_hz": sheets,
+        "reads_non_ferrous": rises,
+        "reads_ferrous": falls,
+        "words": words,
+    }
+
+
+def response_curves(frequency_hz: float) -> dict[str, Any]:
+    """Re alpha / |alpha| of typical bodies against frequency: +1 magnetised, -1 a perfect conductor, 0 where it turns.
+
+    For the picture; the flat ones take a finite-element solution for each point.
+    """
+    sigma, mu = STEEL.conductivity, STEEL.mu_r
+    copper, nickel = MATERIALS["copper"].conductivity, MATERIALS["cupronickel"].conductivity
+    fine, coarse = np.geomspace(1e3, 2e5, 60), np.geomspace(1e3, 2e5, 12)
+    made = {
+        "steel nail": (fine, lambda f: rod(0.075, 3.5e-3, sigma, mu, f).axial),
+        "steel ball 20 mm": (fine, lambda f: sphere(0.01, sigma, mu, f).axial),
+        "steel ball 50 mm": (fine, lambda f: sphere(0.025, sigma, mu, f).axial),
+        "crown cap on edge": (fine, lambda f: edge_on(0.016, 0.24e-3, sigma, mu, f)),
+        "crown cap flat": (coarse, lambda f: facing_polarizability(0.016, 0.24e-3, sigma, mu, f)),
+        "cupronickel coin": (coarse, lambda f: facing_polarizability(0.012, 1.75e-3, nickel, 1.0, f)),
+        "copper coin": (coarse, lambda f: facing_polarizability(0.012, 1.75e-3, copper, 1.0, f)),
+    }
+    curves = {}
+    for name, (frequencies, alpha) in made.items():
+        values = [alpha(float(one)) for one in frequencies]
+        curves[name] = {
+            "frequency_hz": [float(one) for one in frequencies],
+            "in_phase": [float(one.real / abs(one)) for one in values],
+        }
+    return {"working_hz": frequency_hz, "curves": curves}

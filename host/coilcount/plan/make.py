@@ -1,0 +1,99 @@
+"""A whole plan as one document of plain values, which is printed, drawn and given out as JSON."""
+
+from dataclasses import replace
+from typing import Any
+
+from coilcount.errors import InputError
+from coilcount.physics.tank import Tank, inductance_from_frequency
+from coilcount.plan.capacitor import capacitor_section, choices
+from coilcount.plan.catalogue import CATALOGUE, own_body
+from coilcount.plan.coil import coil_section, refuse_above_self_resonance, tank_of
+from coilcount.plan.ground import ground_section
+from coilcount.plan.iron import iron_section, response_curves
+from coilcount.plan.noise import thresholds
+from coilcount.plan.power import CAUTIONS, power_section
+from coilcount.plan.sweep import sweep_section
+from coilcount.plan.targets import NODES, rows
+from coilcount.schema.plan import PlanFile
+
+ONE_HZ = "1 Hz"
+GIVEN = "given"
+
+
+def calibrated(plan: PlanFile, measured_hz: float) -> PlanFile:
+    """The plan with the inductance that a measured frequency tells, its capacitor being known.  Raises InputError."""
+    tank = tank_of(plan.coil)
+    try:
+        henry = inductance_from_frequency(tank.winding, tank.capacitance_f, measured_hz)
+    except ValueError as error:
+        raise InputError(str(error), "the measured frequency", "Look at the capacitor and its unit") from None
+    if not 0.2 <= henry / tank.computed_h <= 5:
+        raise InputError(
+            f"{measured_hz / 1e3:g} kHz with {plan.coil.capacitor_nf:g} nF means {henry * 1e6:.4g} uH; these turns "
+            f"make about {tank.computed_h * 1e6:.3g} uH",
+            "the measured frequency",
+            "Look at turns, diameter and capacitor",
+        )
+    return replace(plan, coil=replace(plan.coil, inductance_uh=henry * 1e6))
+
+
+def chosen(plan: PlanFile, free_turns: bool) -> tuple[PlanFile, list[dict[str, Any]]]:
+    """The plan with the turns and capacitor for its wanted frequency, and the choices there were."""
+    found = choices(plan, free_turns)
+    coil = replace(plan.coil, turns=found[0]["turns"], capacitor_nf=round(found[0]["capacitor_nf"], 9))
+    return replace(plan, coil=coil), found
+
+
+def make_plan(plan: PlanFile, found: list[dict[str, Any]] | None = None, curves: bool = False) -> dict[str, Any]:
+    """The document: units in its keys, only dicts, lists, numbers, words and None.
+
+    found: the capacitors to choose from, else those for plan.frequency_hz (or what the coil gives) are looked up.
+    curves: with what the pictures need.
+    """
+    tank = tank_of(plan.coil)
+    if plan.frequency_hz is not None:
+        refuse_above_self_resonance(plan.coil, tank, plan.frequency_hz)
+    if found is None:
+        wanted = plan.frequency_hz or round(tank.frequency_hz, -2)
+        found = choices(replace(plan, frequency_hz=wanted), free_turns=False)
+    sweep = sweep_section(plan, tank.winding)
+    levels = _levels(plan, tank, sweep)
+    bodies = CATALOGUE | {target.object: own_body(target) for target in plan.target}
+    _within_reach(plan, tank)
+    table = list(rows(tank, bodies, levels, plan.depth_cm / 100, curves))
+    document = {
+        "kind": "plan",
+        "basis": "computation",
+        "coil": coil_section(plan.coil, tank),
+        "capacitor": {**capacitor_section(plan, tank), "wanted_hz": plan.frequency_hz, "choices": found},
+        "noise": {
+            name: {"shift_ppm": level * 1e6, "shift_hz": level * tank.frequency_hz} for name, level in levels.items()
+        },
+        "depth_cm": plan.depth_cm,
+        "targets": table,
+        "iron": iron_section(tank, table, bodies),
+        "sweep": sweep,
+        "ground": ground_section(plan, tank),
+        "power": power_section(plan, tank),
+        "cautions": list(CAUTIONS),
+    }
+    if curves:
+        document["response"] = response_curves(tank.frequency_hz)
+    return document
+
+
+def _within_reach(plan: PlanFile, tank: Tank) -> None:
+    low, high = (node * tank.winding.mean_radius_m * 100 for node in (NODES[0], NODES[-1]))
+    if not low <= plan.depth_cm <= high:
+        raise InputError(
+            f"a depth of {plan.depth_cm:g} cm is out of this coil's reach",
+            "the depth",
+            f"Give {low:.2g} to {high:.3g} cm",
+        )
+
+
+def _levels(plan: PlanFile, tank: Tank, sweep: dict[str, Any]) -> dict[str, float]:
+    """Relative shifts that count: three noise classes, one hertz, and what the user's own recording says."""
+    pass_s = next(one["duration_s"] for one in sweep["passes"] if abs(one["depth_cm"] - plan.depth_cm) < 1e-9)
+    levels = thresholds(pass_s) | {ONE_HZ: 1 / tank.frequency_hz}
+    return levels if plan.noise_ppm is None else levels | {GIVEN: plan.noise_ppm * 1e-6}

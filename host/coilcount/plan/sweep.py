@@ -1,0 +1,112 @@
+"""Coil size for a depth, and the width and duration of a pass: hence the board's interval and the tracker's widths."""
+
+from dataclasses import replace
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import minimize_scalar
+
+from coilcount import settings
+from coilcount.physics.coil import Winding, inductance, make_winding
+from coilcount.physics.field import mean_radius_field
+from coilcount.physics.wire import parse_wire
+from coilcount.schema.coil import Coil
+from coilcount.schema.plan import PlanFile
+
+INTERVALS_MS = (5, 10, 20, 25, 40, 50, 100)
+READINGS_IN_A_PASS = 6
+WIDTHS = 4
+SMALLEST_M, LARGEST_M = 0.03, 1.5
+
+
+def sensitivity(winding: Winding, depth_m: float) -> float:
+    """h^2/L on the axis: what a small object's shift is proportional to, at one frequency."""
+    _, h_z = mean_radius_field(winding, 0.0, depth_m)
+    return float(h_z) ** 2 / inductance(winding)
+
+
+def best_diameter_m(coil: Coil, depth_m: float) -> float:
+    """The mean diameter that shifts most for a small object so deep, with the turns, wire and layout of `coil`."""
+    wire = parse_wire(coil.wire)
+    pitch = None if coil.pitch_mm is None else coil.pitch_mm / 1000
+
+    def loss(log_diameter: float) -> float:
+        try:
+            winding = make_winding(float(np.exp(log_diameter)), coil.turns, wire, coil.layout, pitch)
+        except ValueError:  # so small that the turns do not fit
+            return 0.0
+        return -np.log(sensitivity(winding, depth_m) + 1e-300)
+
+    bounds = (np.log(SMALLEST_M), np.log(LARGEST_M))
+    return float(np.exp(minimize_scalar(loss, bounds=bounds, method="bounded", options={"xatol": 2e-3}).x))
+
+
+def pass_width_m(winding: Winding, depth_m: float, flat: bool) -> float:
+    """Full width at half maximum of a pass straight over a small object: of h_z^2 (flat) or of |h|^2 (a ball).
+
+    Over a shallow object the signal has two humps, under the wire; the width is that from outside to outside.
+    """
+    reach = 3 * (winding.mean_radius_m + depth_m)
+    x = np.linspace(0, reach, 1500)
+    h_rho, h_z = mean_radius_field(winding, x, np.full_like(x, depth_m))
+    signal = h_z**2 if flat else h_z**2 + h_rho**2
+    return 2 * float(x[np.flatnonzero(signal >= signal.max() / 2)[-1]])
+
+
+def sweep_section(plan: PlanFile, winding: Winding) -> dict[str, Any]:
+    """Best diameters, passes at three depths, and the settings that follow from them."""
+    depth = plan.depth_cm / 100
+    here = {name: sensitivity(winding, z) for name, z in (("depth", depth),)}
+    sizes = []
+    for cm in sorted({5.0, 10.0, 15.0, 20.0, 30.0, plan.depth_cm}):
+        best = best_diameter_m(plan.coil, cm / 100)
+        sizes.append({"depth_cm": cm, "best_diameter_cm": best * 100})
+    aimed = next(row["best_diameter_cm"] for row in sizes if row["depth_cm"] == plan.depth_cm)
+    wire, pitch = parse_wire(plan.coil.wire), plan.coil.pitch_mm
+    ideal = make_winding(aimed / 100, plan.coil.turns, wire, plan.coil.layout, pitch and pitch / 1000)
+    passes = []
+    for z in (depth / 2, depth, 2 * depth):
+        for flat in (True, False):
+            width = pass_width_m(winding, z, flat)
+            passes.append(
+                {
+                    "depth_cm": z * 100,
+                    "object": "flat disc" if flat else "ball",
+                    "width_cm": width * 100,
+                    "duration_s": width / plan.speed_m_s,
+                }
+            )
+    durations = [one["duration_s"] for one in passes]
+    return {
+        "speed_m_s": plan.speed_m_s,
+        "best_diameter": sizes,
+        "gain_of_best": sensitivity(ideal, depth) / here["depth"],
+        "passes": passes,
+        "interval_ms": interval_ms(min(durations)),
+        "widths_s": tracker_widths(durations),
+    }
+
+
+def interval_ms(shortest_s: float) -> int:
+    """The longest interval that still gives a few readings within the shortest pass."""
+    fitting = [ms for ms in INTERVALS_MS if ms / 1000 * READINGS_IN_A_PASS <= shortest_s]
+    return fitting[-1] if fitting else INTERVALS_MS[0]
+
+
+def tracker_widths(durations_s: list[float]) -> list[float]:
+    """Half-maximum widths for the tracker, from the shortest pass to the longest, in equal ratios."""
+    low, high = (float(np.clip(one, 0.05, 2.0)) for one in (min(durations_s), max(durations_s)))
+    high = min(2.0, max(high, 1.5 * low))
+    low = min(low, high / 1.5)
+    widths: NDArray = np.geomspace(low, high, WIDTHS)
+    return [round(float(one), 2) for one in widths]
+
+
+def settings_text(sweep: dict[str, Any]) -> str:
+    """A settings file with this interval and these widths, and the defaults else."""
+    usual = settings.defaults()
+    tracker = {**usual.tracker, "widths_s": tuple(sweep["widths_s"])}
+    board = {**usual.board, "interval_ms": sweep["interval_ms"]}
+    return replace(usual, tracker=MappingProxyType(tracker), board=MappingProxyType(board)).to_toml()

@@ -1,0 +1,76 @@
+"""A plan file: the coil that scenes use as well, and what it is planned for."""
+
+# ruff: noqa: RUF009 - table() returns a dataclasses.field
+from dataclasses import dataclass
+from pathlib import Path
+
+from .body import METALS
+from .coil import Coil
+from .tables import choice, load_toml, number, read_table, table, tables, text, whole
+
+# The words of coilcount.physics.bodies, written again so that reading a file does not load the physics.
+# shape: the sizes that it needs beside its diameter
+SIZES = {
+    "ball": (),
+    "disc": ("thickness_mm",),
+    "ring": ("thickness_mm",),
+    "rod": ("length_mm",),
+    "can": ("length_mm", "thickness_mm"),
+    "plate": ("thickness_mm",),
+}
+# The coil that is planned where nothing is said.
+USUAL_COIL = Coil(diameter_mm=100.0, turns=30, wire="26 AWG", capacitor_nf=180.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnTarget:
+    """An object of the user's: a metal by name, or its conductivity and permeability."""
+
+    object: str = text()  # what the table calls it
+    shape: str = choice(tuple(SIZES))
+    metal: str | None = choice(METALS, None)
+    conductivity_s_m: float | None = number(1, 1e8, None)
+    mu_r: float = number(1, 1e5, 1.0)  # read with conductivity_s_m only
+    diameter_mm: float = number(0.1, 1000)  # of a plate: its side
+    thickness_mm: float | None = number(0.001, 100, None)  # of a disc or plate, a ring's wire, a can's wall
+    length_mm: float | None = number(0.1, 2000, None)  # of a rod or can
+
+    def __post_init__(self) -> None:
+        for name in SIZES[self.shape]:
+            if getattr(self, name) is None:
+                raise ValueError(f'a {self.shape} needs the key "{name}"')
+        if (self.metal is None) == (self.conductivity_s_m is None):
+            raise ValueError('give either "metal" or "conductivity_s_m"')
+        if self.shape == "ring" and self.thickness_mm > 0.45 * self.diameter_mm:
+            raise ValueError("thickness_mm, the ring's wire, must be under 0.45 of diameter_mm")
+        if self.shape == "can" and self.thickness_mm >= 0.45 * min(self.diameter_mm, self.length_mm):
+            raise ValueError("thickness_mm, the can's wall, must be under 0.45 of its diameter and length")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanFile:
+    """Everything that a plan is made from."""
+
+    schema: int = whole(1, 1, 1)
+    frequency_hz: float | None = number(1e3, 2e5, None)  # wanted; None: what coil and capacitor give
+    drawer: str = text("E12")  # an E-series, or values such as "100n, 68n"
+    tolerance_percent: float = number(0, 50, 5.0)  # of the capacitors
+    noise_ppm: float | None = number(1e-4, 1e4, None)  # smallest shift that counts, from a recording of noise
+    depth_cm: float = number(0.5, 150, 10.0)  # the depth that is aimed at
+    speed_m_s: float = number(0.01, 5, 0.5)  # of the sweep
+    height_cm: float = number(0.5, 100, 5.0)  # of the coil's plane above the ground
+    wobble_cm: float = number(0, 20, 1.0)  # of that height
+    tank_peak_v: float = number(0.1, 200, 2.4)  # across the whole coil; 2.4 V: a simulated long-tailed pair
+    supply_ma: float = number(0.1, 5000, 52.0)  # of oscillator, board and display together
+    battery_mah: float = number(10, 100_000, 2000.0)
+    coil: Coil = table(Coil, USUAL_COIL)
+    target: tuple[OwnTarget, ...] = tables(OwnTarget)
+
+
+def read_plan(path: Path) -> PlanFile:
+    """The plan in a file; what its [coil] leaves out is as in `USUAL_COIL`.  Raises InputError."""
+    raw = load_toml(path)
+    if isinstance(raw.get("coil"), dict):
+        usual = {name: getattr(USUAL_COIL, name) for name in ("diameter_mm", "turns", "capacitor_nf")}
+        raw["coil"] = usual | raw["coil"]
+    return read_table(PlanFile, raw, str(path))
