@@ -1,0 +1,104 @@
+"""What was heard of a board and its coil, judged, for `coilcount check`: a pure function of the records."""
+
+from collections.abc import Iterator
+
+from coilwire import records
+
+from coilcount.board.check_coil import judge_coil
+from coilcount.board.check_crystal import clock_pairs, compare
+from coilcount.board.check_evidence import FAILED, NOT_CHECKED, OK, TOLD, Asked, Evidence, Finding
+
+# Our own choices, no source.
+MOST_CRYSTAL_PPM = 100.0  # two crystals of 50 ppm
+MOST_UNCERTAIN_PPM = 25.0  # a worse comparison of the clocks is not judged
+MOST_LOST = 0.001  # of the records
+# Limit of VSYS, from memory of the board's data sheet.
+MOST_SUPPLY_MV = 5500
+
+SELFTEST = "selftest"  # the verb: see PROTOCOL.md
+_UNKNOWN = "no such command"
+
+
+def evaluate(evidence: Evidence, asked: Asked) -> list[Finding]:
+    """Every check, in the order of the signal: board, clock, link, coil."""
+    found = [_selftest(evidence), _crystal(evidence), *_link(evidence)]
+    if evidence.frequency_hz is None:
+        found.append(Finding("coil", FAILED, "no record of the coil came: nothing could be counted"))
+    else:
+        found += judge_coil(evidence, asked, evidence.frequency_hz)
+    found += [
+        _stopped(evidence),
+        *_supply(evidence),
+        Finding("duty", NOT_CHECKED, "this firmware does not measure it; 45 to 55 % at the pin (35 to 65 % half sine)"),
+        Finding("buzzer", NOT_CHECKED, "this firmware has no buzzer; on and off must differ by under 0.5 ppm"),
+    ]
+    return found
+
+
+def _selftest(evidence: Evidence) -> Finding:
+    answer = evidence.selftest
+    if answer is None:
+        return Finding("self-test", NOT_CHECKED, "it was not asked for, or not answered")
+    if answer.ok:
+        return Finding("self-test", OK, f"a second counter saw every edge that was sent ({answer.text})")
+    if answer.text.startswith(_UNKNOWN):
+        return Finding("self-test", NOT_CHECKED, "this firmware has no self-test")
+    return Finding("self-test", FAILED, f"the self-test counted other than was sent: {answer.text}")
+
+
+def _crystal(evidence: Evidence) -> Finding:
+    tick_s = evidence.hello.tick_cycles / evidence.hello.clock_hz
+    found = compare(clock_pairs(evidence.heard, tick_s))
+    if found is None:
+        return Finding("crystal", NOT_CHECKED, "too few records to compare the clocks")
+    ppm, u = found.ppm, found.uncertainty_ppm
+    figures = {"crystal_ppm": ppm, "uncertainty_ppm": u, "span_s": found.span_s}
+    text = f"{ppm:+.1f} ppm against this computer's clock, standard uncertainty {u:.1f} ppm over {found.span_s:.0f} s"
+    if abs(ppm) - 2 * u > MOST_CRYSTAL_PPM:
+        return Finding("crystal", FAILED, f"the crystal disagrees with this computer's clock: {text}", figures)
+    if u > MOST_UNCERTAIN_PPM:
+        return Finding("crystal", TOLD, f"{text}: too short to judge", figures)
+    return Finding("crystal", OK, text, figures)
+
+
+def _link(evidence: Evidence) -> Iterator[Finding]:
+    rate = evidence.intervals / evidence.seconds if evidence.seconds > 0 else 0.0
+    counts = {"lost": evidence.lost, "damaged": evidence.damaged, "dropped": evidence.dropped}
+    text = f"{rate:.1f} records a second" + "".join(f", {number} {what}" for what, number in counts.items())
+    figures = {"records_hz": rate, **counts}
+    allowed = MOST_LOST * (evidence.intervals + evidence.lost)
+    faults = [
+        words
+        for words, number in (
+            ("the board dropped records", evidence.dropped),
+            ("lines are damaged", evidence.damaged),
+            ("records are lost", evidence.lost - evidence.dropped),
+        )
+        if number > allowed
+    ]
+    for words in faults:
+        yield Finding("link", FAILED, f"{words}: {text}", figures)
+    if not faults:
+        yield Finding("link", OK, text, figures)
+
+
+def _stopped(evidence: Evidence) -> Finding:
+    silences = [record.silent_ms for _, record in evidence.heard if isinstance(record, records.Stopped)]
+    if silences:
+        text = f"the oscillator stopped: {len(silences)} reports, silent for up to {max(silences)} ms"
+        return Finding("oscillator", FAILED, text, {"reports": len(silences), "longest_ms": max(silences)})
+    return Finding("oscillator", OK, "no silence of 50 ms", {"reports": 0, "longest_ms": 0})
+
+
+def _supply(evidence: Evidence) -> Iterator[Finding]:
+    statuses = [record for _, record in evidence.heard if isinstance(record, records.Status)]
+    if not statuses:
+        yield Finding("supply", NOT_CHECKED, "no status came")
+        return
+    status = statuses[-1]
+    volts, celsius = status.supply_mv / 1000, status.temperature_mk / 1000 - 273.15
+    figures = {"supply_v": volts, "temperature_c": celsius}
+    if status.supply_mv > MOST_SUPPLY_MV:
+        yield Finding("supply", FAILED, f"the supply is too high: {volts:.2f} V", figures)
+    else:
+        yield Finding("supply", OK, f"{volts:.2f} V, die at {celsius:.1f} degC", figures)
