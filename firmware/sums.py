@@ -68,20 +68,21 @@ def add(at: int, d: int, s: int, ring, mask: int, state, words: int) -> int:
     # From here on times are relative to the first edge of the interval.
     base = base - z[T_FIRST]
     last = z[LAST] - z[T_FIRST]
-    ticks = z[TICKS]
+    top = z[TICKS] - 1
     shortest = z[SHORTEST]
     longest = z[LONGEST]
+    low30 = 0x3FFFFFFF
     s = 0
     while end - at:
         d = base - w[at & mask]
-        if ((d - ticks) >> 31) & 1 == 0:
+        if ((top - d) >> 31) & 1:
             z[CLOSED] = 1
             break
         s = s + d
-        period = (d - last) & 0x3FFFFFFF
+        period = (d - last) & low30
         last = d
         # Either is negative where the period lies outside, which is seldom: one test for both.
-        if (period - shortest) | (longest - period) < 0:
+        if ((period - shortest) | (longest - period)) >> 31:
             if period < shortest:
                 shortest = period
             if period > longest:

@@ -1,12 +1,11 @@
-"""What lets the firmware's silicon files run under CPython: an assembler for rp2.asm_pio functions, a `micropython`
-without a compiler, and integers of 32 bits.
+"""What lets the firmware's silicon files run under CPython: an assembler for rp2.asm_pio functions, and a
+`micropython` without a compiler.
 
 Encodings: RP2040 datasheet, "PIO Instruction Set", from memory; test_silicon_program checks them against another
 assembler's.
 """
 
 import builtins
-import operator
 import sys
 import types
 from array import array
@@ -56,26 +55,7 @@ class Pointer:
         return self._words[at]
 
     def __setitem__(self, at, value):
-        self._words[at] = int(value) & U32
-
-
-class Int32(int):
-    """An integer of viper on the chip: signed, 32 bits, whatever is done to it."""
-
-    def __new__(cls, value):
-        return super().__new__(cls, (value + (1 << 31) & U32) - (1 << 31))
-
-
-for _name in ("add", "sub", "mul", "and", "or", "xor", "lshift", "rshift", "radd", "rsub", "rand", "ror"):
-    _plain = getattr(int, f"__{_name}__")
-    setattr(Int32, f"__{_name}__", lambda a, b, plain=_plain: Int32(plain(int(a), operator.index(b))))
-
-
-class Pointer32(Pointer):
-    """ptr32 on the chip: a load is signed."""
-
-    def __getitem__(self, at):
-        return Int32(self._words[at])
+        self._words[at] = value & U32
 
 
 def provide_micropython():
@@ -88,22 +68,6 @@ def provide_micropython():
         builtins.ptr32 = Pointer
     if str(FIRMWARE) not in sys.path:
         sys.path.insert(0, str(FIRMWARE))
-
-
-def sums_in_32_bits():
-    """The module `sums` as the chip computes it: each argument, load and result an Int32."""
-    provide_micropython()
-    module = types.ModuleType("sums")
-    module.ptr32 = Pointer32
-    exec(compile((FIRMWARE / "sums.py").read_text(), "sums.py", "exec"), module.__dict__)
-    for name in ("add", "median_period"):
-        plain = getattr(module, name)
-        setattr(module, name, lambda *args, plain=plain: plain(*map(_as_32, args)))
-    return module
-
-
-def _as_32(value):
-    return Int32(value) if isinstance(value, int) else value
 
 
 def words_of(times, hold_off, overhead, first=0, x0=0):

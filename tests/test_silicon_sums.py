@@ -1,6 +1,7 @@
-"""The loop that forms interval sums, against sums formed the long way: CPython, real MicroPython, integers of 32 bits.
+"""The loop that forms interval sums, against sums formed the long way.
 
-Emulation of the chip's integers (chip_tools.Int32); the chip's own machine code runs in bench/cycles.py.
+It runs in CPython, in a real MicroPython on the PC (compiled by viper, 64 bits), and as the chip's own machine code
+with its integers of 32 bits (emulation, see native_code).
 """
 
 import json
@@ -11,6 +12,7 @@ import chip_tools
 import pytest
 from chip_tools import U32
 from micropython_tool import run_micropython
+from native_code import Machine, viper_code
 
 chip_tools.provide_micropython()
 
@@ -86,16 +88,54 @@ def case(seed):
 CASES = [case(seed) for seed in range(16)]
 
 
-@pytest.mark.parametrize("which", ["CPython", "32 bits"])
-def test_sums_are_exact(which):
-    loop = sums if which == "CPython" else chip_tools.sums_in_32_bits()
-    for times, ticks, start, sizes in CASES if which == "CPython" else CASES[:6]:
+class OnTheChip:
+    """`sums` as machine code of the chip."""
+
+    def __init__(self):
+        self._machines = [Machine(code) for code in viper_code(chip_tools.FIRMWARE / "sums.py")]
+
+    def __getattr__(self, name):
+        return getattr(sums, name)
+
+    def add(self, at, d, s, ring, mask, state, words):
+        return self._call(self._machines[0], (at, d, s, ring, mask, state, words))
+
+    def median_period(self, *args):
+        return self._call(self._machines[1], args)
+
+    @staticmethod
+    def _call(machine, args):
+        """The call with each buffer copied into the chip's memory and back."""
+        views = []
+        given = []
+        for arg in args:
+            if isinstance(arg, array):
+                view, address = machine.view(0x8000 * len(views), len(arg))
+                view[:] = memoryview(arg)
+                views.append((view, arg))
+                arg = address
+            given.append(arg)
+        result = machine.call(*given)
+        for view, arg in views:
+            memoryview(arg)[:] = view
+        return result
+
+
+@pytest.fixture(scope="module", params=["CPython", "machine code"])
+def loop(request):
+    return sums if request.param == "CPython" else OnTheChip()
+
+
+def test_sums_are_exact(loop):
+    for times, ticks, start, sizes in CASES:
         found = intervals(loop, ring_of(times, start), len(times), ticks, start, sizes, STEP)  # noqa: F821
         assert found == the_long_way(times, ticks, start)
 
 
 def test_sums_are_exact_under_micropython_compiled_by_viper():
-    given = [[list(ring_of(times, start)), len(times), *rest, STEP] for times, *rest in CASES for start in [rest[1]]]
+    given = [
+        [list(ring_of(times, start)), len(times), ticks, start, sizes, STEP] for times, ticks, start, sizes in CASES
+    ]
     script = f"""{DRIVER}
 import json, sys
 import sums
@@ -111,10 +151,8 @@ for line in sys.stdin:
         assert json.loads(line) == the_long_way(times, ticks, start)
 
 
-@pytest.mark.parametrize("which", ["CPython", "32 bits"])
-def test_a_sum_that_would_pass_32_bits_ends_the_interval(which):
+def test_a_sum_that_would_pass_32_bits_ends_the_interval(loop):
     """200 kHz for 30 ms: S would be 5.6e9."""
-    loop = sums if which == "CPython" else chip_tools.sums_in_32_bits()
     times = [5 + 312 * k for k in range(6000)]
     found = intervals(loop, ring_of(times, 1), len(times), 30 * TICKS_PER_MS, 1, [200], STEP)  # noqa: F821
     assert len(found) == 2
@@ -129,9 +167,7 @@ def test_a_sum_that_would_pass_32_bits_ends_the_interval(which):
     assert found[0][3] + 200 * 30 * TICKS_PER_MS > 1 << 32
 
 
-@pytest.mark.parametrize("which", ["CPython", "32 bits"])
-def test_the_median_of_sampled_periods(which):
-    loop = sums if which == "CPython" else chip_tools.sums_in_32_bits()
+def test_the_median_of_sampled_periods(loop):
     rng = random.Random(5)
     times = [(1 << 32) - 40_000]
     for _ in range(600):
