@@ -1,21 +1,19 @@
-"""The counter on an emulated RP2040 (rp2040py: PIO, FIFO, DMA, memory), and over a fake ring where time is long.
+"""The counter on an emulated RP2040 (rp2040py: PIO, FIFO, DMA, memory).
 
 The firmware's own files run, under CPython.  What goes wrong gets its own flag, and what is told is right.
 """
 
-from array import array
+from itertools import pairwise
 
 import chip_tools
 import pytest
 from chip_tools import U32
-from coilwire import frame, records
+from coilwire import records
 from emulated_chip import CLOCK_HZ, Chip, edges_on
 
 chip_tools.provide_micropython()
 
 import counter as counting  # noqa: E402
-import pio_program  # noqa: E402
-from app import App  # noqa: E402
 from edge_counter import EdgeCounter  # noqa: E402
 
 PIN = 2
@@ -82,7 +80,7 @@ class Rig:
 
     def follow_on(self):
         """Whether each interval begins with the edge after the last of the one before."""
-        return all(b[0] == a[0] + a[1] for a, b in zip(self.told, self.told[1:], strict=False))
+        return all(b[0] == a[0] + a[1] for a, b in pairwise(self.told))
 
 
 def train(begin, count, period=PERIOD):
@@ -228,148 +226,3 @@ def test_stop_ends_everything_and_a_start_that_fails_leaves_nothing(rig):
     with pytest.raises(OSError, match="DMA"):
         rig.counter.start(5)
     assert rig.chip.claimed == set(range(1, 12)) and not rig.chip.programs
-
-
-# ------------------------------------------------------------ a fake ring
-
-
-class FakeEdges:
-    """Fake: a ring into which a test puts words, at no cost in time."""
-
-    clock_hz = CLOCK_HZ
-    tick_cycles = pio_program.TICK_CYCLES
-    missed_ticks = pio_program.HOLD_OFF + pio_program.OVERHEAD_TICKS
-    ring_words = 8192
-    moved_modulo = 1 << 27
-
-    def __init__(self):
-        self.ring = array("I", [0] * self.ring_words)
-        self.words = 0
-        self.now_ms = 0
-
-    def uptime_ms(self):
-        return self.now_ms
-
-    def start(self):
-        self.words = 0
-        self.put(0)
-
-    def stop(self):
-        pass
-
-    def put(self, ticks):
-        self.ring[self.words % self.ring_words] = (self.words * self.missed_ticks - ticks) & U32
-        self.words += 1
-
-    def moved(self):
-        return self.words % self.moved_modulo
-
-    def stalled(self):
-        return False
-
-
-class Bench:
-    """A counter over a FakeEdges; edges come every 40 us while `on`."""
-
-    def __init__(self, interval_ms):
-        self.edges = FakeEdges()
-        self.counter = EdgeCounter(self.edges, self.edges)
-        self.counter.start(interval_ms)
-        self.on = True
-        self.told = []
-
-    def pass_ms(self, ms):
-        for _ in range(ms):
-            self.edges.now_ms += 1
-            for k in range(25 * self.on):
-                self.edges.put(self.edges.now_ms * 62_500 + k * 2500)
-            if self.counter.poll() == counting.CLOSED:
-                self.told.append(list(self.counter.sums))
-
-
-def test_a_long_silence_is_no_short_period_and_a_longer_one_is_a_new_time_base():
-    bench = Bench(10)
-    bench.pass_ms(30)
-    bench.on = False
-    # Periods are taken modulo 2^30 ticks, 17.18 s: this one would look like one of 4 ms.
-    bench.pass_ms(17_184)
-    bench.on = True
-    bench.pass_ms(15)
-    assert bench.told[-1][counting.FLAGS] == LOST | QUIET
-    assert bench.told[-1][counting.LONGEST] == 65535 and bench.told[-1][counting.SHORTEST] == 2500
-    bench.on = False
-    bench.pass_ms(34_400)
-    bench.on = True
-    bench.pass_ms(25)
-    first, n, _, _, shortest, longest, _, flags = bench.told[-2]
-    assert (n, shortest, longest, flags) == (250, 2500, 2500, NEW | QUIET)
-    assert first + n == bench.told[-1][counting.FIRST_EDGE] and bench.told[-1][counting.FLAGS] == QUIET
-
-
-def test_an_interval_that_no_sum_could_hold_is_refused():
-    bench = Bench(100)
-    with pytest.raises(ValueError, match="interval_ms 200 is too long"):
-        bench.counter.set_interval(200)
-    bench.pass_ms(200)
-    # 100 ms at 25 kHz: S would be 7.8e9, so intervals end early, nothing between them missing.
-    assert len(bench.told) > 1
-    for _, n, _, s, *_ in bench.told:
-        assert s == 2500 * n * (n - 1) // 2 < 1 << 32
-    assert all(b[0] == a[0] + a[1] for a, b in zip(bench.told, bench.told[1:], strict=False))
-
-
-class Lines:
-    """Fake link: always room, keeps what was sent."""
-
-    lost = short_writes = 0
-
-    def __init__(self):
-        self.sent = []
-
-    def read(self):
-        return b""
-
-    def ready(self):
-        return True
-
-    def send(self, line):
-        self.sent.append(records.read(frame.parse(line[:-1])))
-
-
-class Still:
-    """Fake store and board in one: defaults, and sensors that read zero."""
-
-    note = name = uid = ""
-    boot = 1
-
-    def __init__(self):
-        self.values = {"interval_ms": 20}
-
-    def crc(self):
-        return 0
-
-    def temperature_mk(self):
-        return 0
-
-    supply_mv = marks = temperature_mk
-
-
-def test_the_application_tells_of_a_pin_that_is_silent_for_90_ms():
-    edges = FakeEdges()
-    lines = Lines()
-    app = App(EdgeCounter(edges, edges), lines, Still(), Still(), edges, "0")
-    app.start()
-    for ms in range(1, 251):
-        edges.now_ms = ms
-        if not 100 <= ms < 190:
-            for k in range(25):
-                edges.put(ms * 62_500 + k * 2500)
-        while app.step():
-            pass
-    kinds = [type(record).__name__ for record in lines.sent]
-    assert kinds.count("Stopped") == 1
-    stopped = lines.sent[kinds.index("Stopped")]
-    assert 50 <= stopped.silent_ms <= 53
-    intervals = [record for record in lines.sent if isinstance(record, records.Interval)]
-    assert [record.flags & ~QUIET for record in intervals] == [NEW, 0, 0, 0, 0, LOST, 0, 0]
-    assert intervals[5].longest == 65535

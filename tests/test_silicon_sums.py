@@ -7,12 +7,14 @@ with its integers of 32 bits (emulation, see native_code).
 import json
 import random
 from array import array
+from pathlib import Path
 
 import chip_tools
 import pytest
 from chip_tools import U32
 from micropython_tool import run_micropython
 from native_code import Machine, viper_code
+from sums_driver import intervals
 
 chip_tools.provide_micropython()
 
@@ -22,30 +24,6 @@ import sums  # noqa: E402
 STEP = pio_program.HOLD_OFF + pio_program.OVERHEAD_TICKS
 RING = 8192
 TICKS_PER_MS = 62_500
-
-# Runs as it stands under both interpreters: every interval that `words` hold, cut into calls of `sizes` words.
-DRIVER = """
-from array import array
-
-def intervals(sums, ring, count, ticks, start, sizes, step):
-    state = array("I", [0] * sums.STATE)
-    state[sums.AT] = start
-    state[sums.OFFSET] = start * step & 0xFFFFFFFF
-    state[sums.STEP] = step
-    state[sums.TICKS] = ticks
-    out = []
-    left = count
-    turn = 0
-    while left:
-        words = min(left, sizes[turn % len(sizes)])
-        turn += 1
-        left -= sums.add(0, 0, 0, ring, len(ring) - 1, state, words)
-        if state[sums.CLOSED] or not left:
-            out.append([state[k] for k in (sums.FIRST, sums.N, sums.T_FIRST, sums.S, sums.SHORTEST, sums.LONGEST)])
-            state[sums.N] = 0
-    return out
-"""
-exec(DRIVER)
 
 
 def ring_of(times, start):
@@ -128,7 +106,7 @@ def loop(request):
 
 def test_sums_are_exact(loop):
     for times, ticks, start, sizes in CASES:
-        found = intervals(loop, ring_of(times, start), len(times), ticks, start, sizes, STEP)  # noqa: F821
+        found = intervals(loop, ring_of(times, start), len(times), ticks, start, sizes, STEP)
         assert found == the_long_way(times, ticks, start)
 
 
@@ -136,16 +114,18 @@ def test_sums_are_exact_under_micropython_compiled_by_viper():
     given = [
         [list(ring_of(times, start)), len(times), ticks, start, sizes, STEP] for times, ticks, start, sizes in CASES
     ]
-    script = f"""{DRIVER}
+    script = """
 import json, sys
+from array import array
 import sums
+from sums_driver import intervals
 for line in sys.stdin:
     ring, *rest = json.loads(line)
     print(json.dumps(intervals(sums, array("I", ring), *rest)))
 """
-    told = run_micropython(
-        script, paths=[chip_tools.FIRMWARE], stdin="".join(json.dumps(one) + "\n" for one in given)
-    ).splitlines()
+    paths = [chip_tools.FIRMWARE, Path(__file__).parent]
+    lines = "".join(json.dumps(one) + "\n" for one in given)
+    told = run_micropython(script, paths=paths, stdin=lines).splitlines()
     assert len(told) == len(CASES)
     for line, (times, ticks, start, _) in zip(told, CASES, strict=True):
         assert json.loads(line) == the_long_way(times, ticks, start)
@@ -154,7 +134,7 @@ for line in sys.stdin:
 def test_a_sum_that_would_pass_32_bits_ends_the_interval(loop):
     """200 kHz for 30 ms: S would be 5.6e9."""
     times = [5 + 312 * k for k in range(6000)]
-    found = intervals(loop, ring_of(times, 1), len(times), 30 * TICKS_PER_MS, 1, [200], STEP)  # noqa: F821
+    found = intervals(loop, ring_of(times, 1), len(times), 30 * TICKS_PER_MS, 1, [200], STEP)
     assert len(found) == 2
     first = 1
     for at, n, t_first, s, shortest, longest in found:

