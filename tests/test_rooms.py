@@ -23,9 +23,10 @@ MAY = {
     "chain": (COMMON | {"chain", "coilwire", "readings", "tracker"}, set()),
     "physics": ({"physics"}, SCIENCE),
     "simulate": (COMMON | PIPELINE | {"simulate", "schema", "coilwire"}, SCIENCE),
+    "plan": (COMMON | {"schema", "plan", "physics", "tracker.defaults"}, SCIENCE),
     "board": (COMMON | {"board", "coilwire"}, {"serial", "mpremote"}),
     "capture": (COMMON | {"capture", "coilwire"}, set()),
-    "face": (COMMON | {"face", "coilwire"}, {"rich"}),
+    "face": (COMMON | {"face", "coilwire"}, {"rich", "matplotlib"}),
 }
 # The wiring imports everything, but only inside its functions (checked below).
 WIRING = ("face/cli.py", "face/commands/")

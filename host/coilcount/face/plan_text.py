@@ -98,7 +98,7 @@ def _capacitor(capacitor: dict[str, Any]) -> list[str]:
         sign = {"parallel": " + ", "series": " in series with ", "one": ""}[one["how"]]
         parts = sign.join(f"{part:.4g}" for part in one["parts_nf"])
         lines.append(
-            f"{one['turns']} turns, {parts} nF: {one['frequency_hz']:.0f} Hz ({one['off_percent']:+.2f} %), "
+            f"{one['turns']} turns, {parts} nF: {one['frequency_hz']:.0f} Hz ({_percent(one['off_percent'])}), "
             f"{one['reactance_ohm']:.0f} ohm"
         )
     lines.append(
@@ -106,6 +106,10 @@ def _capacitor(capacitor: dict[str, Any]) -> list[str]:
         f"{capacitor['rated_v']:.3g} V or more."
     )
     return lines
+
+
+def _percent(value: float) -> str:
+    return "0.00 %" if abs(value) < 0.005 else f"{value:+.2f} %"
 
 
 def _drift(plan: dict[str, Any]) -> list[str]:

@@ -15,6 +15,7 @@ COPPER_DENSITY = 8960.0  # kg/m^3, handbooks
 # What winding by hand does to the distance of the turns and to the mean diameter (engineering estimates).
 PITCH_SPREAD = {"bundle": (0.95, 1.35), "loose": (0.8, 1.3), "flat": (0.97, 1.15), "solenoid": (0.97, 1.15)}
 DIAMETER_SPREAD = 0.02
+MOST_SECTION = 0.3  # of the diameter: the room for a bundle where no groove is given
 MEASURED_SPREAD = 0.01  # of a measured inductance
 # Self-capacitance of a hand-wound bundle 10 cm wide (engineering estimate); proportional to the width.
 BUNDLE_PF = (10.0, 150.0)
@@ -22,8 +23,11 @@ BUNDLE_PF = (10.0, 150.0)
 
 def tank_of(coil: Coil) -> Tank:
     """The tank of a [coil] table.  Raises InputError, also above the coil's own resonance."""
+    sizes = coil.si()
+    if coil.layout in ("bundle", "loose") and coil.groove_mm is None:
+        sizes["groove_m"] = sizes["diameter_m"] * MOST_SECTION
     try:
-        tank = make_tank(**coil.si())
+        tank = make_tank(**sizes)
     except ValueError as error:
         raise InputError(str(error), "the coil", "Change wire, turns, diameter or capacitor") from None
     refuse_above_self_resonance(coil, tank, tank.frequency_hz)

@@ -3,9 +3,9 @@
 from typing import Any
 
 import numpy as np
+from scipy.interpolate import PchipInterpolator
 from scipy.optimize import brentq
 
-from coilcount.physics.bodies import FERROMAGNETIC, Body
 from coilcount.physics.constants import MATERIALS
 from coilcount.physics.facing import facing_polarizability
 from coilcount.physics.ground import plane_response
@@ -42,14 +42,14 @@ def sheet_flip_hz(tank: Tank, mu_r: float) -> float | None:
     return _crossing(real_part, 10.0)
 
 
-def iron_section(tank: Tank, rows: list[dict[str, Any]], bodies: dict[str, Body]) -> dict[str, Any]:
+def iron_section(tank: Tank, rows: list[dict[str, Any]]) -> dict[str, Any]:
     """Sizes and frequencies of the turn, and in `words` what this coil makes of iron at the depth aimed at."""
     f = tank.frequency_hz
     flips = {f"{mu:g}": ball_flip_mm(f, mu) for mu in PERMEABILITIES}
     sheets = {f"{mu:g}": sheet_flip_hz(tank, mu) for mu in PERMEABILITIES}
     rises, falls = [], []
     for row in rows:
-        if bodies[row["object"]].mu_r <= FERROMAGNETIC:
+        if not row["iron"]:
             continue
         name = row["object"] if row["attitude"] == "any" else f"{row['object']}, {row['attitude']}"
         (rises if row["at_depth"][0] > 0 else falls).append(name)
@@ -97,8 +97,6 @@ def response_curves(frequency_hz: float) -> dict[str, Any]:
     curves = {}
     for name, (frequencies, alpha) in made.items():
         values = [alpha(float(one)) for one in frequencies]
-        curves[name] = {
-            "frequency_hz": [float(one) for one in frequencies],
-            "in_phase": [float(one.real / abs(one)) for one in values],
-        }
+        smooth = PchipInterpolator(np.log(frequencies), [one.real / abs(one) for one in values])
+        curves[name] = {"frequency_hz": fine.tolist(), "in_phase": smooth(np.log(fine)).tolist()}
     return {"working_hz": frequency_hz, "curves": curves}

@@ -71,7 +71,7 @@ def make_plan(plan: PlanFile, found: list[dict[str, Any]] | None = None, curves:
         },
         "depth_cm": plan.depth_cm,
         "targets": table,
-        "iron": iron_section(tank, table, bodies),
+        "iron": iron_section(tank, table),
         "sweep": sweep,
         "ground": ground_section(plan, tank),
         "power": power_section(plan, tank),
@@ -84,7 +84,7 @@ def make_plan(plan: PlanFile, found: list[dict[str, Any]] | None = None, curves:
 
 def _within_reach(plan: PlanFile, tank: Tank) -> None:
     low, high = (node * tank.winding.mean_radius_m * 100 for node in (NODES[0], NODES[-1]))
-    if not low <= plan.depth_cm <= high:
+    if not low * 0.999 <= plan.depth_cm <= high * 1.001:
         raise InputError(
             f"a depth of {plan.depth_cm:g} cm is out of this coil's reach",
             "the depth",

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
-from coilcount.physics.bodies import Body, coaxial_response
+from coilcount.physics.bodies import FERROMAGNETIC, Body, coaxial_response
 from coilcount.physics.tank import Tank
 
 # The response is computed at these distances (in coil radii) and read between them: it is smooth once the far field's
@@ -78,6 +78,7 @@ def rows(
             row = {
                 "object": name,
                 "attitude": attitude,
+                "iron": body.mu_r > FERROMAGNETIC,
                 "model": response.model,
                 "at_depth": [float(one) for one in (shift[0] * f, shift[0] * 1e6, loss[0], phase[0])],
                 "distance_cm": (distance[1:] * 100).tolist(),

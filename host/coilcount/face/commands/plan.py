@@ -3,6 +3,7 @@
 import argparse
 import json
 import os
+import re
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -35,6 +36,8 @@ PLAN_QUANTITIES = {
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     from coilcount.schema.coil import DIELECTRICS, FORMERS, LAYOUTS
 
+    # So that --depth -5cm is refused as a depth, not taken for an option.
+    parser._negative_number_matcher = re.compile(r"-\.?\d")
     parser.add_argument("--plan", metavar="FILE", help="start from a plan file; options go before what it says")
     parser.add_argument("--save", metavar="FILE", help="write the plan file (never over another)")
     parser.add_argument("--save-settings", metavar="FILE", help="write settings with this plan's interval and widths")
