@@ -7,12 +7,13 @@ All times are seconds of the scene, t = 0 at the board's first boot.
 
 # ruff: noqa: RUF009 - table() returns a dataclasses.field
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from coilcount.errors import InputError, did_you_mean
 from coilcount.schema.body import METALS
 from coilcount.schema.coil import Coil
+from coilcount.schema.plan import read_plan
 from coilcount.schema.tables import choice, flag, number, read_file, table, tables, text, times, whole
 
 SCENE_DIR = Path(__file__).parent / "scenes"
@@ -191,6 +192,7 @@ class Scene:
     start_utc: str = text("2025-05-10T09:00:00Z")  # fixed, so that the same scene gives the same bytes
     duration_s: float = number(1, MAX_SECONDS)
     seed: int = whole(0, 2**31 - 1, 1)
+    plan: str = text("")  # a plan file beside the scene, whose [coil] takes the place of the scene's own
     coil: Coil = table(Coil)
     oscillator: Oscillator = table(Oscillator)
     sweep: Sweep = table(Sweep)
@@ -236,6 +238,8 @@ def load_scene(name_or_file: str) -> Scene:
             raise InputError(f'there is no scene "{name_or_file}"', remedy=remedy)
         path = SCENE_DIR / f"{name_or_file}.toml"
     scene = read_file(Scene, path)
+    if scene.plan:
+        scene = replace(scene, coil=read_plan(path.parent / scene.plan).coil)
     from coilcount.simulate.coil import CoilModel  # which needs this module
 
     try:
