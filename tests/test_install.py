@@ -63,7 +63,6 @@ def test_every_file_arrives_whole_and_the_board_says_hello(board, capsys):
     assert lines[-1].startswith(f"coilcount {__version__} here")
     folders = {"/": firmware_folder(), "/lib/coilwire/": coilwire_folder(), "/lib/coiltrack/": tracker_folder()}
     wanted = {to + path.name: path.read_bytes() for to, folder in folders.items() for path in folder.glob("*.py")}
-    wanted.pop("/wiring_drawing.py", None)
     # The loop kept its settings file; everything else is what was sent.
     assert {path: data for path, data in on_board(board).items() if "settings" not in path} == wanted
 

@@ -101,9 +101,8 @@ def board_files() -> list[BoardFile]:
 
 
 def _modules(folder: Path) -> Iterable[Path]:
-    """The modules of one folder; firmware/virtual is a folder of its own and stays here."""
-    # wiring_drawing.py and the like are of the page beside the firmware, not of the board.
-    return sorted(path for path in folder.glob("*.py") if not path.name.startswith("wiring"))
+    """The modules of one folder; what lies in firmware/virtual and firmware/wiring stays here."""
+    return sorted(folder.glob("*.py"))
 
 
 def install(repl: Repl, files: Sequence[BoardFile], progress: Callable[[str, int, int], None]) -> Installed:
