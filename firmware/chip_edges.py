@@ -112,10 +112,13 @@ class ChipEdges:
     def moved(self):
         """Words moved since start(), modulo CHANNEL_WORDS; never more than there are.
 
-        A channel at rest reads 0 or CHANNEL_WORDS: the same.  A change between the two reads tells too few.
+        Only the count of a channel at work is read: one at rest may still hold what an aborted transfer left.
         """
-        first, second = self._channels
-        return -(first.count + second.count) & (CHANNEL_WORDS - 1)
+        for channel in self._channels:
+            if channel.active():
+                return -channel.count & (CHANNEL_WORDS - 1)
+        # In the change from one channel to the other, where the count is a multiple.
+        return 0
 
     def stalled(self):
         """Whether the state machine had to wait since start(): its time base is broken."""

@@ -90,11 +90,9 @@ class EdgeCounter(counting.Counter):
             edges.stop()
             self._begin(records.FLAG_NEW_TIME_BASE | records.FLAG_STALL)
             return counting.COUNTED
-        if self._empty:
-            if moved == 0:
-                return counting.COUNTED
+        if moved:
             self._empty = False
-        words = self._words(moved)
+        words = 0 if self._empty else self._words(moved)
         if words == 0:
             self._behind = False
             self._silent += gap

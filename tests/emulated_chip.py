@@ -23,6 +23,7 @@ ROOM = RAM + 0x1004  # where "bytearray" was put: not aligned
 CTRL, TXF0, RXF0, INSTR_MEM = 0x000, 0x010, 0x020, 0x048
 CLKDIV, EXECCTRL, SHIFTCTRL, INSTR = 0x0C8, 0x0CC, 0x0D0, 0x0D8
 AL1_CTRL, READ, WRITE, COUNT = 0x10, 0x00, 0x04, 0x08
+DMA_BUSY = 1 << 24
 MULTI_CHAN_TRIGGER, CHAN_ABORT = 0x430, 0x444
 
 
@@ -151,7 +152,9 @@ class Chip:
                 if trigger:
                     self.active(1)
 
-            def active(self, on):
+            def active(self, on=None):
+                if on is None:
+                    return bool(chip.read(self._base + AL1_CTRL) & DMA_BUSY)
                 chip.write(DMA + (MULTI_CHAN_TRIGGER if on else CHAN_ABORT), 1 << self.channel)
 
             def close(self):

@@ -39,6 +39,27 @@ def test_a_long_silence_is_no_short_period_and_a_longer_one_is_a_new_time_base()
     assert first + n == bench.told[-1][counting.FIRST_EDGE] and bench.told[-1][counting.FLAGS] == QUIET
 
 
+@pytest.mark.parametrize(("ticks", "flags"), [(1740, records.FLAG_DOUBLE_EDGE), (1760, 0), (3490, 0), (3510, LOST)])
+def test_a_period_under_0_7_or_over_1_4_of_the_median_is_told(ticks, flags):
+    bench = Bench(10)
+    at = 0
+    for k in range(600):
+        bench.edges.put(at)
+        at += ticks if k == 300 else 2500
+    bench.on = False
+    bench.pass_ms(2)
+    bench.pass_ms(2)
+    assert [sums[counting.FLAGS] for sums in bench.told] == [NEW | QUIET, flags | QUIET]
+
+
+def test_a_state_machine_that_never_begins_is_silent_too():
+    bench = Bench(10)
+    bench.on = False
+    bench.edges.words = 0
+    bench.pass_ms(60)
+    assert not bench.told and bench.counter.silent_ms() == 60
+
+
 def test_an_interval_that_no_sum_could_hold_is_refused():
     bench = Bench(100)
     with pytest.raises(ValueError, match="interval_ms 200 is too long"):
@@ -78,7 +99,9 @@ class Channel:
         self.count = 0
     def pack_ctrl(self, **fields): return fields
     def config(self, **given): calls.append((self.channel, given))
-    def active(self, on): calls.append((self.channel, on))
+    def active(self, on=None):
+        if on is None: return False
+        calls.append((self.channel, on))
     def close(self): calls.append((self.channel, "closed"))
 class Machine:
     def __init__(self, number, program, jmp_pin): calls.append("machine")
