@@ -24,6 +24,7 @@ MAY = {
     "physics": ({"physics"}, SCIENCE),
     "simulate": (COMMON | PIPELINE | {"simulate", "schema", "coilwire"}, SCIENCE),
     "plan": (COMMON | {"schema", "plan", "physics", "tracker.defaults"}, SCIENCE),
+    "desk": (COMMON | PIPELINE | {"desk", "chain", "coilwire"}, SCIENCE),
     "board": (COMMON | {"board", "coilwire"}, {"serial", "mpremote"}),
     "capture": (COMMON | {"capture", "coilwire"}, set()),
     "face": (COMMON | {"face", "coilwire"}, {"rich", "matplotlib"}),

@@ -1,0 +1,1 @@
+"""After sweeping: what recordings say of the oscillator, the ground and the settings."""

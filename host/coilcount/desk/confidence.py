@@ -1,0 +1,96 @@
+"""How sure a deviation is: which power law the noise follows, and the degrees of freedom that this leaves."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+FEWEST_FOR_NOISE = 30  # averages: below, the autocorrelation tells nothing (SP 1065, section 5.5.6)
+# Lag 1 autocorrelation of averages: white FM 0, flicker PM -1/3 (of a fractional difference), white PM -1/2; borders
+# between the neighbours.
+WHITE_FM_FROM, FLICKER_PM_FROM = -0.17, -0.42
+# Of their first differences: random walk FM 1/4, flicker FM -.217, white FM -1/2, from |t|^3, t^2 ln|t| and |t|.
+WALK_FROM, FLICKER_FROM = 0.017, -0.358
+# kind: (order of the differences, overlapping, modified)
+KINDS = {"adev": (2, False, False), "oadev": (2, True, False), "mdev": (2, True, True), "hdev": (3, True, False)}
+
+
+def noise_exponent(segments: Sequence[NDArray], m: int) -> int | None:
+    """alpha of S_y = h f^alpha, 2 to -2, from the lag 1 autocorrelation of the frequency averaged over m readings.
+
+    The idea: W. J. Riley and C. A. Greenhall, "Power law noise identification using the lag 1 autocorrelation", Proc.
+    18th EFTF (2004), also SP 1065 section 5.5.6; quoted from memory.  Theirs holds for fractional differences; here
+    the borders lie midway between what averages of each noise show, since it puts averaged flicker FM (-1.45) on the
+    very border to random walk.  A steady drift is taken out first.  The segments' sums are added.  None where
+    fewer than 30 averages are left.
+    """
+    parts = [_without_drift(np.diff(x[::m])) for x in segments if len(x[::m]) > 4]
+    if sum(np.count_nonzero(~np.isnan(part)) for part in parts) < FEWEST_FOR_NOISE:
+        return None
+    r = _lag_1(parts)
+    if r < WHITE_FM_FROM:
+        return 1 if r > FLICKER_PM_FROM else 2
+    r = _lag_1([np.diff(part) for part in parts])
+    if r > WALK_FROM:
+        return -2
+    return -1 if r > FLICKER_FROM else 0
+
+
+def _lag_1(parts: Sequence[NDArray]) -> float:
+    parts = [part - np.nanmean(part) for part in parts]
+    below = sum(float(np.nansum(part**2)) for part in parts)
+    return sum(float(np.nansum(part[1:] * part[:-1])) for part in parts) / below if below else 0.0
+
+
+def degrees_of_freedom(kind: str, alpha: int, m: int, n: int) -> float:
+    """Equivalent degrees of freedom of a variance of n phases with averaging factor m; at least 1.
+
+    C. A. Greenhall and W. J. Riley, "Uncertainty of stability variances based on finite differences", Proc. 35th PTTI
+    (2003): 2 mean^2 / variance of the mean of correlated squares, the correlation from the generalised autocovariance
+    of x.  Quoted from memory; its tables are replaced by the sums they shorten.
+    """
+    order, overlapping, modified = KINDS[kind]
+    window = 1 if modified else m  # F of the paper: phases between those that are taken, over tau
+    stride = m if overlapping else 1
+    terms = 1 + stride * (n - (m / window + m * order)) // m
+    if terms < 1:
+        return 1.0
+    if not modified and alpha <= 0:
+        window = np.inf  # the phase is taken, not averaged
+    # Beyond the differences' own length (order + 1 of tau) nothing is correlated any more.
+    last = int(min(terms, (order + 1) * stride))
+    lags = np.arange(last + 1) / stride
+    squares = (_autocovariance(lags, window, alpha, order)) ** 2
+    weights = 2 * (1 - np.arange(last + 1) / terms)
+    weights[0] = 1
+    weights[last] /= 2
+    return max(1.0, float(terms * squares[0] / (weights @ squares)))
+
+
+def _autocovariance(t: NDArray, window: float, alpha: int, order: int) -> NDArray:
+    """Of the order-th difference of the phase's mean over 1/window, t in units of tau."""
+    signs = {2: (1, -4, 6, -4, 1), 3: (-1, 6, -15, 20, -15, 6, -1)}[order]
+    return sum(sign * _averaged(t + step, window, alpha) for step, sign in enumerate(signs, -order))
+
+
+def _averaged(t: NDArray, window: float, alpha: int) -> NDArray:
+    if np.isinf(window):
+        return _generalised(t, alpha + 2)
+    return window**2 * (
+        2 * _generalised(t, alpha) - _generalised(t - 1 / window, alpha) - _generalised(t + 1 / window, alpha)
+    )
+
+
+def _generalised(t: NDArray, alpha: int) -> NDArray:
+    """Twice integrated generalised autocovariance of phase noise, but for a factor (and its sign)."""
+    size = np.abs(t)
+    power = size ** (3 - alpha)
+    return power if alpha % 2 == 0 else power * np.log(np.where(size > 0, size, 1.0))
+
+
+def _without_drift(y: NDArray) -> NDArray:
+    t = np.linspace(-1, 1, len(y))
+    known = ~np.isnan(y)
+    if np.count_nonzero(known) < 3:
+        return y
+    return y - np.polyval(np.polyfit(t[known], y[known], 1), t)
