@@ -18,7 +18,6 @@ from coilcount.model import (
     Notice,
     Operator,
     Output,
-    Point,
     Silence,
 )
 from coilcount.readings import outputs
@@ -39,8 +38,8 @@ class Chain:
 
     points: whether a Point comes out for each reading; follow_threshold: whether what the operator did to the
     threshold while recording counts (not where another threshold is asked for).
-    For the screen: `latest` (Point or None), `link` (counts), `board` (the last hello) and `status` (the last one) as
-    coilwire records or None, `settling` (an alert is raised and its sign is not settled), `noise` (see readings.noise).
+    For the screen: `link` (counts), `board` (the last hello) and `status` (the last one) as coilwire records or None,
+    `settling` (an alert is raised and its sign is not settled), `noise` (see readings.noise).
     """
 
     def __init__(self, settings: Settings, *, points: bool = False, follow_threshold: bool = True) -> None:
@@ -52,7 +51,7 @@ class Chain:
         self._settings = settings
         self._points = points
         self._follow_threshold = follow_threshold
-        self._tracking = Tracking(settings)
+        self._tracking = Tracking(settings, points)
         self._header = Header(source="unknown", start_utc="")
         self._base: TimeBase | None = None
         self._interval_ms = 0
@@ -62,7 +61,6 @@ class Chain:
         self._gap: Gap | None = None  # said by the host, and no interval came since
         self._stopped = False
         self._noticed: set[str] = set()
-        self._point_s: float | None = None
         self._first_us = self._end_us = 0
         self._imported_us: int | None = None  # middle of the last imported reading
 
@@ -113,11 +111,6 @@ class Chain:
     # ------------------------------------------------------------ what it knows
 
     @property
-    def latest(self) -> Point | None:
-        """The latest reading as the tracker saw it; None before the first."""
-        return self._tracking.point(self._tick_s, self.noise.recent_ppm)
-
-    @property
     def settling(self) -> bool:
         """An alert is raised and its sign is not settled."""
         return self._tracking.settling
@@ -156,10 +149,8 @@ class Chain:
         half_us = tracking.half_us
         self._end_us = time_us + 2 * half_us
         events = tracking.tracker.interval(time_us + half_us, *record[:5])
-        if events:
+        if events or self._points:
             out += self._told(events)
-        if self._points:
-            self._point(out)
         return out
 
     def _imported(self, entry: Imported) -> list[Output]:
@@ -198,10 +189,7 @@ class Chain:
         self.noise.push(entry.frequency_hz)
         self._imported_us = time_us
         self._end_us = time_us + half_us
-        out += self._told(self._tracking.tracker.reading(time_us, entry.frequency_hz))
-        if self._points:
-            self._point(out)
-        return out
+        return out + self._told(self._tracking.tracker.reading(time_us, entry.frequency_hz))
 
     def _begin_gap(self, entry: Gap) -> list[Output]:
         if self._base is None:
@@ -318,13 +306,7 @@ class Chain:
     # ------------------------------------------------------------ outputs
 
     def _told(self, events: Iterable[tuple]) -> list[Output]:
-        return self._tracking.told(events, self._tick_s)
-
-    def _point(self, out: list[Output]) -> None:
-        point = self.latest
-        if point is not None and point.time_s != self._point_s:
-            self._point_s = point.time_s
-            out.append(point)
+        return self._tracking.told(events, self._tick_s, self.noise.recent_ppm)
 
     def _notice(self, host_s: float, level: str, text: str) -> Notice:
         known = self._base is not None and self._base.begun

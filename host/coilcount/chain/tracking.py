@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 from coilcount.errors import InputError
-from coilcount.model import Output, Point
+from coilcount.model import Output
 from coilcount.readings import outputs
 from coilcount.readings.frequency import neighbours_ppm
 from coilcount.settings import Settings
@@ -15,16 +15,18 @@ class Tracking:
     """Keeps what outlives one Tracker: the threshold in force, the frozen baseline, the numbers of the alerts.
 
     tracker: None before begin(); half_us: half of its interval; threshold: the raise level in force, z; alerts: how
-    many were raised; settling: the latest is raised and its sign is not settled.
+    many were raised; settling: the latest is raised and its sign is not settled; points: whether told() gives a Point
+    for every reading that has become certain.
     """
 
-    def __init__(self, settings: Settings) -> None:
+    def __init__(self, settings: Settings, points: bool) -> None:
         self.tracker: Tracker | None = None
         self.half_us = 0
         self.threshold: float = settings.tracker["threshold"]
         self.alerts = 0
         self.settling = False
         self._settings = settings
+        self._trace: list[records.State] | None = [] if points else None
         self._frozen = False
         self._first_id = 0  # alerts of the trackers before
 
@@ -38,6 +40,7 @@ class Tracking:
             raise InputError(what, remedy="Take readings 2 ms to 1 s apart") from None
         if self._frozen:
             tracker.freeze()
+        tracker.trace = self._trace
         self.tracker = tracker
         self.half_us = round(5e5 * interval_s)
         self._first_id = self.alerts
@@ -63,8 +66,12 @@ class Tracking:
             return None
         return self.threshold * tracker.least_scale_ppb / 1000
 
-    def told(self, events: Iterable[tuple], tick_s: float | None) -> list[Output]:
-        """The tracker's events as outputs; tick_s: a tick of the board, None where frequencies were imported."""
+    def told(self, events: Iterable[tuple], tick_s: float | None, noise_ppm: float | None) -> list[Output]:
+        """What the tracker's last input brought about: its events as outputs, then the points.
+
+        tick_s: a tick of the board, None where frequencies were imported; noise_ppm: how much readings scatter, as far
+        as that is known.
+        """
         out: list[Output] = []
         for event in events:
             if type(event) is not records.Alert:
@@ -75,20 +82,14 @@ class Tracking:
             if number == self.alerts:
                 self.settling = event.stage == "raised"
             out.append(outputs.alert(event, number, self._reference_hz(tick_s)))
+        if self._trace:
+            reference_hz = self._reference_hz(tick_s)
+            uncertainty_ppm = noise_ppm or 0.0
+            if tick_s is not None:  # of an imported reading nothing is known but how much it scatters
+                uncertainty_ppm = max(uncertainty_ppm, neighbours_ppm(reference_hz, 2e-6 * self.half_us, tick_s))
+            out += [outputs.point(state, reference_hz, uncertainty_ppm) for state in self._trace]
+            self._trace.clear()
         return out
-
-    def point(self, tick_s: float | None, noise_ppm: float | None) -> Point | None:
-        """The latest certain reading; noise_ppm: how much readings scatter, as far as that is known."""
-        reference_hz = self._reference_hz(tick_s)
-        if reference_hz is None:
-            return None
-        state = self.tracker.state
-        if tick_s is None:  # of an imported reading nothing is known but how much it scatters
-            return outputs.point(state, reference_hz, noise_ppm or 0.0)
-        if state.time_us == 0:
-            return None  # the first reading is still held back
-        counting_ppm = neighbours_ppm(reference_hz, 2e-6 * self.half_us, tick_s)
-        return outputs.point(state, reference_hz, max(counting_ppm, noise_ppm or 0.0))
 
     def _reference_hz(self, tick_s: float | None) -> float | None:
         tracker = self.tracker

@@ -61,6 +61,8 @@ class Tracker:
         self._time_us = 0
         self._y = 0
         self._hold_start_us = 0
+        # Where the caller puts a list: State of every reading as it becomes certain, none of those that were lost.
+        self.trace = None
         # Kept, so that a reading without events costs the board no memory.
         self._certain = []
         self._events = []
@@ -169,6 +171,7 @@ class Tracker:
         repair = self._repair
         certain = self._certain
         certain.clear()
+        lost = steps - 1
         while steps:
             repair.push(decoder.y, decoder.edge, certain)
             steps -= 1
@@ -176,6 +179,8 @@ class Tracker:
         back = len(repair.pending) + len(certain) - 1
         for y in certain:
             self._one(y, self._newest_us - back * self._interval_us, now_us, events)
+            if self.trace is not None and not 0 < back <= lost:
+                self.trace.append(self.state)
             back -= 1
         if self._far >= FAR_BLOCKS:
             events.extend(self._break())
@@ -225,6 +230,8 @@ class Tracker:
         back = len(certain) - 1
         for y in certain:
             self._one(y, self._newest_us - back * self._interval_us, self._newest_us + self._interval_us // 2, events)
+            if self.trace is not None:
+                self.trace.append(self.state)
             back -= 1
 
     def _break(self):
