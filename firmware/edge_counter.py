@@ -88,7 +88,7 @@ class EdgeCounter(counting.Counter):
         # Asked after moved(): what was moved before a sound answer is sound.
         if edges.stalled():
             edges.stop()
-            self._begin(records.FLAG_NEW_TIME_BASE | records.FLAG_STALL)
+            self._begin(self._flags | records.FLAG_NEW_TIME_BASE | records.FLAG_STALL)
             return counting.COUNTED
         if moved:
             self._empty = False
@@ -100,7 +100,13 @@ class EdgeCounter(counting.Counter):
             if state[sums.N] and self._silent > self._interval_ms + 1:
                 return self._close(state[sums.AT])
             return counting.COUNTED
-        self._after_silence(self._silent + gap)
+        quiet = self._silent + gap
+        if state[sums.N] and quiet >= LONG_SILENCE_MS:
+            # Not polled for so long: what comes now must not join the open interval.
+            self._silent = quiet
+            self._behind = True
+            return self._close(state[sums.AT])
+        self._after_silence(quiet)
         self._silent = 0
         if self._amplitude:
             self._amplitude.sample()
@@ -158,15 +164,12 @@ class EdgeCounter(counting.Counter):
         self._flags |= records.FLAG_OVERRUN
         return keep
 
-    def _is_there(self, word):
-        """Whether word `word` and all later ones are not overwritten yet."""
-        return ((self._edges.moved() - word) & (self._edges.moved_modulo - 1)) <= self._edges.ring_words
-
     def _check(self, oldest):
         """True where the words that this poll summed, `oldest` the first, were there all the while; else let go."""
-        if self._is_there(oldest):
+        moved = self._edges.moved()
+        if ((moved - oldest) & (self._edges.moved_modulo - 1)) <= self._edges.ring_words:
             return True
-        self._behind = self._overrun(self._edges.moved()) > 0
+        self._behind = self._overrun(moved) > 0
         return False
 
     def _close(self, oldest):
@@ -214,7 +217,8 @@ class EdgeCounter(counting.Counter):
             count = min(MEDIAN_OF, (periods - 1) | 1)
             last = (self._state[sums.AT] - 1) & U32
             step = self._state[sums.STEP]
-            found = sums.median_period(self._edges.ring, self._mask, last, periods // count, count, step, self._sorted)
-            if self._is_there((last - periods) & U32):
-                self._median = found
+            # Where the oldest words are overwritten already, these are periods of later edges: near enough.
+            self._median = sums.median_period(
+                self._edges.ring, self._mask, last, periods // count, count, step, self._sorted
+            )
         return self._median

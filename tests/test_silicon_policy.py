@@ -60,6 +60,17 @@ def test_a_state_machine_that_never_begins_is_silent_too():
     assert not bench.told and bench.counter.silent_ms() == 60
 
 
+def test_a_counter_that_was_not_asked_for_a_minute_joins_nothing_across_it():
+    bench = Bench(10)
+    bench.pass_ms(36)
+    bench.edges.now_ms += 60_000
+    bench.pass_ms(15)
+    before, after = bench.told[-2:]
+    assert (before[counting.FLAGS], after[counting.FLAGS]) == (QUIET, NEW | QUIET)
+    assert after[counting.FIRST_EDGE] == before[counting.FIRST_EDGE] + before[counting.N]
+    assert [sums[counting.LONGEST] for sums in bench.told] == [2501] * len(bench.told)
+
+
 def test_an_interval_that_no_sum_could_hold_is_refused():
     bench = Bench(100)
     with pytest.raises(ValueError, match="interval_ms 200 is too long"):
