@@ -1,7 +1,10 @@
 """The installer against a real MicroPython prompt and LittleFS; replboard_start.py says what is not a chip's."""
 
+import contextlib
 import hashlib
+import io
 import json
+import shutil
 
 import pytest
 from coilcount import __version__
@@ -13,8 +16,27 @@ from coilcount.face.cli import main
 from replboard import ReplBoard
 
 
+@pytest.fixture(scope="module")
+def first_install(tmp_path_factory):
+    """(the flash after a whole install by the command, what it printed); it takes the longest, so once."""
+    flash = tmp_path_factory.mktemp("first") / "flash"
+    with ReplBoard(flash) as board, contextlib.redirect_stdout(io.StringIO()) as out:
+        assert main(["install", "--port", board.port]) == 0
+        files = on_board(board)
+    return flash, out.getvalue().splitlines(), files
+
+
+@pytest.fixture
+def ready(tmp_path, first_install):
+    """A board with everything on it."""
+    shutil.copy(first_install[0], tmp_path / "flash")
+    with ReplBoard(tmp_path / "flash") as board:
+        yield board
+
+
 @pytest.fixture
 def board(tmp_path):
+    """A board with nothing on it."""
     with ReplBoard(tmp_path / "flash") as board:
         yield board
 
@@ -54,9 +76,8 @@ def refusal(board, capsys):
     return err
 
 
-def test_every_file_arrives_whole_and_the_board_says_hello(board, capsys):
-    assert main(["install", "--port", board.port]) == 0
-    lines = capsys.readouterr().out.splitlines()
+def test_every_file_arrives_whole_and_the_board_says_hello(first_install):
+    _, lines, files = first_install
     assert lines[0].endswith("/lib/coilwire/__init__.py") and lines[-4].endswith("/main.py")
     assert "files written, 0 were there already" in lines[-3]
     assert lines[-2].startswith(f"firmware {__version__} on ") and "MicroPython" in lines[-2]
@@ -64,54 +85,57 @@ def test_every_file_arrives_whole_and_the_board_says_hello(board, capsys):
     folders = {"/": firmware_folder(), "/lib/coilwire/": coilwire_folder(), "/lib/coiltrack/": tracker_folder()}
     wanted = {to + path.name: path.read_bytes() for to, folder in folders.items() for path in folder.glob("*.py")}
     # The loop kept its settings file; everything else is what was sent.
-    assert {path: data for path, data in on_board(board).items() if "settings" not in path} == wanted
+    assert {path: data for path, data in files.items() if "settings" not in path} == wanted
 
 
-def test_a_busy_board_is_interrupted_and_only_what_differs_is_written(board, capsys):
-    first = installed(board, capsys)
-    assert first["skipped"] == 0 and first["written"][-1] == "/main.py"
-    # The board is in its loop now.
-    again = installed(board, capsys)
-    assert (again["written"], again["skipped"]) == ([], len(first["written"]))
-    assert (again["firmware"], again["coilcount"], again["uid"]) == (__version__, __version__, "REPL1")
-    put(board, "/lib/coilwire/frame.py", b"torn")
-    third = installed(board, capsys)
-    assert third["written"] == ["/lib/coilwire/frame.py", "/main.py"] and third["kept"] is None
-    assert board.starts == 4
+def test_a_busy_board_is_interrupted_and_only_what_differs_is_written(ready, capsys):
+    first = installed(ready, capsys)
+    assert first["written"] == [] and first["skipped"] == len(install.board_files())
+    assert (first["firmware"], first["coilcount"], first["uid"]) == (__version__, __version__, "REPL1")
+    # The board is in its loop again.
+    put(ready, "/lib/coilwire/frame.py", b"torn")
+    again = installed(ready, capsys)
+    assert again["written"] == ["/lib/coilwire/frame.py", "/main.py"] and again["kept"] is None
+    assert ready.starts == 3
 
 
-# In the middle, and near the end.
-@pytest.mark.parametrize("part", [0.5, 0.95])
-def test_a_pulled_plug_leaves_a_board_that_runs_nothing_and_can_be_installed_again(board, capsys, part):
-    board.cut_after = part * sum(len(file.data) for file in install.board_files())
+def test_a_pulled_plug_leaves_a_board_that_runs_nothing_and_can_be_installed_again(board, capsys):
+    board.cut_after = sum(len(file.data) for file in install.board_files()) / 2
     assert "the board went away" in refusal(board, capsys)
     assert "/main.py" not in on_board(board)
     assert installed(board, capsys)["skipped"] > 5
 
 
-def test_ctrl_c_in_the_middle_leaves_the_same(board, capsys, monkeypatch):
-    write = repl.Repl.write
+def test_ctrl_c_in_the_middle_leaves_the_same(ready, capsys, monkeypatch):
+    def stop(self, path, data, progress):
+        # In raw-paste mode a MicroPython on a PC, unlike a chip, hears no Ctrl-C.
+        self._transport.use_raw_paste = False
+        self._transport.exec_raw_no_follow("import time\ntime.sleep(60)")
+        raise KeyboardInterrupt
 
-    def stop_at_frame(self, path, data, progress):
-        if "frame" in path:
-            # In raw-paste mode a MicroPython on a PC, unlike a chip, hears no Ctrl-C.
-            self._transport.use_raw_paste = False
-            self._transport.exec_raw_no_follow("import time\ntime.sleep(60)")
-            raise KeyboardInterrupt
-        write(self, path, data, progress)
-
-    monkeypatch.setattr(repl.Repl, "write", stop_at_frame)
-    assert main(["install", "--port", board.port, "--quiet"]) == 130
+    put(ready, "/lib/coilwire/frame.py", b"torn")
+    monkeypatch.setattr(repl.Repl, "write", stop)
+    assert main(["install", "--port", ready.port, "--quiet"]) == 130
     assert capsys.readouterr().err == "coilcount: interrupted\n"
     monkeypatch.undo()
-    assert installed(board, capsys)["written"][0] == "/lib/coilwire/frame.py"
+    assert "/main.py" not in on_board(ready)
+    assert installed(ready, capsys)["written"] == ["/lib/coilwire/frame.py", "/main.py"]
 
 
-def test_a_main_of_the_owners_is_kept(board, capsys):
+def test_a_main_of_the_owners_is_kept(board):
     put(board, "/main.py", b"print('my own')\n")
-    assert installed(board, capsys)["kept"] == "/main.py.before"
-    assert installed(board, capsys)["kept"] is None
-    assert on_board(board)["/main.py.before"] == b"print('my own')\n"
+    files = [install.BoardFile("/lib/coilwire/x.py", b"x = 1\n"), install.BoardFile("/main.py", b"import x\n")]
+    kept = []
+    for main_text in (b"import x\n", b"import x, y\n"):
+        files[1] = install.BoardFile("/main.py", main_text)
+        with repl.interrupted(board.port) as prompt:
+            kept.append(install.install(prompt, files, lambda path, done, total: None).kept)
+    assert kept == ["/main.py.before", ""]
+    assert on_board(board) == {
+        "/main.py.before": b"print('my own')\n",
+        "/lib/coilwire/x.py": b"x = 1\n",
+        "/main.py": b"import x, y\n",
+    }
 
 
 def test_no_space_is_told_before_anything_changes(tmp_path, capsys, monkeypatch):
@@ -140,13 +164,13 @@ def test_an_old_micropython_is_refused(board, capsys, monkeypatch):
     assert on_board(board) == {}
 
 
-def test_a_board_that_does_not_start_is_told(board, capsys, monkeypatch):
+def test_a_board_that_does_not_start_is_told(ready, capsys, monkeypatch):
     monkeypatch.setattr(install, "HELLO_S", 0.0)
     monkeypatch.setattr(link, "FOREIGN_S", 0.3)
     whole = install.board_files
     broken = install.BoardFile("/app.py", b"raise RuntimeError('broken')\n")
     monkeypatch.setattr(install, "board_files", lambda: [broken, *[f for f in whole() if f.path != "/app.py"]])
-    said = refusal(board, capsys)
+    said = refusal(ready, capsys)
     assert "the files are on the board, but it does not start" in said
 
 
