@@ -2,10 +2,12 @@
 
 import random
 import statistics
+from itertools import pairwise
 from math import ceil, sqrt
 
+import numpy as np
 import pytest
-from coilcount.readings.frequency import Sums, neighbours_ppm, timestamp_error_s, two_averages, two_point
+from coilcount.readings.frequency import Sums, neighbours_ppm, regression, timestamp_error_s, two_averages, two_point
 from coilcount.readings.noise import Noise
 from hypothesis import given
 from hypothesis import strategies as st
@@ -21,6 +23,30 @@ def counted(hz: float, intervals: int, jitter_s: float, rng: random.Random, edge
         stamps = [ceil((start_s + (k * edges + i) / hz + rng.gauss(0, jitter_s)) / TICK_S) for i in range(edges)]
         out.append(Sums(k * edges, edges, stamps[0], sum(t - stamps[0] for t in stamps)))
     return out
+
+
+def many(runs, intervals, edges, jitter_s, seed, step_s=0.0):
+    """The same by the thousand, as (Hz, run): each run at a start and a frequency of its own, 24.9 to 25.1 kHz.
+
+    step_s: a random walk that each edge goes on by, for a coil that wanders.
+    """
+    rng = np.random.default_rng(seed)
+    for hz in rng.uniform(24_900, 25_100, runs):
+        at_s = (np.arange(intervals * edges) + rng.uniform()) / hz
+        if step_s:
+            at_s += np.cumsum(rng.normal(0, step_s, len(at_s)))
+        stamps = np.ceil((at_s + rng.normal(0, jitter_s, len(at_s))) / TICK_S).astype(np.int64).reshape(intervals, -1)
+        first = stamps[:, 0]
+        s = (stamps - first[:, None]).sum(axis=1)
+        yield hz, [Sums(k * edges, edges, int(first[k]), int(s[k])) for k in range(intervals)]
+
+
+def rms(values):
+    return sqrt(np.mean(np.square(values)))
+
+
+def share_within(errors, uncertainties):
+    return float(np.mean(np.abs(errors) < uncertainties))
 
 
 # 20 ms and 20 ns of jitter: relative standard uncertainties of two points over 100 ms, and of neighbouring 20 ms means,
@@ -69,6 +95,96 @@ def test_neighbours_ppm_is_two_averages():
 def test_what_holds_no_two_averages(run):
     with pytest.raises(ValueError, match="interval"):
         two_averages(run, TICK_S)
+
+
+@pytest.mark.parametrize("jitter_s", [20e-9, 100e-9])
+@pytest.mark.parametrize(("window_s", "intervals"), [(0.02, 5), (0.1, 5), (0.4, 20)])
+def test_regression_is_within_five_per_cent_of_the_bound(window_s, intervals, jitter_s):
+    # sqrt(12) sx / (T sqrt(N)): Rubiola et al. 2016 (see frequency.py).
+    edges = round(25_000 * window_s / intervals)
+    count = edges * intervals
+    runs, errors, told = 1500, [], []
+    for hz, run in many(runs, intervals, edges, jitter_s, seed=5):
+        one = regression(run, TICK_S, jitter_s)
+        bound = sqrt(12) * timestamp_error_s(TICK_S, jitter_s) / (count / hz) / sqrt(count)
+        errors.append((one.frequency_hz / hz - 1) / bound)
+        told.append(one.uncertainty_hz / hz / bound)
+    # No residual is called wander in half of the runs and more: the smallest figure is the timestamps' alone.
+    assert 1.0 < min(told) < 1.05
+    assert one.span_s == pytest.approx(window_s, rel=0.01)
+    # A standard deviation from 1500 runs is uncertain by 1 / sqrt(3000) = 1.8 %: four of these.
+    assert rms(errors) / min(told) == pytest.approx(1, abs=4 / sqrt(2 * runs))
+    within = share_within(errors, told)
+    assert within > 0.683 - 4 * sqrt(0.683 * 0.317 / runs)
+
+
+def test_neighbouring_means_share_an_interval():
+    # Readings over (0, 1) and (1, 2) share the mean of 1 with opposite signs: -1/2 of the variance; over (0, 1) and
+    # (2, 3) they share nothing.  Independent timestamps; elementary.
+    shifts = np.array([
+        [two_averages(two, TICK_S).frequency_hz / hz - 1 for two in pairwise(run)]
+        for hz, run in many(150, 40, 100, 20e-9, seed=6)
+    ])  # fmt: skip
+    scatter = rms(shifts)
+    assert scatter == pytest.approx(1e-6 * neighbours_ppm(25_000, 0.004, TICK_S, 20e-9), rel=0.06)
+    # Some 5,800 products, a few of them dependent: uncertain by .02 at most.
+    for lag, theory in ((1, -0.5), (2, 0.0)):
+        assert np.mean(shifts[:, lag:] * shifts[:, :-lag]) / scatter**2 == pytest.approx(theory, abs=0.08)
+
+
+@pytest.mark.parametrize("intervals", [5, 25])
+def test_a_coil_that_wanders_is_not_told_as_a_steady_one(intervals):
+    # White noise of the frequency, 1e-7 over the window, twenty times what the timestamps do.
+    runs, window_s = 1000, 0.1
+    errors, told = [], []
+    edges = round(25_000 * window_s / intervals)
+    for hz, run in many(runs, intervals, edges, 0.0, seed=7, step_s=1e-7 * window_s / sqrt(25_000 * window_s)):
+        one = regression(run, TICK_S)
+        errors.append(one.frequency_hz / hz - 1)
+        told.append(one.uncertainty_hz / hz)
+    # A regression has 6/5 of the variance of the plain mean; F. Vernotte et al. 2016 on the Omega counter, from memory.
+    assert rms(errors) == pytest.approx(1e-7 * sqrt(1.2), rel=4 / sqrt(2 * runs))
+    within = share_within(errors, told)
+    assert within == pytest.approx(0.683, abs=4 * sqrt(0.683 * 0.317 / runs))
+
+
+def test_jitter_that_nobody_told_shows_in_the_residuals():
+    told = [regression(run, TICK_S).uncertainty_hz / hz for hz, run in many(300, 50, 100, 100e-9, seed=8)]
+    known = sqrt(12) * timestamp_error_s(TICK_S, 100e-9) / 0.2 / sqrt(5000)
+    # Second differences of 50 means are uncertain by a sixth or so; where the parts add wander it is more.
+    assert 0.6 * known < min(told) and statistics.median(told) < 1.5 * known
+
+
+@given(
+    st.lists(st.integers(2, 600), min_size=5, max_size=30),
+    st.integers(700, 20_000),
+    st.integers(0, 1 << 60),
+    st.integers(0, 1 << 60),
+)
+def test_exact_edges_of_uneven_intervals_lie_on_the_line(counts, period, edge, tick):
+    run = []
+    for n in counts:
+        run.append(Sums(edge, n, tick, period * n * (n - 1) // 2))
+        edge += n
+        tick += n * period
+    one = regression(run, TICK_S)
+    assert one.frequency_hz == pytest.approx(1 / (period * TICK_S), rel=1e-14)
+    # Nothing but the tick is left, and the weights: u(period) = sx / sqrt(sum of n (mean edge - its mean)^2).
+    middle = sum(counts) / 2
+    at = np.cumsum(counts) - np.array(counts) / 2 - middle
+    spread = float(np.sum(np.array(counts) * at * at))
+    assert one.uncertainty_hz / one.frequency_hz == pytest.approx(
+        timestamp_error_s(TICK_S) / (period * TICK_S) / sqrt(spread), rel=1e-9
+    )
+    assert one.span_s == pytest.approx(sum(counts) * period * TICK_S)
+
+
+@pytest.mark.parametrize(
+    "run", [[Sums(5 * k, 5, 9 * k, 10) for k in range(4)], [Sums(0, 5, 0, 10)] * 5, [Sums(0, 0, 0, 0)] * 5]
+)
+def test_what_holds_no_regression(run):
+    with pytest.raises(ValueError, match="interval"):
+        regression(run, TICK_S)
 
 
 def test_noise_is_that_of_one_reading_after_its_slope():
