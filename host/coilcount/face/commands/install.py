@@ -73,9 +73,12 @@ def _progress(args: argparse.Namespace) -> Iterator[Callable[[str, int, int], No
 
         yield line
         return
+    from rich.console import Console
     from rich.progress import BarColumn, DownloadColumn, Progress, TextColumn
 
     columns = (TextColumn("{task.description:<28}"), BarColumn(), DownloadColumn())
-    with Progress(*columns, transient=True) as bar:
+    # This very stream: while mpremote works, sys.stdout is another.
+    console = Console(file=sys.stdout)
+    with Progress(*columns, console=console, transient=True) as bar:
         task = bar.add_task("what is there")
         yield lambda path, done, total: bar.update(task, description=path or "done", completed=done, total=total)
