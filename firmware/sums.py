@@ -75,7 +75,8 @@ def add(at: int, d: int, s: int, ring, mask: int, state, words: int) -> int:
     s = 0
     while end - at:
         d = base - w[at & mask]
-        if ((top - d) >> 31) & 1:
+        # d > top as numbers without a sign: the next edge may come more than half a turn of the timestamp later.
+        if (((top - d) | d) >> 31) & 1:
             z[CLOSED] = 1
             break
         s = s + d
