@@ -92,7 +92,9 @@ def interrupted(device: str) -> Iterator[Repl]:
     # mpremote swallows why a port does not open; ours tells.
     close_port(open_port(device))
     try:
-        transport = SerialTransport(device, timeout=_ANSWER_S)
+        transport = SerialTransport(device)
+        # Or it waits for ever for a board that says no more.
+        transport.serial.timeout = _ANSWER_S
     except (TransportError, *PORT_ERRORS) as error:
         raise explain(error, device) if isinstance(error, OSError) else DeviceError(str(error), device) from error
     try:
