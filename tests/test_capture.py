@@ -79,10 +79,24 @@ def test_what_is_no_entry_is_refused(line):
 def test_a_kind_of_line_that_is_newer_is_passed_over(tmp_path):
     path = write(tmp_path / "a.ccap", some_entries())
     lines = path.read_bytes().splitlines(keepends=True)
-    path.write_bytes(b"".join([lines[0], b'{"t":0.0,"weather":"rain","new":[1,{}]}\n', *lines[1:]]))
+    path.write_bytes(b"".join([lines[0], b'{"t":0.0,"weather":"rain","new":[1,{}]}\n', *lines[2:]]))
     entries, report = read(path)
-    assert entries[1:-1] == some_entries()
+    assert entries[1:-1] == some_entries()[1:]
     assert (report.unknown, report.whole) == (1, True)
+
+
+def test_what_an_editor_does_to_a_file(tmp_path):
+    path = write(tmp_path / "a.ccap", some_entries())
+    content = path.read_bytes()
+    path.write_bytes(b"\xef\xbb\xbf" + content.replace(b"\n", b"\r\n"))
+    entries, report = read(path)
+    assert entries[:-1] == [HEADER, *some_entries()]
+    assert report.whole
+    lines = content.splitlines(keepends=True)
+    path.write_bytes(b"".join(lines[:20] + lines[25:]))
+    assert read(path)[1].complaint() == "5 lines missing"
+    path.write_bytes(b"".join(lines[:20] + lines[19:]))
+    assert read(path)[1].complaint() == "1 line added or repeated"
 
 
 def test_a_gz_of_two_members_that_grows_a_hundredfold_is_read_whole(tmp_path):
@@ -155,8 +169,10 @@ def test_a_cut_gz_gives_nearly_all_and_says_so(tmp_path):
     hurt = bytearray(packed)
     hurt[len(packed) // 2] ^= 0x55
     path.write_bytes(hurt)
-    _, report = read(path)
+    got, report = read(path)
     assert not report.whole
+    # What stands before the damaged byte is given; what comes out behind it, before zlib notices, is mostly no entry.
+    assert got[1:1400] == noise[:1399]
 
 
 def test_damage_inside_is_counted_and_skipped(tmp_path):

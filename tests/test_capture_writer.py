@@ -47,7 +47,7 @@ def test_rotation_loses_nothing_and_each_part_stands_alone(tmp_path):
     parts = [path, tmp_path / "a.002.ccap", tmp_path / "a.004.ccap"]
     assert sorted(tmp_path.iterdir()) == sorted([*parts, occupied])
     assert occupied.read_text() == "last week's"
-    again = [some_entries()[0], Operator(0.415, "threshold", 6.5)]
+    again = [some_entries()[0], Operator(0.415, "threshold", 6.5), Operator(0.41, "freeze")]
     together = []
     for part, status in zip(parts, ["rotated", "rotated", "closed"], strict=True):
         entries, report = read(part)
@@ -56,8 +56,8 @@ def test_rotation_loses_nothing_and_each_part_stands_alone(tmp_path):
         assert entries[-1].lines == len(entries) - 1
         if part != path:
             assert entries[0].part == int(part.name.split(".")[1])
-            assert entries[1:3] == again
-            entries = entries[2:]
+            assert entries[1:4] == again
+            entries = entries[3:]
         together += entries[1:-1]
     assert together == some_entries(600)
 

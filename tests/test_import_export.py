@@ -183,10 +183,10 @@ REFUSED = {
     "export over a file": (["export", "whole.ccap", "log.csv"], 2, "the file exists"),
     "export of nothing": (["export", "no.ccap", "new.csv"], 2, "there is no such file"),
     "export of a newer capture": (["export", "newer.ccap", "new.csv"], 2, "Update coilcount"),
-    "export into no folder": (["export", "whole.ccap", "no/new.csv"], 2, "cannot be written"),
+    "export into no folder": (["export", "whole.ccap", "no/new.csv"], 2, "no such folder"),
     "import over a file": (["import", "log.csv", "whole.ccap"], 2, "the file exists"),
     "import of nothing": (["import", "no.csv", "new.ccap"], 2, "there is no such file"),
-    "import into no folder": (["import", "log.csv", "no/new.ccap"], 2, "cannot be written"),
+    "import into no folder": (["import", "log.csv", "no/new.ccap"], 2, "no such folder"),
     "import with a local time": (
         ["import", "log.csv", "n.ccap", "--start-utc", "2026-05-01"],
         2,

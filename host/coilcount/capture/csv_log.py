@@ -1,6 +1,6 @@
 """Readings of any counter as CSV: time_s,frequency_hz[,temperature_c][,amplitude_v][,supply_v].
 
-time_s is the middle of a reading.  The columns may stand in any order.
+time_s is the middle of a reading.  The columns may stand in any order, their names in any case.
 """
 
 import csv
@@ -35,7 +35,7 @@ def read_log(path: str | os.PathLike) -> Log:
     try:
         with open(path, newline="", encoding="utf-8-sig") as file:
             rows = csv.reader(file, strict=True)
-            names = [name.strip() for name in next(rows, [])]
+            names = [name.strip().lower() for name in next(rows, [])]
             places = _places(names, str(path))
             readings = []
             for row in rows:

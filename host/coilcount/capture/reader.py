@@ -1,5 +1,6 @@
 """Reads captures, whole or not: what is sound comes out, and a Report says what was not."""
 
+import codecs
 import os
 import zlib
 from collections import Counter
@@ -31,6 +32,7 @@ class Report:
     damaged: int = 0  # lines inside the file that are no entry
     damaged_lines: list[int] = field(default_factory=list)  # numbers of the first of them, from 1
     unknown: int = 0  # sound lines of a kind that this version does not know
+    missing: int = 0  # lines that the End counted and that are not there; below 0: so many were added
     torn_tail: bool = False  # the file stops in the middle of a line
     closed: bool = False  # the last line is an End
     status: str = ""  # of that End
@@ -40,7 +42,7 @@ class Report:
     @property
     def whole(self) -> bool:
         """Nothing is missing that the recording was to hold."""
-        return self.closed and not (self.damaged or self.torn_tail or self.header_lost)
+        return self.closed and not (self.damaged or self.missing or self.torn_tail or self.header_lost)
 
     def complaint(self) -> str:
         """What is wrong, in one phrase; "" where the capture is whole."""
@@ -49,6 +51,9 @@ class Report:
             parts.append("its first line is missing or damaged")
         if self.damaged:
             parts.append(f"{self.damaged} damaged line{'s' if self.damaged > 1 else ''}")
+        if self.missing:
+            count, word = abs(self.missing), "missing" if self.missing > 0 else "added or repeated"
+            parts.append(f"{count} line{'s' if count > 1 else ''} {word}")
         if self.torn_tail:
             parts.append("it stops in the middle of a line")
         if not self.closed:
@@ -76,6 +81,8 @@ def read_lines(path: str | os.PathLike, report: Report) -> Iterator[tuple[bytes,
     begun = False
     for raw, complete in _lines(_chunks(path, report)):
         report.lines += 1
+        if report.lines == 1:
+            raw = raw.removeprefix(codecs.BOM_UTF8)  # an editor's
         entry = None
         try:
             entry = decode(raw)
@@ -113,6 +120,7 @@ def read_lines(path: str | os.PathLike, report: Report) -> Iterator[tuple[bytes,
             report.kinds[type(entry).__name__] += 1
         if report.closed:
             report.status = entry.status
+            report.missing = entry.lines + 1 - report.lines
         yield raw, entry
     if not begun:
         _refuse(path)
@@ -164,7 +172,14 @@ def _inflated(file: BinaryIO, data: bytes, report: Report) -> Iterator[bytes]:
     inflater = zlib.decompressobj(wbits=31)
     try:
         while data:
-            yield inflater.decompress(data, _CHUNK_BYTES)
+            before = inflater.copy()
+            try:
+                yield inflater.decompress(data, _CHUNK_BYTES)
+            except zlib.error:
+                # Up to the very byte that is damaged.
+                for place in range(len(data)):
+                    yield before.decompress(data[place : place + 1])
+                raise
             data = inflater.unconsumed_tail or (inflater.unused_data if inflater.eof else file.read(_CHUNK_BYTES))
             if inflater.eof and data:
                 inflater = zlib.decompressobj(wbits=31)

@@ -13,7 +13,7 @@ from coilwire import frame
 
 from coilcount.capture.entries import encode
 from coilcount.capture.failures import DISK_FULL, cannot_write
-from coilcount.errors import StorageError
+from coilcount.errors import InputError, StorageError
 from coilcount.model import End, Entry, Header, Imported, Line, Operator
 
 _HELLO_PREFIX = b"@H,"
@@ -40,8 +40,8 @@ class CaptureWriter:
     sync_s: the longest time by host_s between two fsync; None: only when a part is closed (for a file that a
     program makes as fast as it can and could make again).
 
-    Raises InputError where the file exists or cannot be made, StorageError where a line cannot be written; before
-    that every whole line is safe on the disk.
+    Raises InputError where the file exists, cannot be made or is to be compressed; StorageError where a line cannot
+    be written, and then every whole line is safe on the disk.
     """
 
     def __init__(
@@ -57,6 +57,8 @@ class CaptureWriter:
         sync_s: float | None = 1.0,
     ) -> None:
         self.path = Path(path)  # of the part that is being written
+        if self.path.suffix == ".gz":
+            raise InputError("captures are written plain", str(path), "Leave .gz away and compress it afterwards")
         self.lines = 0  # in all parts
         self._first_path = self.path
         self._header = header
@@ -69,6 +71,7 @@ class CaptureWriter:
         self._warned = False
         self._hello: Line | None = None
         self._threshold: Operator | None = None
+        self._freeze: Operator | None = None
         self._host_s = 0.0
         self._synced_s = 0.0
         self._file: int | None = None
@@ -82,8 +85,11 @@ class CaptureWriter:
         if type(entry) is Line:
             if entry.data.find(_HELLO_PREFIX) >= 0 and frame.parse(entry.data):
                 self._hello = entry
-        elif type(entry) is Operator and entry.action == "threshold":
-            self._threshold = entry
+        elif type(entry) is Operator:
+            if entry.action == "threshold":
+                self._threshold = entry
+            elif entry.action in ("freeze", "thaw"):
+                self._freeze = entry if entry.action == "freeze" else None
         self._append(encode(entry))
         if type(entry) is not Imported:
             self.tick(entry.host_s)
@@ -181,8 +187,9 @@ class CaptureWriter:
             part += 1
         self._header = replace(self._header, part=part)
         self._open(path, self._header)
-        # What a reader of this part alone needs: the board, and the threshold in force.  At their own times.
-        for entry in (self._hello, self._threshold):
+        # What a reader of this part alone needs: the board, the threshold in force, a freeze that still lasts.  At
+        # their own times.
+        for entry in (self._hello, self._threshold, self._freeze):
             if entry is not None:
                 self._append(encode(entry))
         self._synced_s = self._host_s

@@ -32,7 +32,12 @@ def run(args: argparse.Namespace) -> int:
         start = _parse_utc(args.start_utc)
     else:
         # A log is last written at its last reading; nothing in it says the day.
-        start = datetime.fromtimestamp(os.stat(args.log).st_mtime, UTC) - timedelta(seconds=log.readings[-1].time_s)
+        last_s = log.readings[-1].time_s
+        try:
+            start = datetime.fromtimestamp(os.stat(args.log).st_mtime, UTC) - timedelta(seconds=last_s)
+        except OverflowError:
+            what = f"time_s ends at {last_s:g} s, which is no time since any start"
+            raise InputError(what, args.log, "Give seconds; or say with --start-utc when time_s was 0") from None
         notes["start_utc"] = "reckoned from the time the log was last written"
     header = Header(
         source="import",

@@ -25,8 +25,6 @@ def run(args: argparse.Namespace) -> int:
 
     if args.seed is not None and args.seed < 0:
         raise InputError(f"--seed is {args.seed}", remedy="Give 0 or more")
-    if args.file.endswith(".gz"):
-        raise InputError("simulate writes plain captures", args.file, "Leave .gz away and compress it afterwards")
     scene = load_scene(args.scene)
     path = Path(args.file)
     name = Path(args.scene).stem
