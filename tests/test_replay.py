@@ -191,7 +191,7 @@ def test_damage_is_used_as_far_as_it_is_sound(capture, capsys, tmp_path):
         (["CAPTURE", "--speed", "0"], "--speed is 0"),
         (["CAPTURE", "--speed", "fast"], '--speed is "fast"'),
         (["CAPTURE", "CAPTURE", "--series", "s.csv"], "one capture"),
-        (["CAPTURE", "--series", "nowhere/s.csv"], "cannot be made"),
+        (["CAPTURE", "--series", "nowhere/s.csv"], "no such folder"),
         (["CAPTURE", "--settings", "none.toml"], "no such settings file"),
     ],
 )

@@ -5,6 +5,7 @@ imported only when it is asked for, so that `coilcount --help` is quick.
 """
 
 import argparse
+import errno
 import importlib
 import os
 import sys
@@ -34,6 +35,7 @@ COMMANDS = {
 def main(argv: list[str] | None = None) -> int:
     """Run one command; returns the exit code (see errors.py)."""
     argv = list(sys.argv[1:] if argv is None else argv)
+    _open_standard_streams()
     try:
         return _run(argv)
     except CoilcountError as error:
@@ -44,8 +46,26 @@ def main(argv: list[str] | None = None) -> int:
         return EXIT_INTERRUPTED
     except BrokenPipeError:
         # The reader of our output went away (`| head`): nothing is wrong, but nothing more can be said.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _say_no_more()
         return EXIT_NO
+    except OSError as error:
+        if error.errno not in (errno.ENOSPC, errno.EFBIG, errno.EDQUOT):
+            raise
+        # Files say so themselves: what is left is our output, sent to a file on a full disk.
+        _say_no_more()
+        print(f"coilcount: the output cannot be written: {error.strerror}. Make room and do it again", file=sys.stderr)
+        return EXIT_NO
+
+
+def _open_standard_streams() -> None:
+    """Where a script has closed one (`>&-`), so that no file or port of ours takes its number."""
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115 - open to the end
+
+
+def _say_no_more() -> None:
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 class _Parser(argparse.ArgumentParser):

@@ -135,10 +135,12 @@ def _views(args: argparse.Namespace, settings, readout, stack: contextlib.ExitSt
 @contextlib.contextmanager
 def _signals(handler):
     """Ctrl-C, an ordinary kill and a closed terminal end the run in order."""
-    names = [name for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
-    before = {name: signal.signal(getattr(signal, name), handler) for name in names}
+    numbers = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    # What is ignored stays so: under nohup a recording goes on when its terminal closes.
+    numbers = [number for number in numbers if signal.getsignal(number) != signal.SIG_IGN]
+    before = {number: signal.signal(number, handler) for number in numbers}
     try:
         yield
     finally:
-        for name, old in before.items():
-            signal.signal(getattr(signal, name), old)
+        for number, old in before.items():
+            signal.signal(number, old)

@@ -1,13 +1,12 @@
 """`coilcount replay`: run the tracker over captures, by the very same chain as live."""
 
 import argparse
-import csv
 import dataclasses
+import itertools
 import sys
 import textwrap
-from collections.abc import Iterable
-from contextlib import ExitStack
-from typing import Any, TextIO
+from collections.abc import Iterable, Sequence
+from typing import Any, NoReturn, TextIO
 
 from coilcount.errors import EXIT_DONE, InputError
 
@@ -22,7 +21,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--settings", metavar="T", help="a settings file (TOML)")
     parser.add_argument("--threshold", metavar="Z", help="another raise level; those set while recording do not count")
     parser.add_argument("--json", action="store_true", help="one JSON object a line")
-    parser.add_argument("--series", metavar="OUT.csv", help="write each reading and its statistic; must not exist")
+    parser.add_argument("--series", metavar="OUT.csv", help="a row for each interval; must not exist")
     parser.add_argument("--quiet", action="store_true", help="no table and no summary; warnings stay")
 
 
@@ -38,31 +37,27 @@ def run(args: argparse.Namespace) -> int:
     # The table has glyphs; a terminal without them shall show something else rather than stop.
     if hasattr(sys.stdout, "reconfigure"):
         sys.stdout.reconfigure(errors="replace")
-    with ExitStack() as stack:
-        series = None
-        if args.series:
-            series = csv.writer(stack.enter_context(_make(args.series)), lineterminator="\n")
-            series.writerow(_SERIES)
-        for file in args.files:
-            pacer = None if args.speed == "max" else Pacer(_speed(args.speed))
-            _replay(file, settings, args, pacer, series)
+    for file in args.files:
+        pacer = None if args.speed == "max" else Pacer(_speed(args.speed))
+        _replay(file, settings, args, pacer)
     return EXIT_DONE
 
 
-def _replay(file: str, settings: Any, args: argparse.Namespace, pacer: Any, series: Any) -> None:
+def _replay(file: str, settings: Any, args: argparse.Namespace, pacer: Any) -> None:
     from coilcount.capture.reader import Report, read_capture
     from coilcount.chain import Chain
     from coilcount.model import Header, Notice, Point, Summary
 
     report = Report()
-    chain = Chain(settings, points=series is not None, follow_threshold=args.threshold is None)
+    entries = read_capture(file, report)
+    first = next(entries)  # where this is no capture it is told before a series is made
+    chain = Chain(settings, points=args.series is not None, follow_threshold=args.threshold is None)
     show = _Json(file, sys.stdout) if args.json else _Table(file, sys.stdout, args.quiet, live=pacer is not None)
 
     def take(outputs: Iterable[Any]) -> None:
         for output in outputs:
             if type(output) is Point:
-                values = [getattr(output, name) for name in _SERIES]
-                series.writerow([f"{value:.6f}" for value in values])
+                series.write(output)
                 continue
             if type(output) is Notice and output.level == "warning":
                 _warn(file, output.text)
@@ -71,18 +66,19 @@ def _replay(file: str, settings: Any, args: argparse.Namespace, pacer: Any, seri
                 output = dataclasses.replace(output, damaged=output.damaged + report.damaged)
             show.take(output)
 
-    for entry in read_capture(file, report):
-        if pacer is not None:
-            recorded_s = getattr(entry, "host_s", getattr(entry, "time_s", None))
-            if recorded_s is not None:
-                pacer.wait_until(recorded_s)
-        if type(entry) is Header:
-            show.simulated = entry.simulated
-            _tell_other_settings(file, entry.settings, settings, args)
-        outputs = chain.feed(entry)
-        if outputs:
-            take(outputs)
-    take(chain.finish())
+    with _Series(args.series) as series:
+        for entry in itertools.chain([first], entries):
+            if pacer is not None:
+                recorded_s = getattr(entry, "host_s", getattr(entry, "time_s", None))
+                if recorded_s is not None:
+                    pacer.wait_until(recorded_s)
+            if type(entry) is Header:
+                show.simulated = entry.simulated
+                _tell_other_settings(file, entry.settings, settings, args)
+            outputs = chain.feed(entry)
+            if outputs:
+                take(outputs)
+        take(chain.finish())
     if not report.whole:
         _warn(file, f"{report.complaint()}; the sound part was used")
 
@@ -145,14 +141,42 @@ def _tell_other_settings(file: str, recorded: dict[str, Any], settings: Any, arg
         print(f"coilcount: {file}: recorded with other settings ({'; '.join(other)})", file=sys.stderr)
 
 
-def _make(path: str) -> TextIO:
-    """A new file: last week's series is not written over."""
-    try:
-        return open(path, "x", encoding="utf-8", newline="")
-    except FileExistsError:
-        raise InputError("the file exists and is not written over", path, "Give --series another name") from None
-    except OSError as error:
-        raise InputError(f"the file cannot be made: {error.strerror}", path, "Look at the folder") from None
+class _Series:
+    """The CSV of --series, a new file; nothing where no path is given.  Use as a context manager."""
+
+    def __init__(self, path: str | None) -> None:
+        self._path = path
+        self._file: TextIO | None = None
+
+    def __enter__(self) -> "_Series":
+        if self._path is not None:
+            try:
+                self._file = open(self._path, "x", encoding="ascii", newline="\n")
+            except OSError as error:
+                self._give_up(error)
+            self._line(_SERIES)
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._file is not None:
+            try:
+                self._file.close()
+            except OSError as error:
+                self._give_up(error)
+
+    def write(self, point: Any) -> None:
+        self._line([f"{getattr(point, name):.6f}" for name in _SERIES])
+
+    def _line(self, cells: Sequence[str]) -> None:
+        try:
+            self._file.write(",".join(cells) + "\n")
+        except OSError as error:
+            self._give_up(error)
+
+    def _give_up(self, error: OSError) -> NoReturn:
+        from coilcount.capture.failures import cannot_write
+
+        raise cannot_write(error, self._path) from None
 
 
 def _speed(text: str) -> float:
