@@ -50,6 +50,9 @@ def run(args: argparse.Namespace) -> int:
     """Serve the board until Ctrl-C (exit 0); raises what ends it before."""
     import signal
 
+    from coilcount.simulate.scene import load_scene
+
+    load_scene(args.scene)  # what is wrong with it is told before a port is
     # However it is ended, the board's processes and its folder go with it.
     signal.signal(signal.SIGTERM, signal.default_int_handler)
     try:
