@@ -17,18 +17,20 @@ CAVEAT = "computed, not measured; centred under the coil, in air"
 
 def draw_plan(plan: dict[str, Any], folder: Path) -> list[Path]:
     """Write depth.svg, depth.png, response.svg, response.png into `folder`, made where needed; returns their paths."""
+    from matplotlib import rc_context
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.backends.backend_svg import FigureCanvasSVG
 
     written = []
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        for name, figure in (("depth", _depth(plan)), ("response", _response(plan))):
-            for canvas, suffix in ((FigureCanvasSVG, "svg"), (FigureCanvasAgg, "png")):
-                path = folder / f"{name}.{suffix}"
-                # No date in the SVG: the same plan gives the same picture.
-                canvas(figure).print_figure(path, dpi=110, metadata={"Date": None} if suffix == "svg" else None)
-                written.append(path)
+        # No date and no random names in the SVG: the same plan gives the same picture.
+        with rc_context({"svg.hashsalt": "coilcount"}):
+            for name, figure in (("depth", _depth(plan)), ("response", _response(plan))):
+                for canvas, suffix in ((FigureCanvasSVG, "svg"), (FigureCanvasAgg, "png")):
+                    path = folder / f"{name}.{suffix}"
+                    canvas(figure).print_figure(path, dpi=110, metadata={"Date": None} if suffix == "svg" else None)
+                    written.append(path)
     except OSError as error:
         raise StorageError(f"cannot write the pictures: {error.strerror}", str(folder)) from None
     return written
@@ -38,6 +40,7 @@ def _depth(plan: dict[str, Any]) -> Any:
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(12, 6.2), layout="constrained")
+    figure.get_layout_engine().set(w_pad=0.1)
     coil = plan["coil"]
     figure.suptitle(
         f"Shift against depth: {coil['diameter_mm'] / 10:g} cm coil, {coil['turns']} turns, "

@@ -5,7 +5,7 @@ from math import pi, sqrt
 from typing import Any
 
 from coilcount.errors import InputError
-from coilcount.physics.coil import ac_resistance, dc_resistance, inductance, make_winding
+from coilcount.physics.coil import Winding, ac_resistance, dc_resistance, inductance, make_winding
 from coilcount.physics.oscillator import FORMER_EXPANSION, resistance_coefficient, temperature_coefficient
 from coilcount.physics.tank import Tank, make_tank
 from coilcount.physics.wire import parse_wire
@@ -24,7 +24,7 @@ DIELECTRICS = {
 }
 CLOSE_ENOUGH = 0.005  # of the frequency: fewer parts count for more than a better match
 # Reactance of the coil that the usual oscillators like: the default circuit was simulated with 35 ohm.
-REACTANCE_OHM = (22.0, 35.0, 55.0)
+LOWEST_OHM, HIGHEST_OHM = 22.0, 55.0
 SHOWN = 6
 
 
@@ -76,24 +76,28 @@ def _worth(one: dict[str, Any]) -> tuple:
 
 def _turns(plan: PlanFile) -> list[int]:
     """Numbers of turns whose reactance suits the usual oscillators."""
+    w = 2 * pi * plan.frequency_hz
     found = []
     for turns in range(2, 401):
         try:
-            tank = _swinging_near(replace(plan.coil, turns=turns), plan.frequency_hz)
+            reactance = w * inductance(_winding(replace(plan.coil, turns=turns)))
         except ValueError:
             continue
-        reactance = 2 * pi * plan.frequency_hz * tank.inductance_h
-        if REACTANCE_OHM[0] <= reactance <= REACTANCE_OHM[2]:
+        if LOWEST_OHM <= reactance <= HIGHEST_OHM:
             found.append(turns)
-        elif reactance > 2 * REACTANCE_OHM[2]:
+        elif reactance > HIGHEST_OHM:
             break
     return found
 
 
+def _winding(coil: Coil) -> Winding:
+    sizes = coil.si()
+    return make_winding(sizes["diameter_m"], coil.turns, parse_wire(coil.wire), coil.layout, sizes["pitch_m"])
+
+
 def _swinging_near(coil: Coil, frequency_hz: float) -> Tank:
     """The coil with the capacitor that brings it to frequency_hz."""
-    sizes = coil.si()
-    winding = make_winding(sizes["diameter_m"], coil.turns, parse_wire(coil.wire), coil.layout, sizes["pitch_m"])
+    sizes, winding = coil.si(), _winding(coil)
     henry = sizes["inductance_h"] or inductance(winding)
     resistance = ac_resistance(winding, frequency_hz)
     w = 2 * pi * frequency_hz
