@@ -26,6 +26,16 @@ FLAG_OVERRUN = 32  # the edge ring was overwritten before it was read
 FLAG_REARMED = 64  # the transfer count was re-armed inside this interval
 FLAG_NO_AMPLITUDE = 128  # no amplitude channel: `amplitude` means nothing
 
+# What went wrong inside an interval, in words: its count or its times are not to be joined to others.
+FAULTS = (
+    (FLAG_DOUBLE_EDGE, "double edge"),
+    (FLAG_LOST_EDGE, "lost edge"),
+    (FLAG_STALL, "stall"),
+    (FLAG_OVERRUN, "overrun"),
+    (FLAG_REARMED, "re-armed"),
+)
+FAULT_BITS = FLAG_DOUBLE_EDGE | FLAG_LOST_EDGE | FLAG_STALL | FLAG_OVERRUN | FLAG_REARMED
+
 _TABLE = (
     # hello: at boot, on request, every 10 s
     ("Hello", "H", (
@@ -75,6 +85,11 @@ _TYPE_OF = {_TABLE[i][1]: _TYPES[i] for i in range(len(_TYPES))}
 _KIND_OF_TYPE = {_TYPES[i]: _TABLE[i][1] for i in range(len(_TYPES))}
 # What Hello.layout says: the fields of an interval record, in short.  A board that sends more appends.
 LAYOUT = "seq.edge.n.t.s.min.max.amp.flags"
+
+
+def faults(flags):
+    """The words of FAULTS for the flags of an interval."""
+    return [word for flag, word in FAULTS if flags & flag]
 
 
 def read(wire_frame):

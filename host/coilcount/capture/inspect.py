@@ -26,6 +26,7 @@ class Survey:
     lost: int = 0  # by the sequence numbers; of imported readings by their times
     dropped: int = 0  # by the board's own count since the first status of each boot
     damaged_frames: int = 0  # lines of the link that were meant as frames and are not sound
+    faults: dict[str, int] = field(default_factory=dict)  # intervals that the board flagged, by what went wrong
     text_lines: int = 0  # lines of the link that were no frames
     kinds: dict[str, int] = field(default_factory=dict)  # sound frames by kind
     boots: int = 0  # different boot numbers
@@ -119,6 +120,8 @@ class _Link:
             case records.Interval():
                 result.records += 1
                 self._count_lost(record)
+                for word in records.faults(record.flags):
+                    result.faults[word] = result.faults.get(word, 0) + 1
             case records.Hello():
                 if record.boot != self._boot:
                     result.boots += 1

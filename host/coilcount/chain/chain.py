@@ -22,10 +22,12 @@ from coilcount.model import (
 )
 from coilcount.readings import outputs
 from coilcount.readings.decode import Decoder
+from coilcount.readings.frequency import Estimate
 from coilcount.readings.hello import TAKEN_FOR_GRANTED, hello_of, mismatches
 from coilcount.readings.link import Link
 from coilcount.readings.noise import Noise
 from coilcount.readings.timebase import MOST_STEPS, TimeBase
+from coilcount.readings.window import Window
 from coilcount.settings import Settings
 
 # Until a hello tells the clock and the interval, intervals wait; a board says hello every 10 s and on request.
@@ -55,6 +57,7 @@ class Chain:
         self._header = Header(source="unknown", start_utc="")
         self._base: TimeBase | None = None
         self._interval_ms = 0
+        self._window = Window(TAKEN_FOR_GRANTED.interval_ms)
         # Until the clock and the interval are known: (what to do, its arguments).
         self._waiting: list[tuple[Callable[..., list[Output]], tuple]] = []
         self._first_imported: Imported | None = None  # until a second one tells the spacing
@@ -110,6 +113,14 @@ class Chain:
 
     # ------------------------------------------------------------ what it knows
 
+    def estimate(self) -> Estimate | None:
+        """The coil's frequency over the last second, reckoned when asked; None where no two intervals join.
+
+        Never across lost records, a gap, a new time base or an interval that the board flagged; of imported readings
+        there is none.
+        """
+        return None if self._base is None else self._window.estimate(self._base.tick_s)
+
     @property
     def settling(self) -> bool:
         """An alert is raised and its sign is not settled."""
@@ -142,9 +153,14 @@ class Chain:
                 self.noise.push(base.rate / base.tick_s)
             else:
                 link.lost += base.step - 1
-                self.noise.cut()
+                self._cut()
         else:
             self._end_gap(out)
+        if record.flags & records.FAULT_BITS:
+            self._window.cut()
+            out += [self._notice(host_s, "warning", text) for text in link.seen_faults(record.flags)]
+        elif record.n:
+            self._window.push(record)
         time_us = base.time_us
         half_us = tracking.half_us
         self._end_us = time_us + 2 * half_us
@@ -191,16 +207,22 @@ class Chain:
         self._end_us = time_us + half_us
         return out + self._told(self._tracking.tracker.reading(time_us, entry.frequency_hz))
 
+    def _cut(self) -> None:
+        """The next reading is not the neighbour of the one before."""
+        self.noise.cut()
+        self._window.cut()
+
     def _begin_gap(self, entry: Gap) -> list[Output]:
         if self._base is None:
             return self._wait(self._begin_gap, entry)
         # A gap is never joined over, however short: what is open closes now, the Silence follows when it has ended.
         self._gap = entry
+        self._window.cut()
         return self._told(self._tracking.tracker.gap(self._end_us))
 
     def _end_gap(self, out: list[Output]) -> None:
         base = self._base
-        self.noise.cut()
+        self._cut()
         begun_us = self._end_us
         if base.start and base.silent_from_us is not None:
             out += self._told(self._tracking.tracker.gap(begun_us))
@@ -236,6 +258,7 @@ class Chain:
         self._uptime(record.uptime_ms, host_s)
         if kind is records.Stopped and not self._stopped:
             self._stopped = True
+            self._window.cut()
             text = "the oscillator has stopped: no edge for 50 ms"
             return [*self._told(self._tracking.tracker.gap(self._end_us)), self._notice(host_s, "warning", text)]
         if kind is records.Mark:
@@ -274,12 +297,16 @@ class Chain:
         if self._base is None:
             self._base = TimeBase(hello.clock_hz, hello.tick_cycles)
         else:
+            tick_s = self._tick_s
             self._base.set_clock(hello.clock_hz, hello.tick_cycles)
+            if self._tick_s != tick_s:
+                self._window.cut()
         if hello.interval_ms != self._interval_ms:
             if self._tracking.tracker is not None:
                 out += self._told(self._tracking.tracker.gap(self._end_us))
                 self.noise.cut()
             self._interval_ms = hello.interval_ms
+            self._window = Window(hello.interval_ms)
             self._tracking.begin(hello.interval_ms / 1000)
         return out
 

@@ -62,10 +62,10 @@ class Screen:
 def draw(readout: r.Readout, width: int, height: int, unicode: bool = True) -> list[Text]:
     """At most `height` lines of at most `width` columns, the most important ones where there is little room."""
     top = [_title(readout, width), _shift(readout), *_answer(readout, width)]
-    bottom = [_link(readout), _board(readout), _file(readout), _keys(readout)]
+    bottom = [*_link(readout), _board(readout), _file(readout), _keys(readout)]
     room = height - len(top) - len(bottom) - 1
     if room < 0:
-        lines = [*top, bottom[0], bottom[-1]][:height]
+        lines = [*top, *bottom[:-3], bottom[-1]][:height]
     else:
         rows, alerts = _share(room)
         middle = [_frequency(readout)]
@@ -140,7 +140,7 @@ def _answer(readout: r.Readout, width: int) -> list[Text]:
 def _frequency(readout: r.Readout) -> Text:
     facts, point = readout.facts, readout.point
     line = Text(" coil     ")
-    line.append(r.frequency(point.frequency_hz if point else None))
+    line.append(readout.coil())
     line.append(f"    baseline {r.frequency(point.baseline_hz if point else None)}")
     if facts.frozen_since_host_s is not None:
         line.append(f"  FROZEN {r.clock(facts.host_s - facts.frozen_since_host_s)}", BOLD)
@@ -163,7 +163,19 @@ def _alerts(readout: r.Readout, lines: int) -> list[Text]:
     return out
 
 
-def _link(readout: r.Readout) -> Text:
+def _link(readout: r.Readout) -> list[Text]:
+    """One line, and one more where the board flagged intervals."""
+    line = _received(readout)
+    faults = readout.facts.faults
+    if not faults:
+        return [line]
+    flagged = Text(" flagged  ")
+    for word, count in faults.items():
+        flagged.append(f"{word} {count}   ", BOLD)
+    return [line, flagged]
+
+
+def _received(readout: r.Readout) -> Text:
     facts = readout.facts
     line = Text(" link     ")
     if facts.problem:

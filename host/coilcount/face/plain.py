@@ -102,14 +102,15 @@ def _alert_line(alert: Alert) -> tuple[float | None, str] | None:
 
 def status_line(readout: r.Readout) -> str:
     """How the link and the coil are, in one line."""
-    facts, point = readout.facts, readout.point
+    facts = readout.facts
     parts = [
         f"status {r.clock(facts.host_s)}",
         f"{facts.records_per_s:.1f} records/s",
         f"lost {facts.lost}",
         f"damaged {facts.damaged}",
         f"dropped {facts.dropped}",
-        r.frequency(point.frequency_hz if point else None),
+        *(f"{word} {count}" for word, count in facts.faults.items()),
+        readout.coil(),
         f"drift {r.optional(readout.drift_ppm_per_min(), '+.2f', 'ppm/min')}",
         f"noise {r.optional(facts.noise_ppm, '.3f', 'ppm')}",
         r.optional(facts.temperature_c, ".1f", "°C"),

@@ -5,6 +5,7 @@ All times are seconds on the board's time base unless they say host.
 
 import math
 from collections import deque
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -44,6 +45,7 @@ class Facts:
     lost: int = 0
     damaged: int = 0
     dropped: int = 0
+    faults: Mapping[str, int] = field(default_factory=dict)  # intervals that the board flagged, by what went wrong
     reconnections: int = 0
     temperature_c: float | None = None
     supply_v: float | None = None
@@ -75,9 +77,13 @@ class Answer:
 
 @dataclass(slots=True)
 class Readout:
-    """take() every output; then read off the rest."""
+    """take() every output; then read off the rest.
+
+    estimate: the chain's, asked only when something is drawn; None, or frequency_hz with uncertainty_hz.
+    """
 
     facts: Facts = field(default_factory=Facts)
+    estimate: Callable[[], Any] = lambda: None
     point: Point | None = None
     alerts: deque[Alert] = field(default_factory=lambda: deque(maxlen=20))
     _bins: dict[int, Column] = field(default_factory=dict)
@@ -120,6 +126,15 @@ class Readout:
         if point is None or abs(point.shift_ppm) < CLEAR_OF * point.uncertainty_ppm:
             return 0
         return 1 if point.shift_ppm > 0 else -1
+
+    def coil(self) -> str:
+        """The coil's frequency in words: over the last second with its uncertainty, else that of the last reading."""
+        best = self.estimate()
+        if best is None:
+            return frequency(self.point.frequency_hz if self.point else None)
+        places = decimals(best.uncertainty_hz)
+        value = f"{best.frequency_hz:,.{places}f}".replace(",", " ")
+        return f"{value} ± {best.uncertainty_hz:.{places}f} Hz"
 
     def drift_ppm_per_min(self) -> float | None:
         """How the baseline moves, over the last minute; None where less than a few seconds are known."""
@@ -194,10 +209,10 @@ def figure(value: float, uncertainty: float) -> str:
 
 
 def decimals(uncertainty: float) -> int:
-    """Decimal places that show two significant digits of an uncertainty, 0 to 5."""
+    """Decimal places that show two significant digits of an uncertainty, 0 to 6."""
     if not uncertainty > 0 or math.isinf(uncertainty):
         return 2
-    return max(0, min(5, 1 - math.floor(math.log10(uncertainty))))
+    return max(0, min(6, 1 - math.floor(math.log10(uncertainty))))
 
 
 def frequency(value_hz: float | None) -> str:

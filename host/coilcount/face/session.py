@@ -68,6 +68,7 @@ class Session:
     ) -> None:
         self.over = False
         self.readout = readout
+        readout.estimate = chain.estimate
         self._link = link
         self._chain = chain
         self._views = views
@@ -186,6 +187,7 @@ class Session:
         facts.host_s = now
         facts.records, facts.records_per_s = link.records, link.rate_hz
         facts.lost, facts.damaged, facts.dropped = link.lost, link.damaged, link.dropped
+        facts.faults = link.faults
         if status is not None:
             facts.temperature_c = status.temperature_mk / 1000 - 273.15
             facts.supply_v = status.supply_mv / 1000

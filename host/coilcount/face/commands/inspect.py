@@ -47,6 +47,9 @@ def _as_rows(found):
         )
     yield "records", f"{found.records}, lost {found.lost}, dropped by the board {found.dropped}"
     yield "link", f"{_count(found.damaged_frames, 'damaged line')}, {_count(found.text_lines, 'line')} of other text"
+    if found.faults:
+        words = ", ".join(f"{word} {count}" for word, count in found.faults.items())
+        yield "flagged", f"{words} (intervals)"
     for entry in found.operator:
         if entry.action != "mark":
             value = "" if entry.value is None else f" {entry.value:g}"
@@ -86,6 +89,7 @@ def _as_json(path, found, saved):
         "lost": found.lost,
         "dropped": found.dropped,
         "damaged": found.damaged_frames,
+        "faults": found.faults,
         "text_lines": found.text_lines,
         "kinds": found.kinds,
         "boots": found.boots,
