@@ -5,6 +5,7 @@ from itertools import pairwise
 from math import pi
 from pathlib import Path
 
+import mpmath
 import numpy as np
 import pytest
 from check_values import keys_of, named, value
@@ -27,6 +28,17 @@ def test_a_ball_under_one_turn(name):
     turn = coil.Winding(np.array([0.05]), np.zeros(1), 1e-4)
     d_l, d_r = ball.ball_response(turn, of["a"], of["sigma"], of["mur"], F, of["zc"])
     assert [float(d_r[0]), float(2 * pi * F * d_l[0])] == pytest.approx(value(name), rel=1e-8)
+
+
+@pytest.mark.parametrize("a_over_delta", [0.01, 1.0, 30.0, 200.0])
+def test_the_multipoles_against_mpmath(a_over_delta):
+    """x j_(n-1)(x)/j_n(x) by the library's Bessel functions of half order, 40 digits."""
+    got = ball._ratios(a_over_delta)
+    with mpmath.workdps(40):
+        x = mpmath.mpc(1, -1) * a_over_delta
+        for n in (1, 2, 7, 40):
+            want = x * mpmath.besselj(n - 0.5, x) / mpmath.besselj(n + 0.5, x)
+            assert got[n - 1] == pytest.approx(complex(want), rel=1e-12)
 
 
 def test_a_coil_of_rectangular_section():

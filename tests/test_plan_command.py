@@ -135,6 +135,7 @@ def test_a_plan_file_written_by_hand_may_be_short(tmp_path):
     ("words", "expected"),
     [
         (("--wire", "12mm"), "12 mm wire.*room for them is 30 mm"),
+        (("--wire", "12mm", "--frequency", "25k"), "12 mm wire.*room for them is 30 mm"),
         (("--groove", "2mm"), "2.74 mm thick, the room for them is 2 mm"),
         (("--pitch", "0.3mm"), "pitch of 0.3 mm is less than the wire's"),
         (("--depth", "-5cm"), "--depth is -5cm.*between"),

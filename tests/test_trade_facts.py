@@ -4,7 +4,8 @@ The numbers reached are printed: `pytest -s tests/test_trade_facts.py`.
 """
 
 import pytest
-from coilcount.physics import coil, ground, oscillator, response, rings, wire
+from coilcount.physics import coil, ground, oscillator, response, rings, targets, wire
+from coilcount.physics.bodies import Body, coaxial_response
 from coilcount.physics.constants import MATERIALS
 
 F = 25e3
@@ -59,3 +60,43 @@ def test_big_metal_close_by_shifts_by_per_cents(what, response_of):
     shift = relative_shift(*response_of())
     print(f"\n{what}: {shift:+.2%}, {abs(shift) / 0.015:.2f} of 1.5 %")
     assert 0.005 <= abs(shift) <= 0.04
+
+
+@pytest.mark.parametrize(
+    ("what", "body", "attitude"),
+    [
+        ("aluminium drink can", Body("can", 37.7e6, 1.0, 0.066, 1e-4, 0.115), "upright"),
+        ("foil sheet 10 x 10 cm", Body("disc", 35e6, 1.0, 0.1128, 15e-6), "flat"),
+        ("steel plate 20 x 20 cm", Body("disc", 6e6, 100.0, 0.226, 3e-3), "flat"),
+    ],
+)
+def test_a_big_chunk_is_heard_at_15_cm(what, body, attitude):
+    """Common practice, no source: 1 Hz, with a factor of 1.5; what is meant is 10 cm across or more."""
+    d_l, d_r, _ = coaxial_response(body, attitude, COIL, 0.15, F)
+    shift = F * relative_shift(d_l[0], d_r[0])
+    print(f"\n{what} at 15 cm: {shift:+.2f} Hz")
+    assert shift >= 1 / 1.5
+
+
+def test_a_ring_at_5_cm_is_heard():
+    """Common practice, no source: 1 Hz and more."""
+    d_l, d_r, _ = coaxial_response(Body("ring", 1e7, 1.0, 0.0222, 2.2e-3), "flat", COIL, 0.05, F)
+    shift = F * relative_shift(d_l[0], d_r[0])
+    print(f"\ngold-alloy ring at 5 cm: {shift:+.2f} Hz")
+    assert 1 <= shift <= 10
+
+
+def test_at_25_khz_steel_raises_the_inductance_and_at_100_khz_it_lowers_it():
+    """Common practice, no source: true for compact pieces of about 2 to 3 cm, not for smaller and larger ones."""
+    for diameter, mu_r, at_25, at_100 in (
+        (0.02, 100, 1, -1),
+        (0.03, 200, 1, -1),
+        (0.01, 100, 1, 1),
+        (0.05, 100, -1, -1),
+    ):
+        signs = [targets.sphere(diameter / 2, 6e6, mu_r, f).axial.real for f in (25e3, 100e3)]
+        print(f"\nsteel ball {diameter * 1e3:.0f} mm: {signs[0] * 1e6:+.2f}, {signs[1] * 1e6:+.2f} cm^3")
+        assert signs[0] * at_25 > 0
+        assert signs[1] * at_100 > 0
+    copper = [targets.sphere(0.01, 58e6, 1.0, f).axial.real for f in (25e3, 100e3)]
+    assert max(copper) < 0

@@ -63,7 +63,7 @@ def _coil(coil: dict[str, Any]) -> list[str]:
         f"{coil['diameter_mm'] / 10:g} cm mean diameter, {coil['turns']} turns of {coil['wire']} "
         f"({coil['wire_mm']:.3f} mm bare), {coil['layout']}, {coil['section_mm']:.1f} mm thick; "
         f"{coil['wire_length_m']:.2f} m of wire, {coil['wire_mass_g']:.0f} g of copper.",
-        f"{coil['inductance_uh']:.1f} uH from {coil['inductance_from']}; as wound {low:.0f} to {high:.0f} uH.",
+        f"{coil['inductance_uh']:.1f} uH from {coil['inductance_from']}; it may be {low:.0f} to {high:.0f} uH.",
         f"{coil['resistance_dc_ohm']:.3f} ohm dc, {coil['resistance_ohm']:.3f} ohm at {coil['frequency_hz'] / 1e3:.2f} "
         f"kHz (skin x{coil['skin_factor']:.3f}, proximity x{coil['proximity_factor']:.3f}); Q {coil['q_coil']:.1f}.",
         f"Own capacitance {coil['self_capacitance_low_pf']:.0f} to {coil['self_capacitance_high_pf']:.0f} pF, own "

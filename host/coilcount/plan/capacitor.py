@@ -9,7 +9,7 @@ from coilcount.physics.coil import Winding, ac_resistance, dc_resistance, induct
 from coilcount.physics.oscillator import FORMER_EXPANSION, resistance_coefficient, temperature_coefficient
 from coilcount.physics.tank import Tank, make_tank
 from coilcount.physics.wire import parse_wire
-from coilcount.plan.coil import spread_h
+from coilcount.plan.coil import sizes_of, spread_h, tank_of
 from coilcount.plan.eseries import combinations, drawer
 from coilcount.schema.coil import Coil
 from coilcount.schema.plan import PlanFile
@@ -33,45 +33,46 @@ def choices(plan: PlanFile, free_turns: bool) -> list[dict[str, Any]]:
 
     `frequency_hz` of each is that of the whole forward model.  Raises InputError where nothing fits.
     """
-    values = drawer(plan.drawer)
-    found = []
+    values, wanted_hz = drawer(plan.drawer), plan.frequency_hz
+    candidates = []
     for turns in _turns(plan) if free_turns else (plan.coil.turns,):
         coil = replace(plan.coil, turns=turns)
+        needed = _capacitance_f(coil, wanted_hz)
+        if not free_turns:
+            tank_of(replace(coil, capacitor_nf=needed * 1e9))  # says what is wrong with the only coil there is
+        # Close to the wanted frequency df/f = -1/2 dC/C: good enough to choose by, not to print.
+        candidates += [(coil, one, (1 - one.total_f / needed) / 2) for one in combinations(needed, values)]
+    candidates.sort(key=lambda one: _worth(abs(one[2]), len(one[1].parts_f), one[0].turns))
+    found = []
+    for coil, one, _ in candidates:
         try:
-            first = _swinging_near(coil, plan.frequency_hz)
-        except ValueError:
-            if not free_turns:
-                raise InputError(
-                    f"{turns} turns cannot swing at {plan.frequency_hz / 1e3:g} kHz", "the coil", "Change the turns"
-                ) from None
+            tank = make_tank(**(sizes_of(coil) | {"capacitance_f": one.total_f}))
+        except ValueError:  # too thick for its room, or too far off to be counted
             continue
-        for one in combinations(first.capacitance_f, values):
-            try:
-                tank = make_tank(**(coil.si() | {"capacitance_f": one.total_f}))
-            except ValueError:
-                continue
-            found.append(
-                {
-                    "turns": turns,
-                    "how": one.how,
-                    "parts_nf": [part * 1e9 for part in one.parts_f],
-                    "capacitor_nf": one.total_f * 1e9,
-                    "frequency_hz": tank.frequency_hz,
-                    "off_percent": (tank.frequency_hz / plan.frequency_hz - 1) * 100,
-                    "reactance_ohm": 2 * pi * tank.frequency_hz * tank.inductance_h,
-                }
-            )
+        off = tank.frequency_hz / wanted_hz - 1
+        found.append(
+            {
+                "turns": coil.turns,
+                "how": one.how,
+                "parts_nf": [part * 1e9 for part in one.parts_f],
+                "capacitor_nf": one.total_f * 1e9,
+                "frequency_hz": tank.frequency_hz,
+                "off_percent": off * 100,
+                "reactance_ohm": 2 * pi * tank.frequency_hz * tank.inductance_h,
+            }
+        )
+        if len(found) == SHOWN:
+            break
     if not found:
         raise InputError(
-            f"no number of turns brings this coil to {plan.frequency_hz / 1e3:g} kHz", "the coil", "Change its diameter"
+            f"nothing in the drawer brings this coil to {wanted_hz / 1e3:g} kHz", "the coil", "Change turns or diameter"
         )
-    found.sort(key=_worth)
-    return found[:SHOWN]
+    return found
 
 
-def _worth(one: dict[str, Any]) -> tuple:
-    off = abs(one["off_percent"]) / 100
-    return (off > CLOSE_ENOUGH, len(one["parts_nf"]) if off <= CLOSE_ENOUGH else off, round(off, 12), one["turns"])
+def _worth(off: float, parts: int, turns: int) -> tuple:
+    """Smallest first."""
+    return off > CLOSE_ENOUGH, parts if off <= CLOSE_ENOUGH else off, round(off, 9), turns
 
 
 def _turns(plan: PlanFile) -> list[int]:
@@ -95,13 +96,15 @@ def _winding(coil: Coil) -> Winding:
     return make_winding(sizes["diameter_m"], coil.turns, parse_wire(coil.wire), coil.layout, sizes["pitch_m"])
 
 
-def _swinging_near(coil: Coil, frequency_hz: float) -> Tank:
-    """The coil with the capacitor that brings it to frequency_hz."""
-    sizes, winding = coil.si(), _winding(coil)
-    henry = sizes["inductance_h"] or inductance(winding)
-    resistance = ac_resistance(winding, frequency_hz)
+def _capacitance_f(coil: Coil, frequency_hz: float) -> float:
+    """C with which the coil swings at frequency_hz: `oscillator.resonance_hz` solved for C.  Raises InputError."""
+    try:
+        winding = _winding(coil)
+    except ValueError as error:
+        raise InputError(str(error), "the coil", "Change wire, turns or diameter") from None
+    henry = inductance(winding) if coil.inductance_uh is None else coil.inductance_uh * 1e-6
     w = 2 * pi * frequency_hz
-    return make_tank(**(sizes | {"capacitance_f": 1 / (henry * (w * w + (resistance / henry) ** 2))}))
+    return 1 / (henry * (w * w + (ac_resistance(winding, frequency_hz) / henry) ** 2))
 
 
 def capacitor_section(plan: PlanFile, tank: Tank) -> dict[str, Any]:

@@ -21,13 +21,18 @@ MEASURED_SPREAD = 0.01  # of a measured inductance
 BUNDLE_PF = (10.0, 150.0)
 
 
-def tank_of(coil: Coil) -> Tank:
-    """The tank of a [coil] table.  Raises InputError, also above the coil's own resonance."""
+def sizes_of(coil: Coil) -> dict[str, Any]:
+    """`Coil.si`, where a bundle without a groove has the room that makes sense."""
     sizes = coil.si()
     if coil.layout in ("bundle", "loose") and coil.groove_mm is None:
         sizes["groove_m"] = sizes["diameter_m"] * MOST_SECTION
+    return sizes
+
+
+def tank_of(coil: Coil) -> Tank:
+    """The tank of a [coil] table.  Raises InputError, also above the coil's own resonance."""
     try:
-        tank = make_tank(**sizes)
+        tank = make_tank(**sizes_of(coil))
     except ValueError as error:
         raise InputError(str(error), "the coil", "Change wire, turns, diameter or capacitor") from None
     refuse_above_self_resonance(coil, tank, tank.frequency_hz)

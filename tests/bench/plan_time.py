@@ -1,0 +1,31 @@
+"""Prints how long `coilcount plan` takes, wall and processor, from a new process.  Asserts nothing.
+
+Run: python tests/bench/plan_time.py [RUNS]
+"""
+
+import os
+import resource
+import subprocess
+import sys
+import time
+
+
+def main() -> None:
+    runs = int(sys.argv[1]) if len(sys.argv) > 1 else 5
+    print(f"load of the machine {os.getloadavg()[0]:.1f} on {os.cpu_count()} processors; wanted: under 2 s")
+    for words in (["plan"], ["plan", "--json"], ["plan", "--frequency", "25k", "--drawer", "E12"]):
+        walls, used = [], []
+        for _ in range(runs):
+            before = resource.getrusage(resource.RUSAGE_CHILDREN)
+            start = time.perf_counter()
+            subprocess.run([sys.executable, "-m", "coilcount.face.cli", *words], check=True, stdout=subprocess.DEVNULL)
+            walls.append(time.perf_counter() - start)
+            after = resource.getrusage(resource.RUSAGE_CHILDREN)
+            used.append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
+        print(
+            f"coilcount {' '.join(words):34} wall {min(walls):.2f} to {max(walls):.2f} s, processor {min(used):.2f} s"
+        )
+
+
+if __name__ == "__main__":
+    main()
