@@ -11,8 +11,8 @@ from coilcount.capture.entries import encode
 from coilcount.capture.reader import Report, read_capture
 from coilcount.capture.writer import CaptureWriter
 from coilcount.face.cli import main
-from coilcount.model import End, Imported
-from coilwire import frame
+from coilcount.model import End, Imported, Line
+from coilwire import frame, records
 
 
 @pytest.fixture
@@ -139,6 +139,19 @@ def test_inspect_says_what_is_in_a_whole_capture(captures):
     assert rows["gap"] == "0.6 s to 0.6 s, unplugged"
     assert rows["whole"] == "yes, closed"
     assert "threshold 6.5" in out
+    assert "flagged" not in rows
+
+
+def test_inspect_says_what_the_board_flagged(captures, tmp_path):
+    double = records.FLAG_DOUBLE_EDGE
+    several = double | records.FLAG_STALL | records.FLAG_NO_AMPLITUDE
+    with CaptureWriter(tmp_path / "flagged.ccap", HEADER) as writer:
+        for number, flags in enumerate((0, double, several, records.FLAG_AFTER_DROP)):
+            record = records.Interval(number, 500 * number, 500, 1_250_000 * number, 311_875_000, 2499, 2501, 0, flags)
+            writer.write(Line(0.02 * number, records.write(record)[:-1]))
+    rows = dict(line.split(maxsplit=1) for line in captures("inspect", "flagged.ccap")[1].splitlines())
+    assert rows["flagged"] == "double edge 2, stall 1 (intervals)"
+    assert json.loads(captures("inspect", "flagged.ccap", "--json")[1])["faults"] == {"double edge": 2, "stall": 1}
 
 
 @pytest.mark.parametrize(

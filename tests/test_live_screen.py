@@ -4,10 +4,12 @@ import io
 
 import pytest
 from coilcount.face.live import draw
-from coilcount.face.plain import PlainLines
+from coilcount.face.plain import PlainLines, status_line
 from coilcount.face.readout import Readout, decimals, figure
 from coilcount.face.strip import level, scale
 from coilcount.model import Alert, MarkMade, Notice, Point, Silence
+from coilcount.readings.frequency import Estimate
+from coilwire import records
 from rich.console import Console, Group
 
 
@@ -149,6 +151,31 @@ def test_figures_show_two_digits_of_their_uncertainty():
     assert figure(12.3456, 0.123) == "+12.35 ± 0.12"
     assert figure(-1234.6, 23.0) == "-1235 ± 23"
     assert decimals(0.0) == 2 and decimals(float("inf")) == 2
+
+
+def test_the_coil_is_shown_with_its_uncertainty_by_screen_and_status():
+    readout = busy()
+    assert "coil     25 000.001 Hz    baseline" in "\n".join(rendered(readout, 80, 24))  # the last reading's
+    for uncertainty_hz, words in (
+        (0.0123, "25 028.227 ± 0.012 Hz"),
+        (0.9, "25 028.23 ± 0.90 Hz"),
+        (1.2e-5, "25 028.226790 ± 0.000012 Hz"),
+    ):
+        readout.estimate = lambda u=uncertainty_hz: Estimate(25_028.22679, u, 1.0)
+        assert f" coil     {words}    baseline 25 000.000 Hz" in rendered(readout, 80, 24)[4]
+        assert f", {words}, drift" in status_line(readout)
+
+
+@pytest.mark.parametrize(("width", "height"), [(80, 24), (80, 10), (80, 6)])
+def test_every_flag_of_the_board_is_a_word_in_sight(width, height):
+    readout = busy()
+    assert "flagged" not in "\n".join(rendered(readout, width, height))
+    readout.facts.faults = {word: 999 for _, word in records.FAULTS}
+    lines = rendered(readout, width, height)
+    assert len(lines) <= height
+    for _, word in records.FAULTS:
+        assert f"{word} 999" in "\n".join(lines)
+        assert f", {word} 999, " in status_line(readout)
 
 
 def test_drift_is_of_the_baseline_and_not_over_a_gap():

@@ -171,7 +171,7 @@ def _link(readout: r.Readout) -> list[Text]:
         return [line]
     flagged = Text(" flagged  ")
     for word, count in faults.items():
-        flagged.append(f"{word} {count}   ", BOLD)
+        flagged.append(f"{word} {count}  ", BOLD)
     return [line, flagged]
 
 

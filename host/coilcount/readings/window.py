@@ -1,6 +1,7 @@
 """The intervals of the last second, and the best estimate of the coil's frequency from them."""
 
 from collections import deque
+from collections.abc import Iterable
 
 from coilwire import records
 
@@ -36,7 +37,7 @@ class Window:
         return None
 
 
-def unwrapped(intervals: deque[records.Interval]) -> list[Sums]:
+def unwrapped(intervals: Iterable[records.Interval]) -> list[Sums]:
     """Edge numbers and ticks of neighbouring intervals, counted on past 2^32 from those of the first."""
     out: list[Sums] = []
     edge = tick = 0
