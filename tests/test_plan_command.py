@@ -8,6 +8,7 @@ from coilcount.face import pictures
 from coilcount.face.cli import main
 from coilcount.physics.tank import make_tank
 from coilcount.plan import make
+from coilcount.plan.catalogue import parse_target
 from coilcount.schema.plan import PlanFile, read_plan
 from coilcount.schema.tables import to_toml
 from coilcount.settings import read_settings
@@ -25,7 +26,8 @@ def plan(capsys, *words: str) -> tuple[int, str, str]:
 
 @pytest.fixture(scope="module")
 def document():
-    return make.make_plan(PlanFile(), curves=True)
+    own = tuple(map(parse_target, ("can brass 50mm 80mm 0.5mm", "ball steel 9mm", "plate 6e6S/m:150 500mm 2.5mm")))
+    return make.make_plan(PlanFile(target=own), curves=True)
 
 
 @pytest.fixture

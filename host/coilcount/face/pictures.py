@@ -43,8 +43,8 @@ def _depth(plan: dict[str, Any]) -> Any:
     figure.get_layout_engine().set(w_pad=0.1)
     coil = plan["coil"]
     figure.suptitle(
-        f"Shift against depth: {coil['diameter_mm'] / 10:g} cm coil, {coil['turns']} turns, "
-        f"{coil['frequency_hz'] / 1e3:.2f} kHz ({CAVEAT})",
+        f"Shift against depth, {coil['diameter_mm'] / 10:g} cm coil, {coil['turns']} turns, "
+        f"{coil['frequency_hz'] / 1e3:.2f} kHz ({CAVEAT}).  Solid rises, dashed falls.",
         fontsize=11,
     )
     panels = figure.subplots(1, 2, sharey=True)
@@ -69,7 +69,7 @@ def _depth_panel(axes: Any, rows: list[dict[str, Any]], noise: dict[str, Any], t
         attitude = "" if row["attitude"] == "any" else f", {row['attitude']}"
         labels.append((abs(y[first]), row["object"] + attitude, colour))
     axes.set(xscale="log", yscale="log", xlim=(NEAREST_CM, FARTHEST_CM), ylim=(SMALLEST_HZ, LARGEST_HZ))
-    axes.set_title(f"{title}: solid rises, dashed falls", fontsize=10)
+    axes.set_title(title, fontsize=10)
     axes.set_xlabel("depth: coil's plane to the nearest surface, cm")
     ticks = (2, 3, 5, 7, 10, 15, 20, 30, 40, 60)
     axes.set_xticks(ticks, [str(one) for one in ticks])

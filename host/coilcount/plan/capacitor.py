@@ -15,12 +15,13 @@ from coilcount.schema.coil import Coil
 from coilcount.schema.plan import PlanFile
 
 # Temperature coefficient in ppm/K (lowest, highest), dissipation at 25 kHz, remark.  Makers' dielectric comparison
-# tables; slopes and dissipation from memory.  X7R has no slope: +-15 % over -55 to 125 C, averaged here.
+# tables; slopes and dissipation from memory.  X7R has no slope: +-15 % over -55 to 125 C, taken as
+# reached within 100 K of room temperature.
 DIELECTRICS = {
     "C0G": ((-30.0, 30.0), 1.0e-3, "the best choice"),
     "polypropylene": ((-300.0, -200.0), 1.2e-3, "good: steady, but it drifts"),
     "polyester": ((400.0, 600.0), 2.0e-2, "drifts, and costs Q"),
-    "X7R": ((-830.0, 830.0), 2.5e-2, "never: -20 % with voltage, 2 % a decade of age"),
+    "X7R": ((-1500.0, 1500.0), 2.5e-2, "never: -20 % with voltage, 2 % a decade of age"),
 }
 CLOSE_ENOUGH = 0.005  # of the frequency: fewer parts count for more than a better match
 # Reactance of the coil that the usual oscillators like: the default circuit was simulated with 35 ohm.
