@@ -83,7 +83,11 @@ def test_which_iron_reads_as_non_ferrous(document):
     rises, falls = document["iron"]["reads_non_ferrous"], document["iron"]["reads_ferrous"]
     assert {"crown cap, flat", "steel lid 70 mm, flat", "steel ball 50 mm"} <= set(rises)
     assert {"crown cap, on edge", "steel ball 20 mm", "nail 75 mm, lying"} <= set(falls)
-    assert all(name in " ".join(document["iron"]["words"]) for name in rises)
+    words = " ".join(document["iron"]["words"])
+    assert all(name in words for name in rises)
+    # An independent computation (computed): a radius of 16.6 mm at permeability 100.
+    assert document["iron"]["ball_flip_mm"]["100"] == pytest.approx(33.2, rel=0.01)
+    assert "a steel ball up to 33 mm across lowers the frequency" in words
 
 
 def test_the_other_way(capsys, few_targets):

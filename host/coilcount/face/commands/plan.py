@@ -44,19 +44,19 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--picture", metavar="DIR", help="write the pictures, SVG and PNG")
     parser.add_argument("--json", action="store_true", help="the whole plan as one JSON object")
     parser.add_argument("--quiet", action="store_true", help="print no plan")
-    parser.add_argument("--turns", type=int, metavar="N")
+    parser.add_argument("--turns", type=int, metavar="N", help="of the coil")
     parser.add_argument("--wire", metavar='"26 AWG"|0.4mm', help="bare diameter")
-    parser.add_argument("--layout", choices=LAYOUTS)
+    parser.add_argument("--layout", choices=LAYOUTS, help="how the turns lie")
     parser.add_argument("--former", choices=FORMERS, help="what holds the winding")
     parser.add_argument("--dielectric", choices=DIELECTRICS, help="of the capacitor")
-    parser.add_argument("--centre-tap", action="store_true", default=None)
+    parser.add_argument("--centre-tap", action="store_true", default=None, help="say what each half has")
     parser.add_argument("--drawer", metavar="E12|VALUES", help='an E-series, or values: "100n, 68n"')
     parser.add_argument("--measured-frequency", metavar="25k", help="with --capacitor: calibrates all the rest")
     parser.add_argument(
         "--target", action="append", default=[], metavar="TEXT", help='such as "rod steel 4mm 90mm"; may be repeated'
     )
     for name, (_, _, _, _, example, _, text) in {**COIL_QUANTITIES, **PLAN_QUANTITIES}.items():
-        parser.add_argument(f"--{name}", metavar=example.replace("%", "%%"), help=text)
+        parser.add_argument(f"--{name}", metavar=example, help=text)
 
 
 def run(args: argparse.Namespace) -> int:
