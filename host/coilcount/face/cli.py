@@ -20,6 +20,7 @@ COMMANDS = {
     "live": ("live", "the readout while sweeping"),
     "record": ("record", "record what the board sends; alerts as plain lines"),
     "replay": ("replay", "run the tracker over captures"),
+    "noise": ("noise", "stability and drift of a quiet capture, and the threshold for a wanted false-alarm rate"),
     "inspect": ("inspect", "what a capture holds, and whether it is whole"),
     "import": ("import_log", "readings of another counter, from CSV to a capture"),
     "export": ("export", "a capture's readings to CSV"),

@@ -1,0 +1,237 @@
+"""`coilcount noise FILE`: stability and drift of a quiet capture, and the threshold for a wanted false-alarm rate."""
+
+import argparse
+import json
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+from coilcount.errors import EXIT_DONE, InputError
+
+_RAREST, _OFTENEST = 0.001, 60.0
+_MOST_TOLD = 6
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("file", metavar="FILE", help="a recording with nothing in it (.ccap or .ccap.gz)")
+    parser.add_argument("--settings", metavar="T", help="a settings file (TOML)")
+    parser.add_argument(
+        "--false-alarms-per-minute", metavar="N", default="1", help="at most so many by noise and ground (default 1)"
+    )
+    parser.add_argument("--save-settings", metavar="OUT.toml", help="write the threshold; the file must not exist")
+    parser.add_argument("--picture", metavar="DIR", help="draw stability and exceedance into a folder (SVG and PNG)")
+    parser.add_argument("--json", action="store_true", help="one JSON object")
+
+
+def run(args: argparse.Namespace) -> int:
+    from coilcount.capture.reader import Report, read_capture
+    from coilcount.desk import quiet
+    from coilcount.settings import load_settings
+
+    wanted = _rate(args.false_alarms_per_minute)
+    settings = load_settings(args.settings)
+    out = None if args.save_settings is None else Path(args.save_settings)
+    if out is not None and out.exists():
+        raise _exists(out)
+    reports: list[Report] = []
+
+    def entries() -> Iterator[Any]:
+        reports.append(Report())
+        return read_capture(args.file, reports[-1])
+
+    found = quiet.examine(entries, settings, args.file)
+    if not reports[0].whole:
+        print(f"coilcount: {args.file}: warning: {reports[0].complaint()}; the sound part was used", file=sys.stderr)
+    noise = _object(args.file, found)
+    if found.statistic.tail is not None:
+        noise["threshold"] = _threshold(entries, found, settings, wanted)
+    if args.json:
+        print(json.dumps(noise, allow_nan=False))
+    if found.statistic.strange:
+        raise _not_clean(args.file, found.statistic.strange)
+    if not args.json:
+        from coilcount.face.noise_text import print_noise
+
+        print_noise(noise, sys.stdout)
+    if args.picture:
+        from coilcount.face.picture_noise import draw_noise
+
+        paths = draw_noise(noise, Path(args.picture))
+        if not args.json:
+            print("drawn: " + ", ".join(str(path) for path in paths))
+    if out is not None:
+        _save(out, args.file, settings, noise)
+        if not args.json:
+            print(f"threshold and scale floor in {out}: use it with --settings, or as coilcount.toml")
+    return EXIT_DONE
+
+
+def _object(file: str, found: Any) -> dict[str, Any]:
+    """What is printed, drawn and saved, in plain values."""
+    from coilcount.desk.exceedance import FEWEST, PEAKS_FROM
+
+    phases, summary, statistic = found.phases, found.summary, found.statistic
+    frequency_hz = summary.baseline_hz
+    noise_class = None if found.noise_class is None else {"name": found.noise_class[0], "ratio": found.noise_class[1]}
+    return {
+        "kind": "noise",
+        "file": file,
+        "simulated": found.header.simulated,
+        "duration_s": summary.duration_s,
+        "frequency_hz": frequency_hz,
+        "readings": phases.readings,
+        "lost": summary.lost,
+        "segments": len(phases.segments),
+        "miscounts": phases.miscounts,
+        "tau0_s": phases.tau0_s,
+        "noise_ppm": summary.noise_ppm,
+        "noise_hz": None if summary.noise_ppm is None else summary.noise_ppm * 1e-6 * frequency_hz,
+        "noise_class": noise_class,
+        "drift": {
+            "ppm_per_minute": _slope(found.drift.per_minute),
+            "ppm_per_kelvin": _slope(found.drift.per_kelvin),
+            "temperature_range_k": found.drift.range_k,
+        },
+        "stability": [_row(row) for row in found.rows],
+        "clean": not statistic.strange,
+        "found": [_peak(one) for one in statistic.strange],
+        "statistic": {
+            "minutes": statistic.minutes,
+            "peaks": [_peak(one) for one in statistic.peaks],
+            "peaks_from": PEAKS_FROM,
+            "fewest_peaks": FEWEST,
+        },
+        "threshold": None,
+    }
+
+
+def _threshold(entries: Callable, found: Any, settings: Any, wanted: float) -> dict[str, Any]:
+    from coilcount.desk.exceedance import poisson_interval
+    from coilcount.desk.quiet import alerts_at
+
+    tail, statistic = found.statistic.tail, found.statistic
+    try:
+        z = tail.threshold(wanted)
+    except ValueError:
+        most = len(tail.peaks) / tail.minutes
+        raise InputError(
+            f"--false-alarms-per-minute is {wanted:g}, and this recording has {most:.2g} a minute at the lowest level",
+            remedy="Ask for fewer",
+        ) from None
+    z = min(round(z, 2), 100.0)
+    low, high = tail.interval(z)
+    counted = alerts_at(entries, settings, z, statistic.scale_floor_ppm)
+    counted_low, counted_high = poisson_interval(counted, statistic.minutes)
+    levels = [tail.peaks[-1] + (1.15 * max(z, tail.peaks[0]) - tail.peaks[-1]) * i / 60 for i in range(61)]
+    return {
+        "false_alarms_per_minute": wanted,
+        "threshold": z,
+        "rate_low": low,
+        "rate_high": high,
+        "scale_floor_ppm": statistic.scale_floor_ppm,
+        "tail": "z" if tail.power == 1 else "z squared",
+        "tail_from": tail.start,
+        "tail_peaks": tail.count,
+        "promised_per_minute": tail.promised,
+        "minutes_needed": tail.minutes_for(wanted),
+        "alerts_here": counted,
+        "alerts_here_per_minute": [counted / statistic.minutes, counted_low, counted_high],
+        "curve": [[level, tail.rate(level)] for level in levels if level >= tail.start],
+    }
+
+
+def _save(out: Path, file: str, settings: Any, noise: dict[str, Any]) -> None:
+    """The values that are in force and no defaults, with the threshold and the floor of this recording."""
+    from coilcount.errors import StorageError
+    from coilcount.settings import BY_DEFAULT, SCHEMA, SECTIONS
+
+    found = noise["threshold"]
+    if found is None:
+        from coilcount.desk.quiet import NotClean
+
+        raise NotClean(_too_few(noise), file, "Sweep longer over ground with nothing in it; no settings were written")
+    new = {"threshold": found["threshold"], "scale_floor_ppm": found["scale_floor_ppm"]}
+    simulated = ", simulated" if noise["simulated"] else ""
+    minutes = noise["statistic"]["minutes"]
+    lines = [
+        f"# From {Path(file).name}{simulated}, {minutes:.1f} minutes with nothing in it, by coilcount noise.",
+        f"# At most {found['false_alarms_per_minute']:g} false alarms a minute wanted; 95 % interval "
+        f"{found['rate_low']:.2g} to {found['rate_high']:.2g}, for this coil, ground and sweep.",
+        f"schema = {SCHEMA}",
+    ]
+    values = settings.as_dict()
+    for section, rows in SECTIONS.items():
+        kept = {
+            row.name: values[section][row.name]
+            for row in rows
+            if settings.origins[f"{section}.{row.name}"] != BY_DEFAULT
+        }
+        if section == "tracker":
+            kept |= new
+        if kept:
+            lines += ["", f"[{section}]", *(f"{name} = {json.dumps(value)}" for name, value in kept.items())]
+    try:
+        with open(out, "x", encoding="utf-8") as made:
+            made.write("\n".join(lines) + "\n")
+    except FileExistsError:
+        raise _exists(out) from None
+    except OSError as error:
+        raise StorageError(f"the file cannot be written: {error.strerror}", str(out), "Look at the folder") from None
+
+
+def _not_clean(file: str, strange: Any) -> Exception:
+    from coilcount.desk.quiet import NotClean
+    from coilcount.face.tables import at
+
+    told = [
+        f"{at(one.time_s)} ({'rose' if one.shift_hz > 0 else 'fell'} {abs(one.shift_hz):.2g} Hz, "
+        f"score {abs(one.z):.0f})"
+        for one in strange[:_MOST_TOLD]
+    ]
+    more = f" and {len(strange) - _MOST_TOLD} more" if len(strange) > _MOST_TOLD else ""
+    return NotClean(
+        f"the recording is not clean: something at {', '.join(told)}{more}",
+        file,
+        "Sweep where nothing is, or only over what is to be no alarm",
+    )
+
+
+def _too_few(noise: dict[str, Any]) -> str:
+    statistic = noise["statistic"]
+    return (
+        f"too short for a threshold: {len(statistic['peaks'])} peaks in {statistic['minutes']:.1f} minutes, and "
+        f"{statistic['fewest_peaks']} are needed"
+    )
+
+
+def _row(row: Any) -> dict[str, Any]:
+    values = {"tau_s": row.tau_s, "m": row.m, "noise": row.noise, "noise_measured": row.alpha_measured}
+    for name in ("adev", "oadev", "mdev", "hdev"):
+        one = getattr(row, name)
+        values[name] = None if not one.terms else {"value": one.value, "low": one.low, "high": one.high}
+    return values
+
+
+def _slope(slope: Any) -> dict[str, float] | None:
+    return None if slope is None else {"value": slope.value, "standard_error": slope.error}
+
+
+def _peak(peak: Any) -> dict[str, float]:
+    return {"time_s": round(peak.time_s, 6), "score": round(peak.z, 6), "peak_shift_hz": round(peak.shift_hz, 6)}
+
+
+def _rate(text: str) -> float:
+    try:
+        rate = float(text)
+    except ValueError:
+        rate = -1.0
+    if not _RAREST <= rate <= _OFTENEST:
+        raise InputError(
+            f'--false-alarms-per-minute is "{text}"', remedy=f"Give a number from {_RAREST:g} to {_OFTENEST:g}"
+        )
+    return rate
+
+
+def _exists(out: Path) -> InputError:
+    return InputError("the file exists and is not written over", str(out), "Give --save-settings another name")

@@ -1,0 +1,108 @@
+"""Pictures of what `coilcount noise` found: deviation against tau, and peaks a minute against the threshold.
+
+SVG and PNG, readable in grey; take the object that --json prints.  matplotlib is imported where it is used.
+"""
+
+from pathlib import Path
+from typing import Any
+
+from coilcount.errors import StorageError
+
+INK, BAND, SECOND, MARK = "#000000", "#BBBBBB", "#0072B2", "#D55E00"
+GRID = {"color": "#DDDDDD", "linewidth": 0.6}
+
+
+def draw_noise(noise: dict[str, Any], folder: Path) -> list[Path]:
+    """Write stability.svg and .png, and threshold.svg and .png where there is one, into `folder`; returns the paths."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
+
+    figures = {"stability": _stability(noise)}
+    if noise["threshold"] is not None:
+        figures["threshold"] = _exceedance(noise)
+    written = []
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, figure in figures.items():
+            for canvas, suffix in ((FigureCanvasSVG, "svg"), (FigureCanvasAgg, "png")):
+                path = folder / f"{name}.{suffix}"
+                canvas(figure).print_figure(path, dpi=110, metadata={"Date": None} if suffix == "svg" else None)
+                written.append(path)
+    except OSError as error:
+        raise StorageError(f"cannot write the pictures: {error.strerror}", str(folder)) from None
+    return written
+
+
+def _title(noise: dict[str, Any], what: str) -> str:
+    simulated = ", simulated" if noise["simulated"] else ""
+    return f"{what}: {Path(noise['file']).name}{simulated}"
+
+
+def _stability(noise: dict[str, Any]) -> Any:
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(9, 6), layout="constrained")
+    axes = figure.subplots()
+    rows = noise["stability"]
+    tau = [row["tau_s"] for row in rows]
+    low, value, high = ([1e6 * row["oadev"][key] for row in rows] for key in ("low", "value", "high"))
+    axes.fill_between(tau, low, high, color=BAND, alpha=0.5, linewidth=0, label="its 95 % interval")
+    axes.plot(tau, value, color=INK, marker="o", markersize=5, label="overlapping Allan")
+    modified = [(row["tau_s"], 1e6 * row["mdev"]["value"]) for row in rows if row["mdev"]]
+    if modified:
+        axes.plot(
+            *zip(*modified, strict=True), color=SECOND, marker="s", markersize=4, linestyle="--", label="modified Allan"
+        )
+    axes.set(xscale="log", yscale="log")
+    for row, top in zip(rows, high, strict=True):
+        text = row["noise"].replace("random walk", "walk") if row["noise_measured"] else ""
+        axes.annotate(
+            text, (row["tau_s"], top), xytext=(0, 4), textcoords="offset points", rotation=90, fontsize=7.5,
+            ha="center", va="bottom",
+        )  # fmt: skip
+    bottom, top = axes.get_ylim()
+    axes.set_ylim(bottom, 2 * top)
+    axes.grid(True, which="both", **GRID)
+    axes.set_xlabel("averaging time tau, s")
+    axes.set_ylabel("deviation of the mean frequency, ppm")
+    hertz = axes.secondary_yaxis(
+        "right",
+        functions=(lambda ppm: ppm * 1e-6 * noise["frequency_hz"], lambda hz: hz / (1e-6 * noise["frequency_hz"])),
+    )
+    hertz.set_ylabel(f"Hz, at {noise['frequency_hz']:.0f} Hz")
+    axes.set_title(_title(noise, "Stability"), fontsize=11)
+    figure.legend(loc="outside lower center", ncols=3, fontsize=9)
+    return figure
+
+
+def _exceedance(noise: dict[str, Any]) -> Any:
+    from matplotlib.figure import Figure
+
+    found, minutes = noise["threshold"], noise["statistic"]["minutes"]
+    figure = Figure(figsize=(9, 6), layout="constrained")
+    axes = figure.subplots()
+    sizes = sorted((abs(peak["score"]) for peak in noise["statistic"]["peaks"]), reverse=True)
+    rates = [(i + 1) / minutes for i in range(len(sizes))]
+    axes.plot(sizes, rates, color=INK, marker="o", markersize=4, linestyle="none", label="peaks of this recording")
+    axes.plot(
+        *zip(*found["curve"], strict=True), color=SECOND, linewidth=1.6,
+        label=f"fit to the upper {found['tail_peaks']}, exponential in {found['tail']}",
+    )  # fmt: skip
+    wanted, z = found["false_alarms_per_minute"], found["threshold"]
+    axes.plot([z, z], [found["rate_low"], found["rate_high"]], color=MARK, linewidth=2.5, label="95 % interval there")
+    axes.plot([z], [wanted], color=MARK, marker="D", markersize=8, linestyle="none")
+    axes.annotate(
+        f"threshold {z:.2f} for {wanted:g} a minute",
+        (z, wanted),
+        xytext=(14, 8),
+        textcoords="offset points",
+        fontsize=10,
+    )
+    axes.set(yscale="log")
+    axes.set_ylim(min(min(rates), wanted, found["rate_low"]) / 2, 2 * max(rates))
+    axes.grid(True, which="both", **GRID)
+    axes.set_xlabel("threshold, |z|")
+    axes.set_ylabel("false alarms a minute at this threshold")
+    axes.set_title(_title(noise, "False alarms against threshold"), fontsize=11)
+    axes.legend(loc="upper right", fontsize=9)
+    return figure
