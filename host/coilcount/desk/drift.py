@@ -63,12 +63,11 @@ def _blocks(phases: Phases, size: int) -> tuple[NDArray, NDArray, NDArray]:
 
 
 def _slope(columns: list[NDArray], y: NDArray, segment: NDArray) -> Slope | None:
-    """Of the first column, by least squares, with the error that it has where the rest remembers a share rho of itself
-    from block to block.
+    """Of the first column, by least squares, with the error under a rest that remembers a share rho from block to block.
 
-    The covariance of least squares under correlated errors (any text on regression), rho from the residuals with the bias
-    of F. H. C. Marriott and J. A. Pope, Biometrika 41, 390 (1954) taken out; quoted from memory.  Least squares and not
-    weighted differences, since differences would show the temperature sensor's noise.
+    The covariance of least squares with correlated errors (any text on regression), rho from the residuals with the
+    bias of F. H. C. Marriott and J. A. Pope, Biometrika 41, 390 (1954) taken out; quoted from memory.  Least squares
+    and not weighted differences, since differences would show the temperature sensor's noise.
     """
     levels = (segment[:, None] == np.unique(segment)).astype(float)
     design = np.column_stack([*[column - column.mean() for column in columns], levels])

@@ -1,9 +1,9 @@
 """How often the statistic goes beyond a level by itself: peaks of a recording with nothing in it, and their tail.
 
 The peaks are the scores of the alerts that the tracker tells at a low threshold, so they are merged as alerts are.
-Above u, the k-th largest, k = the upper 40 % and at least 12, they come at k / minutes, and the excess of z over u (or of
-z^2 over u^2, which is a Gaussian's tail) is exponential: peaks over a threshold, J. Pickands, Annals of Statistics 3,
-119 (1975), without its shape parameter.  So the threshold for a wanted rate is u + mean(z - u) ln((k / minutes) / rate).
+Above u, the k-th largest, k = the upper 40 % and at least 12, they come at k / minutes, and the excess of z over u (or
+of z^2 over u^2, which is a Gaussian's tail) is exponential: peaks over a threshold, J. Pickands, Annals of Statistics
+3, 119 (1975), without its shape parameter.  So the threshold is u + mean(z - u) ln((k / minutes) / wanted rate).
 """
 
 from collections.abc import Sequence

@@ -1,7 +1,7 @@
 """A capture's phase in segments of evenly spaced readings, and the temperatures beside it.
 
-Time error x = index / f - time (s), of the mean index and the mean time of each interval's edges: exact sums of ticks, so
-that nothing is lost between readings and lost ones leave nan.  The mean over an interval smooths the phase as the
+Time error x = index / f - time (s), of the mean index and the mean time of each interval's edges: exact sums of ticks,
+so that nothing is lost between readings and lost ones leave nan.  The mean over an interval smooths the phase as the
 modified deviation does, so at tau = one interval white noise shows less than single edges would.
 Imported frequencies are summed to phase, and a missing row ends the segment.
 """

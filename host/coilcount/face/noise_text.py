@@ -96,10 +96,10 @@ def _threshold(noise: dict[str, Any]) -> list[str]:
     wanted = found["false_alarms_per_minute"]
     here, low, high = found["alerts_here_per_minute"]
     lines = [
-        f"threshold {found['threshold']:.2f} for {wanted:g} false alarms a minute (95 % interval "
+        f"threshold {found['threshold']:.2f} for {_alarms(wanted)} (95 % interval "
         f"{found['rate_low']:.2g} to {found['rate_high']:.2g}), from {found['tail_peaks']} of {count} peaks in "
         f"{minutes:.1f} minutes, tail exponential in {found['tail']}",
-        f"  with it this recording has {found['alerts_here']} alerts, {here:.2g} a minute ({low:.2g} to {high:.2g})",
+        f"  with it this recording has {found['alerts_here']} of its own, {here:.2g} a minute ({low:.2g} to {high:.2g})",
     ]
     promised = found["promised_per_minute"]
     if promised is None or promised > wanted:
@@ -109,6 +109,10 @@ def _threshold(noise: dict[str, Any]) -> list[str]:
             f"{_minutes(found['minutes_needed'])}"
         )
     return lines
+
+
+def _alarms(rate: float) -> str:
+    return f"{rate:g} false alarm{'' if rate == 1 else 's'} a minute"
 
 
 def _minutes(minutes: float) -> str:

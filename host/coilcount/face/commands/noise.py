@@ -156,7 +156,7 @@ def _save(out: Path, file: str, settings: Any, noise: dict[str, Any]) -> None:
     minutes = noise["statistic"]["minutes"]
     lines = [
         f"# From {Path(file).name}{simulated}, {minutes:.1f} minutes with nothing in it, by coilcount noise.",
-        f"# At most {found['false_alarms_per_minute']:g} false alarms a minute wanted; 95 % interval "
+        f"# At most so many false alarms a minute wanted: {found['false_alarms_per_minute']:g}; 95 % interval "
         f"{found['rate_low']:.2g} to {found['rate_high']:.2g}, for this coil, ground and sweep.",
         f"schema = {SCHEMA}",
     ]
