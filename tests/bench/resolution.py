@@ -13,15 +13,16 @@ from itertools import pairwise
 from math import sqrt
 
 import numpy as np
+from coilcount.physics.noise import NOISE_CLASSES, NoiseClass, PowerLawNoise
 from coilcount.readings.frequency import Sums, neighbours_ppm, regression, timestamp_error_s, two_averages, two_point
+from coilcount.simulate.edges import EdgeSource, merge
 
 TICK_S = 16e-9
 MIDDLE_HZ = 25_000.0
 WINDOWS = ((0.02, 10), (0.04, 10), (0.1, 10), (1.0, 50))
 JITTERS_S = (0.0, 20e-9, 100e-9)
 NEIGHBOURS_S = 0.02
-# White noise of the frequency, as S_y in 1/Hz: an oscillator taken care of, and a usual one (engineering estimates).
-WANDERS = (2e-16, 2e-14)
+WHITE = 2e-14  # white noise of the frequency, S_y in 1/Hz
 _AT_ONCE = 4_000_000  # edges
 
 
@@ -95,19 +96,41 @@ def table(runs: int, rng: np.random.Generator) -> None:
 
 
 def unknown_noise(runs: int, rng: np.random.Generator) -> None:
-    print("\nRegression over 1 s with jitter that nobody tells it, and with a coil that wanders by itself (white noise")
-    print("of the frequency S_y; an estimate of oscillators, not measured): error against the coil's long-run mean\n")
-    print(f"{'jitter':>7} {'S_y 1/Hz':>9} {'intervals':>9} {'scatter':>9} {'told, rms':>9}  within 1 and 2 told")
-    cases = [(jitter_s, 0.0, 50) for jitter_s in JITTERS_S]
-    cases += [(20e-9, wander, blocks) for wander in WANDERS for blocks in (50, 5)]
-    for jitter_s, wander, blocks in cases:
+    print("\nRegression over 1 s (fifty intervals) that is told no jitter.  Scatter: of a steady coil the error;")
+    print("of one that wanders (classes of physics/noise.py, estimates) the difference from the second after, over sqrt2\n")
+    print(f"{'jitter':>7} {'coil':>20} {'scatter':>9} {'told, rms':>9}  within 1 and 2 told")
+    for jitter_s in JITTERS_S:
         errors = []
-        for hz, intervals in runs_of(runs, blocks, 1.0, jitter_s, rng, wander):
+        for hz, intervals in runs_of(runs, 50, 1.0, jitter_s, rng):
             one = regression(intervals[:-1], TICK_S)
             errors.append((one.frequency_hz / hz - 1, one.uncertainty_hz / hz))
-        rms, one, two = spread(errors)
-        told = sqrt(np.mean([u * u for _, u in errors]))
-        print(f"{1e9 * jitter_s:4.0f} ns {wander:9.0e} {blocks:9d} {rms:9.2e} {told:9.2e}  {one:.3f} {two:.3f}")
+        print_unknown(jitter_s, "steady", errors)
+    white = NoiseClass(WHITE, 0.0, 0.0, 0.0)
+    for name, noise in (("careful", NOISE_CLASSES["careful"]), ("typical", NOISE_CLASSES["typical"]),
+                        (f"white, S_y {WHITE:.0e}/Hz", white)):  # fmt: skip
+        print_unknown(20e-9, name, repeats(runs, noise, 20e-9, rng))
+
+
+def print_unknown(jitter_s: float, coil: str, errors: list[tuple[float, float]]) -> None:
+    rms, one, two = spread(errors)
+    told = sqrt(np.mean([u * u for _, u in errors]))
+    print(f"{1e9 * jitter_s:4.0f} ns {coil:>20} {rms:9.2e} {told:9.2e}  {one:.3f} {two:.3f}", flush=True)
+
+
+def repeats(runs: int, noise: NoiseClass, jitter_s: float, rng: np.random.Generator) -> list[tuple[float, float]]:
+    """(difference from the second after over sqrt2, uncertainty told), both relative, of seconds in a row."""
+    wander = PowerLawNoise(rng, 1e-3, noise.h0, noise.h_minus1, noise.h_minus2)
+    edges = EdgeSource(jitter_s, rng)
+    found = []
+    for _ in range(runs + 1):
+        hz = 25_012.3456 * (1 + wander.block(1000))
+        sums = merge(edges.block(hz), 20)
+        rows = zip(sums.first_edge.tolist(), sums.n.tolist(), sums.t_first.tolist(), sums.s.tolist(), strict=True)
+        found.append(regression([Sums(*row) for row in rows], TICK_S))
+    return [
+        ((two.frequency_hz / one.frequency_hz - 1) / sqrt(2), one.uncertainty_hz / one.frequency_hz)
+        for one, two in pairwise(found)
+    ]
 
 
 def neighbours(runs: int, rng: np.random.Generator) -> None:
@@ -116,7 +139,7 @@ def neighbours(runs: int, rng: np.random.Generator) -> None:
     print(f"intervals, {2 * ms:.0f} ms, and shares one with the next.  Correlation with the next reading (lag 1):")
     print("theory -1/2 where the timestamps are the noise, +1/4 where the coil wanders (white S_y); lag 2: theory 0\n")
     print(f"{'jitter':>7} {'S_y 1/Hz':>9} {'scatter':>9} {'theory':>9}  {'ratio':>6}  {'lag 1':>6}  theory   lag 2")
-    for jitter_s, wander in ((0.0, 0.0), (20e-9, 0.0), (100e-9, 0.0), (0.0, WANDERS[1])):
+    for jitter_s, wander in ((0.0, 0.0), (20e-9, 0.0), (100e-9, 0.0), (0.0, WHITE)):
         shifts = []
         for hz, intervals in runs_of(runs // 10, 50, 50 * NEIGHBOURS_S, jitter_s, rng, wander):
             inside = intervals[:-1]

@@ -26,12 +26,10 @@ from typing import NamedTuple
 REGRESSION_AT_LEAST = 5  # intervals
 _SHORT_RANGE_AT_LEAST = 10  # intervals, for timing and wander to be told apart
 _GROUPS = 5  # parts of the time
-# Variance of the slope of a line through the means of five equal parts of a random walk, over what independent
-# residuals of the same mean square would let expect: from the covariance of the means of a Brownian motion.
-_RANDOM_WALK = 73 / 9
-# Those residuals have 2.15 effective degrees of freedom: so widened, as by Student's factor, one standard uncertainty
-# holds .68 of the errors (Monte Carlo, tests/bench/resolution.py).
-_WIDENED = 1.25
+# Where the frequency flickers (an Allan deviation that stays flat, as those of free-running oscillators do): variance
+# of the slope from one window to the next, over what independent residuals of five parts with the same mean square
+# would let expect.  Computed (Monte Carlo); with white noise of the frequency it is 73/9 (means of a Brownian motion).
+_FLICKER = 20.0
 
 
 class Sums(NamedTuple):
@@ -105,12 +103,14 @@ def regression(intervals: Sequence[Sums], tick_s: float, jitter_s: float = 0.0) 
     - timing, what one timestamp does by itself: the larger of q^2/12 + jitter^2 and, from ten intervals on, what second
       differences of neighbouring means show (jitter is seldom known);
     - wander: the mean square of the residuals of five equal parts of the time, about their own line, as far as it is
-      above that of the timing.  It is taken for a random walk of the phase (white noise of the frequency), whose
-      residuals hang together, so that it moves the slope 73/9 times as much (in variance) as independent ones would.
+      above that of the timing.  Such residuals hang together, so that they move the slope more than independent ones
+      would: for flicker of the frequency 20 times as much, in variance.
 
-    So the figure is what a repeat under the same conditions would scatter by; drift and a passing object widen it.
-    With fewer than ten intervals and no jitter given, timing noise beyond the tick counts as wander, and the figure
-    is up to 3.6 times too large.  Raises ValueError for fewer than five, or where an interval holds no edge.
+    So the figure is what a repeat just after would scatter by, from three degrees of freedom at most: for flicker it
+    holds .57 of the repeats and twice it .81, for white noise of the frequency .76 and .94, with jitter alone .79 and
+    .97 (tests/bench/resolution.py).  Drift and a passing object widen it.  With fewer than ten intervals and no jitter
+    given, timing noise beyond the tick counts as wander, and the figure is up to 4.5 times too large.  Raises
+    ValueError for fewer than five, or where an interval holds no edge.
     """
     if len(intervals) < REGRESSION_AT_LEAST:
         raise ValueError("a regression needs five intervals or more")
@@ -121,7 +121,7 @@ def regression(intervals: Sequence[Sums], tick_s: float, jitter_s: float = 0.0) 
         timing = max(timing, _short_range(line.residuals))
     parts = _fit(_grouped(blocks, _GROUPS)).residuals
     mean_square = fsum(n * off * off for n, off in parts) / (_GROUPS - 2)
-    wander = _RANDOM_WALK * _WIDENED**2 * max(0.0, mean_square - timing)
+    wander = _FLICKER * max(0.0, mean_square - timing)
     return _estimate(line, blocks, timing + wander, tick_s)
 
 
