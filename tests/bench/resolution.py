@@ -97,7 +97,7 @@ def table(runs: int, rng: np.random.Generator) -> None:
 
 def unknown_noise(runs: int, rng: np.random.Generator) -> None:
     print("\nRegression over 1 s (fifty intervals) that is told no jitter.  Scatter: of a steady coil the error;")
-    print("of one that wanders (classes of physics/noise.py, estimates) the difference from the second after, over sqrt2\n")
+    print("of one that wanders (physics/noise.py, estimates) the difference from the next second, over sqrt2\n")
     print(f"{'jitter':>7} {'coil':>20} {'scatter':>9} {'told, rms':>9}  within 1 and 2 told")
     for jitter_s in JITTERS_S:
         errors = []
