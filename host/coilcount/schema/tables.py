@@ -23,9 +23,9 @@ def number(low: float, high: float, default: Any = MISSING) -> Any:
 
     def read(value: Any, key: str) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-            raise _wrong(key, value, f"give a number from {low:g} to {high:g}")
+            raise _wrong(key, value, f"Give a number from {low:g} to {high:g}")
         if not low <= value <= high:
-            raise _wrong(key, value, f"it must lie between {low:g} and {high:g}")
+            raise _wrong(key, value, f"It must lie between {low:g} and {high:g}")
         return float(value)
 
     return _declared(read, default)
@@ -36,9 +36,9 @@ def whole(low: int, high: int, default: Any = MISSING) -> Any:
 
     def read(value: Any, key: str) -> int:
         if isinstance(value, bool) or not isinstance(value, int):
-            raise _wrong(key, value, f"give a whole number from {low} to {high}")
+            raise _wrong(key, value, f"Give a whole number from {low} to {high}")
         if not low <= value <= high:
-            raise _wrong(key, value, f"it must lie between {low} and {high}")
+            raise _wrong(key, value, f"It must lie between {low} and {high}")
         return value
 
     return _declared(read, default)
@@ -49,7 +49,7 @@ def text(default: Any = MISSING) -> Any:
 
     def read(value: Any, key: str) -> str:
         if not isinstance(value, str):
-            raise _wrong(key, value, "give text in quotes")
+            raise _wrong(key, value, "Give text in quotes")
         return value
 
     return _declared(read, default)
@@ -84,9 +84,9 @@ def times(default: Any = MISSING) -> Any:
         values = value if isinstance(value, list) else [value]
         for one in values:
             if isinstance(one, bool) or not isinstance(one, int | float) or not 0 <= one < math.inf:
-                raise _wrong(key, one, "give times in seconds, not below 0")
+                raise _wrong(key, one, "Give times in seconds, not below 0")
         if not values:
-            raise _wrong(key, value, "give at least one time")
+            raise _wrong(key, value, "Give at least one time")
         return tuple(sorted(float(one) for one in values))
 
     return _declared(read, default)
@@ -126,11 +126,11 @@ def load_toml(path: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
-        raise InputError(f"cannot read it: {error.strerror}", str(path)) from None
+        raise InputError(f"cannot read it: {error.strerror}", str(path), "Look at the name and its rights") from None
     except UnicodeDecodeError:
-        raise InputError("not a text file in UTF-8", str(path)) from None
+        raise InputError("not a text file in UTF-8", str(path), "Save it as UTF-8") from None
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"not TOML: {error}", str(path)) from None
+        raise InputError(f"not TOML: {error}", str(path), "Correct that line") from None
 
 
 def read_table(record: type, raw: dict[str, Any], where: str) -> Any:
@@ -174,7 +174,7 @@ def _record(record: type, raw: dict[str, Any], prefix: str) -> Any:
             full = prefix + name if prefix else name
             values[name] = one.metadata["read"](raw[name], full)
         elif one.default is MISSING and one.default_factory is MISSING:
-            raise InputError(f'{prefix}the key "{name}" is missing')
+            raise InputError(f'{prefix}the key "{name}" is missing', remedy="Add it")
     try:
         return record(**values)
     except ValueError as error:  # a record's own check of keys against one another
