@@ -36,6 +36,20 @@ def noise_exponent(segments: Sequence[NDArray], m: int) -> int | None:
     return -1 if r > FLICKER_FROM else 0
 
 
+def structure(lags: NDArray, alpha: int) -> NDArray:
+    """Mean square of the difference of two averages so many apart, over that of neighbours; alpha 0, -1 or -2."""
+
+    def phase(t: NDArray) -> NDArray:
+        size = np.abs(t)
+        power = size ** (1 - alpha)
+        return power * np.log(np.where(size > 0, size, 1.0)) if alpha == -1 else power
+
+    def variance(t: NDArray) -> NDArray:
+        return 2 * phase(t) - phase(t - 1) - phase(t + 1)
+
+    return (variance(np.zeros(1)) - variance(lags)) / (variance(np.zeros(1)) - variance(np.ones(1)))
+
+
 def _lag_1(parts: Sequence[NDArray]) -> float:
     parts = [part - np.nanmean(part) for part in parts]
     below = sum(float(np.nansum(part**2)) for part in parts)

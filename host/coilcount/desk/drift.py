@@ -5,10 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from coilcount.desk.confidence import structure
 from coilcount.desk.phases import Phases
+from coilcount.desk.stability import oadev, phase
 
 LEAST_BLOCK_S, BLOCKS = 1.0, 120
-FEWEST = 20  # blocks: fewer say nothing of their own correlation
+FEWEST = 20  # blocks beyond the unknowns: fewer say nothing of their own noise
+FACTORS = (1, 2, 4, 8)  # of blocks: where the noise beside the slope is looked at
 LEAST_RANGE_K = 0.3  # of temperature: less drowns in the sensor's own noise
 
 
@@ -63,25 +66,30 @@ def _blocks(phases: Phases, size: int) -> tuple[NDArray, NDArray, NDArray]:
 
 
 def _slope(columns: list[NDArray], y: NDArray, segment: NDArray) -> Slope | None:
-    """Of the first column, by least squares, with the error under a rest that remembers a share rho from block to block.
+    """Of the first column, by least squares, with the error that the noise beside it leaves.
 
-    The covariance of least squares with correlated errors (any text on regression), rho from the residuals with the
-    bias of F. H. C. Marriott and J. A. Pope, Biometrika 41, 390 (1954) taken out; quoted from memory.  Least squares
-    and not weighted differences, since differences would show the temperature sensor's noise.
+    A slope is a sum of weights w times blocks, so its variance is -1/2 sum of w_i w_j D(i - j), D(k) the mean square of
+    the difference of blocks k apart.  D(1) is measured, twice the Allan variance of a block; how D grows follows from
+    the slope of the residuals' Allan variance (white, flicker or random walk FM).  Least squares and not weighted
+    differences, since differences would show the temperature sensor's noise.
     """
     levels = (segment[:, None] == np.unique(segment)).astype(float)
     design = np.column_stack([*[column - column.mean() for column in columns], levels])
-    freedom = len(y) - design.shape[1]
-    if freedom < 3 or np.linalg.matrix_rank(design) < design.shape[1]:
+    if len(y) - design.shape[1] < FEWEST or np.linalg.matrix_rank(design) < design.shape[1]:
         return None
-    inverse = np.linalg.inv(design.T @ design)
-    coefficients = inverse @ design.T @ y
+    weights = np.linalg.pinv(design)
+    coefficients = weights @ y
     left = y - design @ coefficients
-    near = segment[1:] == segment[:-1]
-    below = float(left @ left)
-    rho = float(left[1:][near] @ left[:-1][near]) / below if below else 0.0
-    rho = min(0.99, max(0.0, rho + (1 + 3 * rho) / len(y)))
-    apart = np.abs(np.subtract.outer(np.arange(len(y)), np.arange(len(y))))
-    correlation = np.where(np.equal.outer(segment, segment), rho**apart, 0.0)
-    variance = inverse @ design.T @ correlation @ design @ inverse * below / freedom
-    return Slope(float(coefficients[0]), float(np.sqrt(variance[0, 0])))
+    parts = [left[segment == one] for one in np.unique(segment)]
+    segments = [phase(part, 1.0) for part in parts]
+    allan = [oadev(segments, 1.0, m).variance for m in FACTORS]
+    if not min(allan) > 0:  # a line to the last digit, or segments too short
+        return None
+    # Allan variance goes as tau ** (-1 - alpha).
+    alpha = round(min(0.0, max(-2.0, -1 - np.polyfit(np.log(FACTORS), np.log(allan), 1)[0])))
+    variance = 0.0
+    for one in np.unique(segment):
+        w = weights[0, segment == one]
+        apart = np.subtract.outer(np.arange(len(w)), np.arange(len(w))).astype(float)
+        variance -= float(w @ structure(apart, alpha) @ w) * allan[0]
+    return Slope(float(coefficients[0]), float(np.sqrt(max(variance, 0.0))))

@@ -14,6 +14,8 @@ import numpy as np
 from scipy.optimize import brentq, minimize_scalar
 from scipy.special import gammaincinv
 
+from coilcount.tracker.defaults import DEFAULTS
+
 PEAKS_FROM = 2.5  # z
 SHARE, FEWEST = 0.4, 12
 # z^2 only where it is this much (in log likelihood) the better of the two: on simulated ground (5 minutes, ten kinds,
@@ -22,9 +24,9 @@ GAUSSIAN_BY = 2.0
 # A peak of which the tail of the bulk expects fewer than this in the whole recording is something; beside one, so are
 # those of which it expects fewer than ALSO.  Of 100 simulated recordings with nothing in them the strangest had .003.
 STRANGE, ALSO = 1e-3, 0.05
-# Nor does noise that is scaled by itself come so far: 13.3 was the most in 500 simulated minutes of ten kinds.
-# This finds the recordings whose bulk is objects.
-GIANT = 16.0
+# Nor does noise that is scaled by itself come to four times the default threshold: 13.3 was the most in 500 simulated
+# minutes of ten kinds, at a default of 4.2.  This finds the recordings whose bulk is objects.
+GIANT = 4 * DEFAULTS["threshold"]
 HALF_LIKELIHOOD = 1.9207  # half of chi-squared's 95 % point with one degree of freedom
 SIGMAS, FACTOR = 1.96, 3.0  # a promise: the 95 % interval of the rate lies within this factor
 

@@ -20,7 +20,7 @@ from coilcount.readings.timebase import TimeBase
 # A jump of the frequency from one reading to the next that is worth so much of an edge is a miscount, no signal.
 MISCOUNT = 0.3
 ZERO_C_K = 273.15
-LEAST = 4  # phases: fewer make no deviation at all
+LEAST = 5  # phases: fewer make no deviation worth the name
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,8 +165,6 @@ class PhaseReader:
             x: list[float] = []
             self._runs.append((base.time_us / 1e6, x))
         else:
-            if not self._reference:
-                self._reference = base.rate
             ticks = (record.t_first - before.t_first) % records.U32
             self._ticks += ticks
             self._edges += (record.first_edge - before.first_edge) % records.U32
@@ -176,7 +174,9 @@ class PhaseReader:
         # In ticks from the first edge of the segment.
         at = self._ticks + record.s / record.n
         index = self._edges + (record.n - 1) / 2
-        x.append((index / self._reference - at) * base.tick_s if self._reference else np.nan)
+        # Any reference will do: the period within the first interval.
+        self._reference = self._reference or record.n * (record.n - 1) / (2 * record.s)
+        x.append((index / self._reference - at) * base.tick_s)
 
     def _reading(self, entry: Imported) -> None:
         before, self._imported = self._imported, entry
@@ -193,7 +193,7 @@ class PhaseReader:
         steps = (entry.time_s - before.time_s) / spacing_s if before is not None else 1.0
         self._rows += 1
         self._off += abs(steps - round(steps)) > 0.25
-        if before is None or round(steps) != 1:
+        if not self._runs or round(steps) != 1:
             self._runs.append((entry.time_s - spacing_s / 2, [0.0]))
         x = self._runs[-1][1]
         x.append(x[-1] + (entry.frequency_hz / self._reference - 1) * spacing_s)

@@ -117,10 +117,13 @@ def octaves(segments: Segments) -> list[int]:
 
 
 def table(segments: Segments, tau0_s: float, factors: Sequence[int] | None = None) -> list[Row]:
-    """A row for each averaging factor, of octaves where none are given."""
+    """A row for each averaging factor (octaves where none are given) that leaves three terms."""
     rows: list[Row] = []
     alpha = None
     for m in octaves(segments) if factors is None else factors:
+        overlapping = oadev(segments, tau0_s, m)
+        if sum(overlapping.counts) < FEWEST_TERMS:
+            continue
         found = noise_exponent(segments, m)
         alpha = alpha if found is None else found
         sizes = [len(x) for x in segments]
@@ -134,7 +137,7 @@ def table(segments: Segments, tau0_s: float, factors: Sequence[int] | None = Non
                 m * tau0_s,
                 m,
                 made(adev(segments, tau0_s, m), "adev"),
-                made(oadev(segments, tau0_s, m), "oadev"),
+                made(overlapping, "oadev"),
                 made(mdev(segments, tau0_s, m), "mdev"),
                 made(hdev(segments, tau0_s, m), "hdev"),
                 alpha,

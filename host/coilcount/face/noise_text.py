@@ -20,7 +20,10 @@ def print_noise(noise: dict[str, Any], out: TextIO) -> None:
 
 
 def _say(console: Console, text: str) -> None:
-    console.print(textwrap.fill(text, _COLUMNS, subsequent_indent="  "), markup=False)
+    console.print(
+        textwrap.fill(text, _COLUMNS, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False),
+        markup=False,
+    )
 
 
 def _head(noise: dict[str, Any]) -> list[str]:
@@ -99,7 +102,8 @@ def _threshold(noise: dict[str, Any]) -> list[str]:
         f"threshold {found['threshold']:.2f} for {_alarms(wanted)} (95 % interval "
         f"{found['rate_low']:.2g} to {found['rate_high']:.2g}), from {found['tail_peaks']} of {count} peaks in "
         f"{minutes:.1f} minutes, tail exponential in {found['tail']}",
-        f"  with it this recording has {found['alerts_here']} of its own, {here:.2g} a minute ({low:.2g} to {high:.2g})",
+        f"  with it this recording has {found['alerts_here']} of its own, {here:.2g} a minute ({low:.2g} to "
+        f"{high:.2g})",
     ]
     promised = found["promised_per_minute"]
     if promised is None or promised > wanted:

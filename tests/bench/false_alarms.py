@@ -1,0 +1,125 @@
+"""What false-alarm rates the thresholds of `coilcount noise` keep, by kind of ground; nothing here passes or fails.
+
+    python tests/bench/false_alarms.py [--minutes 5] [--learn 4] [--try 8] [--first-seed 7001]
+
+SIMULATION: scenes of our own with nothing in them; no hardware was at hand.  For each kind, `learn` recordings give a
+threshold each for 1 and for 0.1 a minute, as the command finds it; the tracker itself then runs with that threshold and
+scale floor over `try` recordings of other seeds.  "kept" is the mean rate of these thresholds, with the 95 % Poisson
+interval of a mean count over the minutes tried (the same ones for every threshold); OUTSIDE where that interval
+does not overlap a factor of 3 around what was asked.  Beside it the rate at the default threshold.
+"""
+
+import argparse
+import time
+from dataclasses import dataclass
+
+import numpy as np
+from coilcount.desk import exceedance, quiet
+from coilcount.model import Header
+from coilcount.settings import defaults
+from coilcount.simulate.lines import entries
+from coilcount.simulate.scene import Ground, Oscillator, Scene, Supply, Sweep, Vibration, Weather
+
+RATES = (1.0, 0.1)
+FACTOR = 3.0
+LAWN = Ground(chi=1e-4, variation=0.15, patch_m=0.8, wobble_cm=0.4)
+BED = Ground(chi=2e-4, variation=0.2, patch_m=0.8, wobble_cm=0.6)
+SPRING = Weather(start_c=15, warm_up_k=1.5, warm_up_s=90, swing_k=0.1)
+WALK = Sweep(speed_m_s=0.5, height_cm=3)
+
+
+@dataclass(frozen=True)
+class Kind:
+    """What differs between the kinds of ground and weather."""
+
+    ground: Ground = LAWN
+    sweep: Sweep = WALK
+    weather: Weather = SPRING
+    noise: str = "careful"
+    vibration: Vibration = Vibration()  # noqa: RUF009 - frozen
+
+
+KINDS = {
+    "bench": Kind(ground=Ground(), sweep=Sweep(kind="still", height_cm=80)),
+    "lawn": Kind(),
+    "bed": Kind(ground=BED),
+    "orchard": Kind(ground=Ground(chi=2e-4, variation=0.15, patch_m=0.9, wobble_cm=0.4)),
+    "rough": Kind(ground=Ground(chi=3e-4, variation=0.15, patch_m=1.2, wobble_cm=0.8)),
+    "mineral soil": Kind(ground=Ground(chi=3e-3, variation=0.25, patch_m=0.8, wobble_cm=0.5)),
+    "fast sweep": Kind(ground=BED, sweep=Sweep(speed_m_s=1.1, height_cm=3)),
+    "hot sun": Kind(weather=Weather(start_c=30, warm_up_k=6, warm_up_s=90, swing_k=0.5, swing_period_s=20)),
+    "vibration": Kind(vibration=Vibration(rms_ppm=20, frequency_hz=14)),
+    "noisy oscillator": Kind(noise="poor"),
+}
+
+
+def clean_recording(kind: Kind, seed: int, minutes: float) -> list:
+    """Entries of a sweep with nothing in the ground."""
+    scene = Scene(
+        schema=1,
+        duration_s=60 * minutes,
+        oscillator=Oscillator(noise=kind.noise),
+        sweep=kind.sweep,
+        ground=kind.ground,
+        weather=kind.weather,
+        supply=Supply(sag_v_per_min=0.002, ripple_mv=2),
+        vibration=kind.vibration,
+    )
+    return [Header("simulate", scene.start_utc, simulated=True), *entries(scene, seed)]
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--minutes", type=float, default=5, help="of each recording")
+    parser.add_argument("--learn", type=int, default=4, help="recordings that give a threshold, for each kind")
+    parser.add_argument("--try", type=int, default=8, dest="tried", help="recordings that it is tried on")
+    parser.add_argument("--first-seed", type=int, default=7001)
+    options = parser.parse_args()
+    began = time.process_time()
+    settings = defaults()
+    print(
+        f"False alarms a minute, {options.learn} thresholds a kind from {options.minutes:g} minutes each, tried on "
+        f"{options.tried * options.minutes:g} other minutes (simulation)"
+    )
+    print(
+        f"{'':<18}{'default':>8}",
+        *(f"{f'asked {rate:g}: z':>14}{'kept':>6}  {'interval':<14}" for rate in RATES),
+        "refused",
+    )
+    for number, (name, kind) in enumerate(KINDS.items()):
+        seeds = [options.first_seed + 1000 * number + i for i in range(options.learn + options.tried)]
+        learnt, refused = [], 0
+        for seed in seeds[: options.learn]:
+            recording = clean_recording(kind, seed, options.minutes)
+            found = quiet.examine(lambda recording=recording: recording, settings, name).statistic
+            refused += bool(found.strange)
+            if found.tail is not None:
+                learnt.append((found.tail, found.scale_floor_ppm))
+        others = [clean_recording(kind, seed, options.minutes) for seed in seeds[options.learn :]]
+        minutes = options.tried * options.minutes
+        usual = settings.tracker
+        counts = [
+            quiet.alerts_at(lambda one=one: one, settings, usual["threshold"], usual["scale_floor_ppm"])
+            for one in others
+        ]
+        cells = [f"{name:<18}{sum(counts) / minutes:>8.2f}"]
+        for rate in RATES:
+            levels, kept = [], []
+            for tail, floor_ppm in learnt:
+                z = tail.threshold(rate)
+                levels.append(z)
+                kept.append(sum(quiet.alerts_at(lambda one=one: one, settings, z, floor_ppm) for one in others))
+            if not kept:
+                cells.append(f"{'-':>14}")
+                continue
+            low, high = exceedance.poisson_interval(round(np.mean(kept)), minutes)
+            within = "" if low <= FACTOR * rate and high >= rate / FACTOR else " OUTSIDE"
+            cells.append(
+                f"{np.mean(levels):>14.2f}{np.mean(kept) / minutes:>6.2f}  {f'{low:.2f} to {high:.2f}{within}':<14}"
+            )
+        print(*cells, refused, flush=True)
+    print(f"{time.process_time() - began:.0f} s CPU")
+
+
+if __name__ == "__main__":
+    main()
