@@ -178,6 +178,18 @@ def test_every_flag_of_the_board_is_a_word_in_sight(width, height):
         assert f", {word} 999, " in status_line(readout)
 
 
+@pytest.mark.parametrize(("fact", "words"), [({"problem": "unplugged"}, "unplugged"), ({"stopped": True}, "stopped")])
+def test_an_old_reading_is_not_shown_as_the_present_one(fact, words):
+    readout = busy()
+    readout.take(point(30.0, 40.0))
+    assert "+40" in "".join(rendered(readout, 80, 24)[:5])
+    for name, value in fact.items():
+        setattr(readout.facts, name, value)
+    top = "".join(rendered(readout, 80, 24)[:5])
+    assert "+40" not in top and "25 001" not in top
+    assert "– ppm" in top and words in top
+
+
 def test_drift_is_of_the_baseline_and_not_over_a_gap():
     readout = Readout()
     for k in range(200):

@@ -122,6 +122,11 @@ class Chain:
         return None if self._base is None else self._window.estimate(self._base.tick_s)
 
     @property
+    def stopped(self) -> bool:
+        """The board has said that its oscillator stopped, and no interval came since."""
+        return self._stopped
+
+    @property
     def settling(self) -> bool:
         """An alert is raised and its sign is not settled."""
         return self._tracking.settling

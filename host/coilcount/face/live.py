@@ -110,7 +110,7 @@ def _title(readout: r.Readout, width: int) -> Text:
 
 def _shift(readout: r.Readout) -> Text:
     line = Text(" shift    ")
-    point = readout.point
+    point = readout.point_now
     if point is None:
         return line.append("– ppm", BOLD)
     sign = readout.way()

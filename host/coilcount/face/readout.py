@@ -39,6 +39,7 @@ class Facts:
     raise_level: float = 0.0  # z
     problem: str = ""  # why no board is on the line
     problem_since_host_s: float = 0.0
+    stopped: bool = False  # the coil's oscillator
     host_s: float = 0.0
     records_per_s: float = 0.0
     records: int = 0
@@ -105,6 +106,8 @@ class Readout:
         point = self.point
         if self.facts.problem:
             return Answer(0, f"nothing is received: {self.facts.problem}")
+        if self.facts.stopped:
+            return Answer(0, "nothing is counted: the oscillator has stopped")
         if point is None:
             return Answer(0, "waiting for the first reading")
         alert = self.alerts[-1] if self.alerts else None
@@ -120,18 +123,24 @@ class Readout:
             return Answer(0, "held: something rests under the coil")
         return Answer(0, "steady: nothing above the threshold")
 
+    @property
+    def point_now(self) -> Point | None:
+        """The latest reading while readings come; an old one is no answer to where the coil is now."""
+        return None if self.facts.problem or self.facts.stopped else self.point
+
     def way(self) -> int:
         """Which way the frequency is off right now: -1, 0 or +1, where it is clear of its uncertainty."""
-        point = self.point
+        point = self.point_now
         if point is None or abs(point.shift_ppm) < CLEAR_OF * point.uncertainty_ppm:
             return 0
         return 1 if point.shift_ppm > 0 else -1
 
     def coil(self) -> str:
         """The coil's frequency in words: over the last second with its uncertainty, else that of the last reading."""
-        best = self.estimate()
+        point = self.point_now
+        best = self.estimate() if point else None
         if best is None:
-            return frequency(self.point.frequency_hz if self.point else None)
+            return frequency(point.frequency_hz if point else None)
         places = decimals(best.uncertainty_hz)
         value = f"{best.frequency_hz:,.{places}f}".replace(",", " ")
         return f"{value} ± {best.uncertainty_hz:.{places}f} Hz"

@@ -193,6 +193,7 @@ class Session:
             facts.supply_v = status.supply_mv / 1000
         facts.noise_ppm = self._chain.noise.recent_ppm
         facts.threshold_ppm = self._chain.threshold_ppm
+        facts.stopped = self._chain.stopped
         facts.raise_level = self._threshold
         facts.reconnections = self._link.reconnections
         problem = self._link.problem
