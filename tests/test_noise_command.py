@@ -69,6 +69,8 @@ def test_the_saved_settings_are_used_and_nothing_is_overwritten(run, tmp_path):
     code, out, _ = run("replay", QUIET, "--settings", "out.toml", "--json")
     assert json.loads(out.splitlines()[-1])["alerts"] == threshold["alerts_here"]
     before = (tmp_path / "out.toml").read_bytes()
+    assert run("noise", QUIET, "--quiet", "--save-settings", "again.toml") == (0, "", "")
+    assert (tmp_path / "again.toml").exists()
     code, _, err = run("noise", QUIET, "--save-settings", "out.toml")
     assert code == 2
     assert "not written over" in err

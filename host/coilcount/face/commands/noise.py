@@ -22,6 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--save-settings", metavar="OUT.toml", help="write the threshold; the file must not exist")
     parser.add_argument("--picture", metavar="DIR", help="draw stability and exceedance into a folder (SVG and PNG)")
     parser.add_argument("--json", action="store_true", help="one JSON object")
+    parser.add_argument("--quiet", action="store_true", help="no table; warnings stay")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -50,7 +51,8 @@ def run(args: argparse.Namespace) -> int:
         print(json.dumps(noise, allow_nan=False))
     if found.statistic.strange:
         raise _not_clean(args.file, found.statistic.strange)
-    if not args.json:
+    talk = not (args.json or args.quiet)
+    if talk:
         from coilcount.face.noise_text import print_noise
 
         print_noise(noise, sys.stdout)
@@ -58,11 +60,11 @@ def run(args: argparse.Namespace) -> int:
         from coilcount.face.picture_noise import draw_noise
 
         paths = draw_noise(noise, Path(args.picture))
-        if not args.json:
+        if talk:
             print("drawn: " + ", ".join(str(path) for path in paths))
     if out is not None:
         _save(out, args.file, settings, noise)
-        if not args.json:
+        if talk:
             print(f"threshold and scale floor in {out}: use it with --settings, or as coilcount.toml")
     return EXIT_DONE
 
