@@ -7,9 +7,8 @@ import math
 import random
 from collections.abc import Callable, Iterator
 
-from coilwire import PROTOCOL, records
-
 from coilcount.model import Header, Line
+from coilwire import PROTOCOL, records
 
 CLOCK_HZ, TICK_CYCLES = 125_000_000, 2
 TICKS_PER_S = CLOCK_HZ / TICK_CYCLES
