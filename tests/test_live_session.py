@@ -309,3 +309,21 @@ def test_keys_come_from_a_real_terminal_which_is_left_as_it_was(monkeypatch):
             assert keyboard.pressed() == []
         assert termios.tcgetattr(slave) == before
     os.close(master)
+
+
+BEHIND_AN_AMPERSAND = """
+import os, pty, subprocess, sys
+child, master = pty.fork()
+if child == 0:  # leads the session; its own child, in another process group, is in the background
+    keyboard = "from coilcount.face.keys import Keyboard\\nwith Keyboard(): pass"
+    background = subprocess.Popen([sys.executable, "-c", keyboard], process_group=0)
+    status = os.waitpid(background.pid, os.WUNTRACED)[1]
+    background.kill()
+    os._exit(0 if status == 0 else 1)
+sys.exit(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]))
+"""
+
+
+def test_behind_an_ampersand_the_terminal_is_left_alone():
+    """A process in the background that sets the terminal's mode is stopped by the system."""
+    assert subprocess.run([sys.executable, "-c", BEHIND_AN_AMPERSAND], timeout=20, check=False).returncode == 0

@@ -12,8 +12,19 @@ else:
     import msvcrt
 
 
+def _in_foreground(terminal: int) -> bool:
+    """False behind `&`: there the keys are the shell's, and whoever touches the terminal is stopped."""
+    if os.name != "posix":
+        return True
+    try:
+        return os.tcgetpgrp(terminal) == os.getpgrp()
+    except OSError:
+        return True  # not the terminal that controls us: it stops nobody
+
+
 class Keyboard:
-    """Use as a context manager; pressed() gives the keys since the last call, [] where stdin is no terminal.
+    """Use as a context manager; pressed() gives the keys since the last call, [] where stdin is no
+    terminal, or not ours to read.
 
     cbreak and not raw: Ctrl-C stays the interrupt.
     """
@@ -23,7 +34,7 @@ class Keyboard:
         self._before: list | None = None
 
     def __enter__(self) -> Self:
-        if not sys.stdin or not sys.stdin.isatty():
+        if not sys.stdin.isatty() or not _in_foreground(sys.stdin.fileno()):
             return self
         self._fd = sys.stdin.fileno()
         if os.name == "posix":
