@@ -36,7 +36,7 @@ COMMANDS = {
 def main(argv: list[str] | None = None) -> int:
     """Run one command; returns the exit code (see errors.py)."""
     argv = list(sys.argv[1:] if argv is None else argv)
-    _open_standard_streams()
+    _ready_standard_streams()
     try:
         return _run(argv)
     except CoilcountError as error:
@@ -58,11 +58,14 @@ def main(argv: list[str] | None = None) -> int:
         return EXIT_NO
 
 
-def _open_standard_streams() -> None:
-    """Where a script has closed one (`>&-`), so that no file or port of ours takes its number."""
+def _ready_standard_streams() -> None:
+    # Where a script has closed one (`>&-`) it is opened, so that no file or port of ours takes its number.
     for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
         if getattr(sys, name) is None:
             setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115 - open to the end
+    if hasattr(sys.stdout, "reconfigure"):
+        # A terminal or log without our signs and letters shows "?" for them, and nothing breaks.
+        sys.stdout.reconfigure(errors="replace")
 
 
 def _say_no_more() -> None:

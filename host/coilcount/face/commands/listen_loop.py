@@ -23,9 +23,6 @@ def listen(args: argparse.Namespace, screen: bool, scene_repeats: bool) -> int:
     file = args.file
     if file is not None and Path(file).exists():
         raise InputError("the file exists", file, "Nothing is ever overwritten: give another name")
-    for stream in (sys.stdout, sys.stderr):
-        # A terminal or log without these signs shows "?" for them, and nothing breaks.
-        stream.reconfigure(errors="replace")
     # Until something is safe a signal interrupts (exit 130), but in order, so that no process stays behind.
     interrupt = _signals(lambda *_: signal.default_int_handler(signal.SIGINT, None))
     with interrupt, open_source(args, scene_repeats) as source:

@@ -34,9 +34,6 @@ def run(args: argparse.Namespace) -> int:
         settings = settings.with_threshold(_number(args.threshold, "--threshold"))
     if args.series and len(args.files) > 1:
         raise InputError("--series takes one capture", remedy="Give one FILE, or run once for each")
-    # The table has glyphs; a terminal without them shall show something else rather than stop.
-    if hasattr(sys.stdout, "reconfigure"):
-        sys.stdout.reconfigure(errors="replace")
     for file in args.files:
         pacer = None if args.speed == "max" else Pacer(_speed(args.speed))
         _replay(file, settings, args, pacer)
