@@ -5,8 +5,9 @@
 SIMULATION: scenes of our own with nothing in them; no hardware was at hand.  For each kind, `learn` recordings give a
 threshold each for 1 and for 0.1 a minute, as the command finds it; the tracker itself then runs with that threshold and
 scale floor over `try` recordings of other seeds.  "kept" is the mean rate of these thresholds, with the 95 % Poisson
-interval of a mean count over the minutes tried (the same ones for every threshold); OUTSIDE where that interval
-does not overlap a factor of 3 around what was asked.  Beside it the rate at the default threshold.
+interval of that count over the minutes tried (the same ones for every threshold); "in": how many of them kept a rate
+whose own interval overlaps a factor of 3 around what was asked.  Beside it the rate at the default threshold, and how
+many of the recordings were refused as not clean.
 """
 
 import argparse
@@ -68,6 +69,12 @@ def clean_recording(kind: Kind, seed: int, minutes: float) -> list:
     return [Header("simulate", scene.start_utc, simulated=True), *entries(scene, seed)]
 
 
+def overlaps(count: int, minutes: float, rate: float) -> bool:
+    """Whether the count's interval overlaps a factor of 3 around `rate`."""
+    low, high = exceedance.poisson_interval(count, minutes)
+    return low <= FACTOR * rate and high >= rate / FACTOR
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--minutes", type=float, default=5, help="of each recording")
@@ -81,11 +88,8 @@ def main() -> None:
         f"False alarms a minute, {options.learn} thresholds a kind from {options.minutes:g} minutes each, tried on "
         f"{options.tried * options.minutes:g} other minutes (simulation)"
     )
-    print(
-        f"{'':<18}{'default':>8}",
-        *(f"{f'asked {rate:g}: z':>14}{'kept':>6}  {'interval':<14}" for rate in RATES),
-        "refused",
-    )
+    head = [f"{f'asked {rate:g}: z':>14}{'kept':>6}  {'interval':<12} in " for rate in RATES]
+    print(f"{'':<18}{'default':>8}", *head, "refused")
     for number, (name, kind) in enumerate(KINDS.items()):
         seeds = [options.first_seed + 1000 * number + i for i in range(options.learn + options.tried)]
         learnt, refused = [], 0
@@ -113,9 +117,10 @@ def main() -> None:
                 cells.append(f"{'-':>14}")
                 continue
             low, high = exceedance.poisson_interval(round(np.mean(kept)), minutes)
-            within = "" if low <= FACTOR * rate and high >= rate / FACTOR else " OUTSIDE"
+            inside = sum(overlaps(one, minutes, rate) for one in kept)
             cells.append(
-                f"{np.mean(levels):>14.2f}{np.mean(kept) / minutes:>6.2f}  {f'{low:.2f} to {high:.2f}{within}':<14}"
+                f"{np.mean(levels):>14.2f}{np.mean(kept) / minutes:>6.2f}  {f'{low:.2f} to {high:.2f}':<12} "
+                f"{inside}/{len(kept)}"
             )
         print(*cells, refused, flush=True)
     print(f"{time.process_time() - began:.0f} s CPU")
