@@ -122,9 +122,9 @@ def test_the_table_fits_80_columns_and_says_what_the_sign_means(capture, capsys)
 
 
 def test_threshold_changes_the_alerts_and_not_the_statistic(capture, capsys, tmp_path):
-    main(["replay", str(capture), "--json", "--threshold", "90", "--series", "a.csv"])
+    main(["replay", str(capture), "--json", "--series", "a.csv"])
     high = objects(capsys.readouterr().out)
-    main(["replay", str(capture), "--json", "--series", "b.csv"])
+    main(["replay", str(capture), "--json", "--threshold", "2.5", "--series", "b.csv"])
     low = objects(capsys.readouterr().out)
     assert 3 <= high[-1]["alerts"] < low[-1]["alerts"]
     assert high[-1]["settings_sha256"] != low[-1]["settings_sha256"]

@@ -11,7 +11,7 @@ from .alert import Pass
 
 # From the detector study on simulated sweeps.
 SETTLE_US = 200000  # the sign is taken this long after the raise
-LONGEST_US = 2000000
+LONGEST = 4.0  # of the longest width, 2 s at the default: no alert is open for longer
 RELEASE_READINGS = 5  # in a row below the release level
 SHORT = 3  # readings of the short mean that an arrival's sign is taken from
 # The rest was chosen on simulated sweeps, with the study's figures as the start.
@@ -22,6 +22,11 @@ ARRIVAL = 1.4
 SAME = 0.7
 LOBE_FROM = 0.3
 LOBE_TO = 2.1
+# A filter wider than the pass answers beside it with up to so much of its height, the other way round; and any filter
+# beyond that once more, the same way round, with up to so much.
+WIDE_LOBE = 1.4
+FAR = 0.2
+FAR_TO = 3.0
 # A wide pass bends the line of a narrow width as far as this many of that width and one of its own, but by little.
 BEND_TO = 1.5
 BEND = 0.25
@@ -29,6 +34,10 @@ BEND = 0.25
 # open.
 OPPOSITE = 0.85
 SURE = 6.0
+OTHER_SURE = 2.5  # sigmas of a lobe
+# So much stronger, and it is the sign of the alert: what was taken for the peak was a lobe of the filter.
+TURNED = 1.3
+TURNED_SURE = 4.0
 # Below this score the study has no figures.
 WEAK = 3.6
 MOST_WAITING = 6
@@ -37,12 +46,14 @@ MOST_WAITING = 6
 class Alerts:
     """Turns the statistic into alerts.  step() once a reading, end() where the series ends or breaks."""
 
-    def __init__(self, boxes, baseline, interval_us, release_fraction):
+    def __init__(self, boxes, baseline, noise, interval_us, release_fraction):
         self._boxes = boxes
+        self._noise = noise
         self._baseline = baseline
         self._interval_us = interval_us
         self._release = release_fraction
         self._widths_us = [width * 1e6 for width in boxes.widths_s]
+        self._longest_us = int(LONGEST * boxes.widths_s[len(boxes.widths_s) - 1] * 1e6)
         self._number = 0
         self.open = None
         self.waiting = []  # released, not yet final
@@ -59,7 +70,7 @@ class Alerts:
             if at >= 0:
                 self._raise(at, time_us, now_us, events)
         if self.waiting:
-            self._look_back(held, events)
+            self._look_back(now_us, held, events)
 
     def end(self, now_us, events):
         """The series ends here: nothing more will be known.  now_us None: the data just stop, open alerts stay open."""
@@ -87,14 +98,16 @@ class Alerts:
         if away < 0:
             away = -away
         width_us = self._widths_us[at]
-        if (z > 0.0) == (one.peak > 0.0):
-            return 1 if away <= SAME * width_us else 0
-        if away < LOBE_FROM * width_us:
-            return 0
         a = z * boxes.used[at]
         share = -a / one.peak if one.peak else 1.0
+        if (z > 0.0) == (one.peak > 0.0):
+            if away <= SAME * width_us:
+                return 1
+            return -1 if away <= FAR_TO * width_us and share > -FAR else 0
+        if away < LOBE_FROM * width_us:
+            return 0
         if away <= LOBE_TO * width_us:
-            return -1 if share < 1.0 else 0
+            return -1 if share < (WIDE_LOBE if at > one.width else 1.0) else 0
         return -1 if share < BEND and away <= BEND_TO * width_us + self._widths_us[one.width] else 0
 
     def _fresh(self, time_us, least):
@@ -124,18 +137,18 @@ class Alerts:
 
     def _step(self, at):
         """mean(newer box) - mean(older box) less what the baseline's slope makes of it, in 1e-9."""
-        right, left, apart = self._boxes.sides(at)
+        right, left, _, apart = self._boxes.sides(at)
         return right - left - self._baseline.slope_a_reading * apart
 
     def _peaked(self, at):
-        step = self._step(at)
-        a = self._boxes.zs[at] * self._boxes.used[at]
+        right, left, a, apart = self._boxes.sides(at)
+        step = right - left - self._baseline.slope_a_reading * apart
         most = ARRIVAL * (a if a >= 0.0 else -a)
-        return -most <= step <= most
+        return -most <= step <= most and (a > 0.0) == (self._boxes.zs[at] > 0.0)
 
     def _leaving(self, at):
         """Whether it is the older box that stands away from the baseline: something left, nothing came."""
-        right, left, _ = self._boxes.sides(at)
+        right, left, _, _ = self._boxes.sides(at)
         level = self._baseline.level
         return abs(left - level) > abs(right - level)
 
@@ -222,7 +235,7 @@ class Alerts:
         elif not one.sign and now_us - one.raised_us >= SETTLE_US:
             self._settle(one, now_us, events)
         one.low = 0 if active else one.low + 1
-        if one.sign and (one.low >= RELEASE_READINGS or now_us - one.raised_us >= LONGEST_US):
+        if one.sign and (one.low >= RELEASE_READINGS or now_us - one.raised_us >= self._longest_us):
             self._close(one, now_us, events)
 
     def _arriving(self, one, time_us):
@@ -251,7 +264,7 @@ class Alerts:
         if len(self.waiting) > MOST_WAITING:
             self._finish(self.waiting.pop(0), None, False, events)
 
-    def _look_back(self, held, events):
+    def _look_back(self, now_us, held, events):
         boxes = self._boxes
         while self.waiting:
             one = self.waiting[0]
@@ -259,20 +272,33 @@ class Alerts:
             if back < boxes.look_back:
                 return
             self.waiting.pop(0)
-            f = self._widths_us[one.width] / self._interval_us
-            measured = lobes.measure(boxes, back, f, self._baseline.slope_a_reading)
-            self._finish(one, measured, held, events)
+            self._finish(one, self._measured(one), held, events, now_us)
 
-    def _contested(self, one):
-        """Whether the frequency went as far the other way beside the peak."""
+    def _measured(self, one):
+        boxes = self._boxes
+        f = self._widths_us[one.width] / self._interval_us
+        return lobes.measure(boxes, boxes.count - one.peak_at, f, self._baseline.slope_a_reading)
+
+    def _contested(self, one, now_us, events):
+        """Whether the frequency went as far the other way beside the peak; far more that way is the alert's sign."""
         boxes = self._boxes
         back = boxes.count - one.peak_at
-        high, low = lobes.extremes(boxes, back, self._widths_us[one.width] / self._interval_us)
+        high, low, high_at, low_at = lobes.extremes(boxes, back, self._widths_us[one.width] / self._interval_us)
         own = high if one.sign > 0 else -low
         other = -low if one.sign > 0 else high
-        return other > SURE * one.scale and other > OPPOSITE * own
+        sigma = self._noise.lobe[one.width]
+        if other < SURE * one.scale or other < OTHER_SURE * sigma or other < OPPOSITE * own:
+            return False
+        if not one.peaked or other < TURNED * own or other < TURNED_SURE * sigma:
+            return True
+        moved = back - (low_at if one.sign > 0 else high_at)
+        one.peak = -other if one.sign > 0 else other
+        one.peak_us += moved * self._interval_us
+        one.peak_at += moved
+        self._settle(one, now_us, events)
+        return False
 
-    def _finish(self, one, measured, held, events):
+    def _finish(self, one, measured, held, events, now_us=None):
         reasons = []
         if one.sign == 0:
             reasons.append("not settled")
@@ -281,12 +307,17 @@ class Alerts:
         if measured is None and one.opposite > OPPOSITE * one.best:
             reasons.append("opposite lobe as strong")
         if measured is not None:
-            core, lobe, step = measured
-            if self._contested(one):
+            sign = one.sign
+            contested = self._contested(one, now_us, events)
+            turned = one.sign != sign
+            if contested or (turned and one.neighbour):
                 reasons.append("opposite lobe as strong")
-            if not held and lobes.stayed(core, step, one.scale):
+            if turned:
+                measured = self._measured(one) or measured
+            core, lobe, step = measured
+            if not held and lobes.stayed(core, step, self._noise.step[one.width]):
                 reasons.append("step in the ground")
-            elif one.sign > 0 and lobes.flat_iron(core, lobe, one.scale):
+            elif one.sign > 0 and lobes.flat_iron(core, lobe, self._noise.lobe[one.width]):
                 reasons.append("two objects" if one.neighbour else "lobes of flat iron")
         one.reasons = tuple(reasons)
         events.append(one.event("final", self._boxes.widths_s))

@@ -1,17 +1,20 @@
-"""The three-box statistic over several widths, and its adaptive scale.
+"""The statistic over several widths of a pass, and its adaptive scale.
 
-For each width F (full width at half maximum of a pass) a centre box, a gap, a left (older) and a right (newer)
-box; a = mean(centre) - wL mean(left) - wR mean(right), weighted so that level and slope vanish.  z = a / scale.
+For each width F (full width at half maximum of a pass) the answer a of the filter (filters.py) that is the quietest of
+its colours on this ground; a is the height of a pass of that width, in 1e-9, and z = a / scale.
 The ring holds the cumulative sum of y, a whole number modulo 2^30: small integers on the board, and any box is
 one difference.  Runs under both interpreters.
 """
 
 from array import array
 
+from .filters import taps
+
 MODULUS = 1 << 30
 HALF = 1 << 29
 MASK = MODULUS - 1
-# Boxes in widths: from the detector study on simulated sweeps (look-ahead 1.2 widths costs 1.7 dB, 0.9 costs 3.2).
+# Three boxes for the life of an alert, in widths: a centre, and one on either side (the newer one shorter where less of
+# what comes later is known).  From the detector study on simulated sweeps.
 CENTRE = 0.95
 GAP = 0.3
 LEFT = 0.8
@@ -19,70 +22,60 @@ RIGHT = 0.4
 # How far back the ring reaches, in widths: the lobe test needs 3 on either side of a peak.
 REACH = 6.7
 LOOK_BACK = 3.6
-# The scale: median of |a| over .6745, a tracker that forgets in 30 s.  Same study.
+# The scale: median of |a| over .6745, a tracker in steps of a tenth of a second that forgets in FORGET_S.
 MEDIAN_OF_ABS = 0.6745
+FORGET_S = 15.0
+STEP_S = 0.1
 # A narrow width's scale is at least this share of the next wider one's: where the ground is smooth the narrow widths
-# see little of it but its rare dips, which a median does not know.  Chosen on simulated gardens, where it brought the
-# threshold for one false alarm a minute from 4.2 to 8.4 (by ground) down to 3.8 to 7.2, at the same detection.
-NARROW = 0.7
-FORGET_S = 30.0
+# see little of it but its rare dips, which a median does not know.  Chosen, as FORGET_S and FREEZE, on the tuning
+# scenes of tests/bench/detection.
+NARROW = 0.35
 # While |z| has lately been above FREEZE the scale stands still, but no longer than FREEZE_MOST_S: ground that is
-# rougher than it was must be learned in the end.  Fixed levels, so that z does not depend on the threshold.  Chosen on
-# simulated sweeps: a lower level or a longer stand doubled the false alarms on mineral soil.
-FREEZE = 8.0
+# rougher than it was must be learned in the end.  Fixed levels, so that z does not depend on the threshold.
+FREEZE = 4.0
 FREEZE_S = 0.6
 FREEZE_MOST_S = 1.0
 # For so long after the boxes have filled the scales are 1.25 times the mean |a| (a Gaussian's sigma), and nothing is
 # told.
 SETTLE_S = 2.0
 SIGMA_OF_MEAN = 1.2533
+FIRST_STEPS = 300  # in which the scales move quicker
 
 
 class Boxes:
     """push(y) moves on by one reading.
 
     z: of the width that answers most, `width` its number (0.0 while not ready); zs: z of every width; used: the scales
-    that these were divided by, in 1e-9; lags: readings from the newest back to the middle of each centre box (floats);
-    count: readings since the start.
+    that these were divided by, in 1e-9; lags: readings from the newest back to the middle of a pass of each width
+    (floats); count: readings since the start.
     """
 
     def __init__(self, widths_s, interval_s, floor_ppb):
         self.widths_s = widths_s
         self.floor = floor_ppb
         longest = widths_s[len(widths_s) - 1] / interval_s
+        filters = [taps(width / interval_s, interval_s) for width in widths_s]
+        self._lags = tuple([one[0] for one in filters])
+        self._gains = tuple([one[1] for one in filters])
+        self._fill = max([lags[0] for lags in self._lags])
         size = 16
-        while size < REACH * longest + 16:
+        while size < REACH * longest + 16 or size <= self._fill:
             size *= 2
         self._mask = size - 1
         self.ring = array("i", [0] * size)
-        # y beyond this is clipped, so that no box passes half the modulus.
-        self.limit = HALF // (int(longest) + 3)
+        # y beyond this is clipped, so that no sum passes half the modulus.
+        self.limit = HALF // (self._fill + 3)
         plan = []
-        for width in widths_s:
-            f = width / interval_s
-            right = max(1, int(RIGHT * f + 0.5))
-            gap = int(GAP * f + 0.5)
-            centre = max(1, int(CENTRE * f + 0.5))
-            left = max(1, int(LEFT * f + 0.5))
-            x_right = (centre + right) / 2 + gap
-            x_left = (centre + left) / 2 + gap
-            total = x_left + x_right
-            centre_end = right + gap
-            centre_start = centre_end + centre
-            left_end = centre_start + gap
-            left_start = left_end + left
-            plan.append((
-                right, centre_end, centre_start, left_end, left_start,
-                1.0 / centre, x_right / total / left, x_left / total / right,
-            ))
+        for i in range(len(widths_s)):
+            plan.append(_three_boxes(widths_s[i] / interval_s, filters[i][2]))
         self._plan = tuple(plan)
-        self.lags = tuple([p[1] + (p[2] - p[1] - 1) / 2 for p in plan])
+        self.lags = tuple([one[2] - 0.5 for one in filters])
         # Readings after a peak before the whole of it can be looked at: so many widths, and the longest counts.
         self.look_back = int(LOOK_BACK * longest + 0.5)
-        self._fill = plan[len(plan) - 1][4]
+        self._step = max(1, int(STEP_S / interval_s + 0.5))
         self._settle = self._fill + int(SETTLE_S / interval_s + 0.5)
-        self._eta_least = interval_s / FORGET_S
-        self._freeze_readings = int(FREEZE_S / interval_s + 0.5)
+        self._eta_least = self._step * interval_s / FORGET_S
+        self._freeze = int(FREEZE_S / interval_s + 0.5)
         self._freeze_most = int(FREEZE_MOST_S / interval_s + 0.5)
         self.restart()
 
@@ -93,15 +86,19 @@ class Boxes:
         self.at = 0
         self.ring[0] = 0
         self._sum = 0
-        self.scales = [self.floor] * len(self.widths_s)
-        self._sums = [0.0] * len(self.widths_s)
+        self._in_step = 0
+        self._steps = 0  # of the scales, while these were free to move
+        # One for each colour of each width: the sums of the start, then the scales.
+        self._scales = [[0.0] * len(gains) for gains in self._gains]
+        self.used = [self.floor] * len(self.widths_s)
+        self._filters = [[0.0, lags, gains[0]] for lags, gains in zip(self._lags, self._gains)]
         self.ready = False
         self._frozen = 0
         self._frozen_for = 0
+        self._most = 0.0  # largest |z| of this step
         self.z = 0.0
         self.width = 0
         self.zs = [0.0] * len(self.widths_s)
-        self.used = list(self.scales)
 
     def push(self, y):
         """Takes one reading in 1e-9."""
@@ -120,74 +117,122 @@ class Boxes:
         count = self.count = self.count + 1
         if count < self._fill:
             return
-        if count < 3000:
-            eta = 2.0 / (count - self._fill + 20)
-            if eta < self._eta_least:
-                eta = self._eta_least
-        else:
-            eta = self._eta_least
-        frozen = self._frozen > 0
-        scales = self.scales
-        used = self.used
-        zs = self.zs
-        best = -1.0
-        last = len(scales) - 1
-        i = 0
-        for right, centre_end, centre_start, left_end, left_start, k_centre, k_left, k_right in self._plan:
-            right_sum = newest - ring[(at - right) & mask]
-            if right_sum >= HALF:
-                right_sum -= MODULUS
-            elif right_sum < -HALF:
-                right_sum += MODULUS
-            centre_sum = ring[(at - centre_end) & mask] - ring[(at - centre_start) & mask]
-            if centre_sum >= HALF:
-                centre_sum -= MODULUS
-            elif centre_sum < -HALF:
-                centre_sum += MODULUS
-            left_sum = ring[(at - left_end) & mask] - ring[(at - left_start) & mask]
-            if left_sum >= HALF:
-                left_sum -= MODULUS
-            elif left_sum < -HALF:
-                left_sum += MODULUS
-            a = centre_sum * k_centre - left_sum * k_left - right_sum * k_right
-            size = a if a >= 0.0 else -a
-            scale = scales[i]
-            wider = NARROW * scales[i + 1] if i < last else 0.0
-            if scale < wider:
-                scale = wider
-            used[i] = scale
-            score = size / scale
-            zs[i] = a / scale
-            if score > best:
-                best = score
-                width = i
-                best_a = a
-            if not frozen:
-                scale = scales[i]
-                if size > MEDIAN_OF_ABS * scale:
-                    scales[i] = scale * (1.0 + eta)
-                else:
-                    scale = scale / (1.0 + eta)
-                    scales[i] = scale if scale > self.floor else self.floor
-            i += 1
-        if count < self._settle:
-            for i in range(len(scales)):
-                size = zs[i] * used[i]
-                self._sums[i] += size if size >= 0.0 else -size
-                scale = SIGMA_OF_MEAN * self._sums[i] / (count - self._fill + 1)
-                scales[i] = scale if scale > self.floor else self.floor
+        self._in_step += 1
+        if not self.ready:
+            if self._in_step == self._step:
+                self._in_step = 0
+                self._begin()
             return
-        self.ready = True
+        zs = self.zs
+        best = 0.0
+        width = 0
+        i = 0
+        for scale, lags, gains in self._filters:
+            a = 0.0
+            j = 0
+            for lag in lags:
+                part = newest - ring[(at - lag) & mask]
+                if part >= HALF:
+                    part -= MODULUS
+                elif part < -HALF:
+                    part += MODULUS
+                a += part * gains[j]
+                j += 1
+            z = zs[i] = a / scale
+            if z > best or z < -best:
+                best = z if z > 0.0 else -z
+                width = i
+            i += 1
         self.width = width
-        self.z = best if best_a >= 0.0 else -best
-        # The scale stands still while something is there, but not for ever.
-        if best > FREEZE and self._frozen_for < self._freeze_most:
-            self._frozen = self._freeze_readings
-        if frozen:
-            self._frozen -= 1
-            self._frozen_for += 1
-        elif best < FREEZE:
+        self.z = zs[width]
+        if best > self._most:
+            self._most = best
+        if self._in_step == self._step:
+            self._in_step = 0
+            self._end_step()
+
+    def _answers(self, i):
+        """|a| of width `i` in each colour."""
+        ring = self.ring
+        mask = self._mask
+        at = self.at
+        newest = self._sum
+        parts = []
+        for lag in self._lags[i]:
+            part = newest - ring[(at - lag) & mask]
+            if part >= HALF:
+                part -= MODULUS
+            elif part < -HALF:
+                part += MODULUS
+            parts.append(part)
+        out = []
+        for gains in self._gains[i]:
+            a = 0.0
+            for j in range(len(parts)):
+                a += parts[j] * gains[j]
+            out.append(a if a >= 0.0 else -a)
+        return out
+
+    def _begin(self):
+        """A step of the start: the mean |a| of each filter."""
+        self._steps += 1
+        last = self.count >= self._settle
+        for i in range(len(self._scales)):
+            sums = self._scales[i]
+            sizes = self._answers(i)
+            for m in range(len(sums)):
+                sums[m] += sizes[m]
+                if last:
+                    scale = SIGMA_OF_MEAN * sums[m] / self._steps
+                    sums[m] = scale if scale > self.floor else self.floor
+        if last:
+            self._steps = 0
+            self.ready = True
+            self._choose()
+
+    def _end_step(self):
+        """The scales move, or stand still while something is there, but not for ever."""
+        most = self._most
+        self._most = 0.0
+        if most > FREEZE and self._frozen_for < self._freeze_most:
+            self._frozen = self._freeze
+        if self._frozen > 0:
+            self._frozen -= self._step
+            self._frozen_for += self._step
+            return
+        if most < FREEZE:
             self._frozen_for = 0
+        self._steps += 1
+        eta = self._eta_least
+        if self._steps < FIRST_STEPS:
+            first = 2.0 / (self._steps + 20)
+            if first > eta:
+                eta = first
+        up = 1.0 + eta
+        for i in range(len(self._scales)):
+            scales = self._scales[i]
+            sizes = self._answers(i)
+            for m in range(len(scales)):
+                scale = scales[m]
+                if sizes[m] > MEDIAN_OF_ABS * scale:
+                    scales[m] = scale * up
+                else:
+                    scale /= up
+                    scales[m] = scale if scale > self.floor else self.floor
+        self._choose()
+
+    def _choose(self):
+        """For each width the filter that is the quietest, and the scale that its answers are divided by."""
+        used = self.used
+        wider = 0.0
+        for i in range(len(used) - 1, -1, -1):
+            scales = self._scales[i]
+            scale = min(scales)
+            one = self._filters[i]
+            one[2] = self._gains[i][scales.index(scale)]
+            if scale < NARROW * wider:
+                scale = NARROW * wider
+            one[0] = used[i] = wider = scale
 
     def mean(self, newest, oldest):
         """Mean of y over the readings `newest` .. `oldest` back (0 is the latest; oldest >= newest), in 1e-9."""
@@ -201,15 +246,41 @@ class Boxes:
         return total / (oldest - newest + 1)
 
     def sides(self, at):
-        """mean(right) and mean(left) of width number `at`, in 1e-9, and the readings between their middles."""
-        plan = self._plan[at]
-        apart = (plan[3] + plan[4] - plan[0]) / 2
-        return self.mean(0, plan[0] - 1), self.mean(plan[3], plan[4] - 1), apart
+        """mean(right), mean(left) and the answer of the three boxes of width number `at`, in 1e-9, and the readings
+        between the middles of right and left.
+        """
+        right_new, right_old, centre_new, centre_old, left_new, left_old, share, apart = self._plan[at]
+        right = self.mean(right_new, right_old)
+        left = self.mean(left_new, left_old)
+        centre = self.mean(centre_new, centre_old)
+        return right, left, centre - share * left - (1.0 - share) * right, apart
 
     def height(self, at):
-        """The short mean in the middle of the centre box over the line through both outer boxes, in 1e-9."""
-        plan = self._plan[at]
-        right = self.mean(0, plan[0] - 1)
-        left = self.mean(plan[3], plan[4] - 1)
+        """The short mean in the middle of a pass of width number `at` over the line through both outer boxes, 1e-9."""
+        right_new, right_old, _, _, left_new, left_old, share, _ = self._plan[at]
         middle = int(self.lags[at])
-        return self.mean(middle - 1, middle + 1) - left * plan[6] * (plan[4] - plan[3]) - right * plan[7] * plan[0]
+        line = share * self.mean(left_new, left_old) + (1.0 - share) * self.mean(right_new, right_old)
+        return self.mean(middle - 1, middle + 1) - line
+
+
+def _three_boxes(f, latest):
+    """Readings back of the newest and the oldest of the right, centre and left box for a width of `f` readings whose
+    middle is `latest` readings back, the share of the left one in the line, and the readings between right and left.
+    """
+    half = max(1, int(CENTRE * f / 2 + 0.5))
+    gap = int(GAP * f + 0.5)
+    right = max(1, min(int(RIGHT * f + 0.5), latest - half - gap))
+    left = max(1, int(LEFT * f + 0.5))
+    if latest - half - gap < 1:
+        gap = max(0, latest - half - 1)
+    right_new = max(0, latest - half - gap - right)
+    right_old = right_new + right - 1
+    centre_new = max(right_old + 1, latest - half)
+    centre_old = latest + half - 1
+    left_new = centre_old + 1 + gap
+    left_old = left_new + left - 1
+    middle = (centre_new + centre_old) / 2
+    to_right = middle - (right_new + right_old) / 2
+    to_left = (left_new + left_old) / 2 - middle
+    apart = to_left + to_right
+    return right_new, right_old, centre_new, centre_old, left_new, left_old, to_right / apart, apart

@@ -10,7 +10,7 @@ from collections import namedtuple
 Setting = namedtuple("Setting", "name default lowest highest unit help")
 
 TABLE = (
-    Setting("threshold", 4.2, 2.0, 100.0, "sigma", "raise an alert at this statistic; release and hold scale with it"),
+    Setting("threshold", 4.8, 2.0, 100.0, "sigma", "raise an alert at this statistic; release and hold scale with it"),
     Setting(
         "widths_s", (0.13, 0.2, 0.32, 0.5), 0.05, 2.0, "s", "rising widths (at half maximum) of the passes looked for"
     ),

@@ -5,6 +5,8 @@ edge-on; a non-ferrous disc never shows such lobes.  Source of the windows and l
 kinds of metal on simulated ground).  Runs under both interpreters.
 """
 
+from .baseline import follow
+
 # Windows in widths from the peak.
 CORE = 0.3
 LOBE_FROM = 0.8
@@ -13,13 +15,9 @@ WIDE_FROM = 2.0
 WIDE_TO = 3.0
 SIGMAS = 1.64
 SHARE = 0.04
-# Sigma of the lobe's mean, and of the step, over the scale of the three-box statistic of the same width: measured on
-# simulated ground without objects (lobe 0.9 on a bench, 1.0 to 1.4 in a garden, up to 2.1 on mineral soil; step 1.6,
-# 1.8 to 3.7, up to 6).
-LOBE_NOISE = 1.2
-STEP_NOISE = 2.5
-# A level that changed by this share of the peak, and stayed, is a step.
+# A level that changed by this share of the peak, and stayed, is a step: where so many sigmas of a step say so.
 STEP_SHARE = 0.6
+STEP_SIGMAS = 3.0
 
 
 def measure(boxes, back, f, slope):
@@ -45,29 +43,60 @@ def measure(boxes, back, f, slope):
 
 
 def extremes(boxes, back, f):
-    """The largest and the smallest short mean within the lobes' reach, over the wide windows, in 1e-9.
-
-    Only where measure() reaches.
+    """The largest and the smallest short mean within the lobes' reach, over the wide windows, in 1e-9, and how many
+    readings ago each was.  Only where measure() reaches.
     """
     reach = int(LOBE_TO * f + 0.5)
     wide_from = int(WIDE_FROM * f + 0.5)
     wide_to = int(WIDE_TO * f + 0.5)
     level = (boxes.mean(back - wide_to, back - wide_from) + boxes.mean(back + wide_from, back + wide_to)) / 2
     high = low = boxes.mean(back - 1, back + 1)
+    high_at = low_at = back
     for at in range(back - reach, back + reach + 1):
         value = boxes.mean(at - 1, at + 1)
         if value > high:
             high = value
+            high_at = at
         elif value < low:
             low = value
-    return high - level, low - level
+            low_at = at
+    return high - level, low - level, high_at, low_at
 
 
-def flat_iron(core, lobe, scale):
-    """Whether a rise of `core` shows the lobes of flat iron; `scale` is that of the width."""
-    return core > 0.0 and lobe < -SIGMAS * LOBE_NOISE * scale and lobe < -SHARE * core
+def flat_iron(core, lobe, sigma):
+    """Whether a rise of `core` shows the lobes of flat iron; sigma: of the lobe on this ground."""
+    return core > 0.0 and lobe < -SIGMAS * sigma and lobe < -SHARE * core
 
 
-def stayed(core, step, scale):
-    """Whether the level stayed where the pass took it; `scale` is that of the width."""
-    return abs(step) > STEP_SHARE * abs(core) and abs(step) > SIGMAS * STEP_NOISE * scale
+def stayed(core, step, sigma):
+    """Whether the level stayed where the pass took it; sigma: of a step on this ground."""
+    return abs(step) > STEP_SHARE * abs(core) and abs(step) > STEP_SIGMAS * sigma
+
+
+class Noise:
+    """The robust scales of lobe and step of each width on this ground: lobe, step, in 1e-9."""
+
+    def __init__(self, boxes, interval_s, floor_ppb):
+        self._boxes = boxes
+        self._f = [width / interval_s for width in boxes.widths_s]
+        self._back = [int(WIDE_TO * f + 0.5) for f in self._f]
+        self._floor = floor_ppb
+        self.restart()
+
+    def restart(self):
+        self.lobe = [self._floor] * len(self._f)
+        self.step = [self._floor] * len(self._f)
+        self._count = 0
+
+    def block(self, slope):
+        """Once a tenth of a second or so; one width after the other has its turn."""
+        widths = len(self._f)
+        at = self._count % widths
+        measured = measure(self._boxes, self._back[at], self._f[at], slope)
+        if measured is None:
+            return
+        self._count += 1
+        turn = self._count // widths + 1
+        _, lobe, step = measured
+        self.lobe[at] = follow(self.lobe[at], lobe if lobe >= 0.0 else -lobe, turn, self._floor)
+        self.step[at] = follow(self.step[at], step if step >= 0.0 else -step, turn, self._floor)

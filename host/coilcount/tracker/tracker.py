@@ -9,6 +9,7 @@ from .alerts import Alerts
 from .baseline import Baseline
 from .boxes import Boxes
 from .hold import Hold
+from .lobes import Noise
 from .records import Hold as HoldEvent
 from .records import State
 from .series import BROKEN, Decoder, Repair
@@ -52,7 +53,8 @@ class Tracker:
             int(values["hold_limit_s"] / block_s), floor_ppb,
         )
         self._may_hold = values["hold"]
-        self._alerts = Alerts(self._boxes, self._baseline, self._interval_us, values["release_fraction"])
+        self._noise = Noise(self._boxes, interval_s, floor_ppb)
+        self._alerts = Alerts(self._boxes, self._baseline, self._noise, self._interval_us, values["release_fraction"])
         self._frozen = False
         self._in_block = 0
         self._far = 0  # blocks in a row that were beyond the range
@@ -223,6 +225,7 @@ class Tracker:
         elif told == "end":
             events.append(HoldEvent("final", self._hold_start_us, time_us, self._hold_sign))
         self._baseline.block(mean, self._frozen or hold.on or self._alerts.open is not None)
+        self._noise.block(self._baseline.slope_a_reading)
 
     def _flush(self, events):
         certain = []
@@ -247,6 +250,7 @@ class Tracker:
         hold.restart()
         self._boxes.restart()
         self._baseline.restart()
+        self._noise.restart()
         self._repair.forget()
         self._in_block = 0
         self._newest_us = None

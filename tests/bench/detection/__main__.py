@@ -1,0 +1,58 @@
+"""What the tracker finds beside other ways and the bound, printed as tables: nothing here passes or fails.
+
+    python tests/bench/detection [--long] [--kinds bench,garden] [--minutes 30] [--tuning] [--only detect]
+
+SIMULATION throughout.  README.md beside this file holds the rules, which were written before anything was tuned.
+"""
+
+import argparse
+import multiprocessing
+import time
+from functools import partial
+from pathlib import Path
+
+import answers
+import dwell
+import tables
+from kinds import KINDS
+from study import study
+
+QUICK = (20, 16)  # minutes of clean ground, and of ground with objects, for each kind
+LONG = (120, 60)
+PARTS = ("detect", "answers", "dwell")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(prog="python tests/bench/detection", description=__doc__.splitlines()[0])
+    parser.add_argument("--long", action="store_true", help="six times the minutes: about an hour on two cores")
+    parser.add_argument("--kinds", default=",".join(KINDS), help="some of: " + ", ".join(KINDS))
+    parser.add_argument("--minutes", type=float, help="of clean ground for each kind; with objects 0.8 of that")
+    parser.add_argument("--tuning", action="store_true", help="the scenes and objects that constants are chosen by")
+    parser.add_argument("--only", choices=PARTS, help="one part alone")
+    parser.add_argument("--no-rivals", action="store_true", help="the tracker and the bound alone")
+    parser.add_argument("--cache", type=Path, help="keep the series in this folder, to try another tracker on them")
+    parser.add_argument("--processes", type=int, default=2)
+    options = parser.parse_args()
+    names = options.kinds.split(",")
+    for name in names:
+        if name not in KINDS:
+            parser.error(f"no kind {name}; there are {', '.join(KINDS)}")
+    clean, swept = LONG if options.long else QUICK
+    if options.minutes:
+        clean, swept = options.minutes, 0.8 * options.minutes
+    clean, swept = 2 * max(1, round(clean / 2)), 2 * max(1, round(swept / 2))
+    began = time.monotonic()
+    with multiprocessing.Pool(options.processes) as pool:
+        if options.only in (None, "detect"):
+            one = partial(study, tuning=options.tuning, clean_minutes=clean, swept_minutes=swept, cache=options.cache,
+                          with_rivals=not options.no_rivals)  # fmt: skip
+            tables.detection(pool.map(one, names, chunksize=1), clean)
+        if options.only in (None, "answers"):
+            tables.answers(pool.map(partial(answers.study, tuning=options.tuning, minutes=3 * swept), answers.GROUNDS))
+        if options.only in (None, "dwell"):
+            tables.dwell(pool.map(partial(dwell.study, tuning=options.tuning, minutes=swept), dwell.GROUNDS))
+    print(f"\n{time.monotonic() - began:.0f} s")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,120 @@
+"""The thirteen kinds of ground and weather, and their scenes.  A coil of R 9 cm and N 60 (the scene's own default).
+
+The levels are our own, chosen so that what is known of such grounds comes out (README).  Salt water's conductivity is
+not in the simulator: `beach` is wet sand, weakly magnetic, over which the coil rides in long waves.
+"""
+
+from dataclasses import asdict, dataclass, field
+
+import numpy as np
+import objects
+from coilcount.simulate.scene import Ground, Knock, Lost, Oscillator, Scene, Supply, Sweep, Target, Vibration, Weather
+
+SECONDS = 120
+FIRST_S = 7.0  # no pass before: the boxes fill and settle
+LAST_S = 4.0  # nor in the last seconds
+
+LAWN = Ground(chi=1e-4, variation=0.15, patch_m=0.8, wobble_cm=0.4, wobble_high_hz=1.5)
+CALM = Weather(start_c=15, warm_up_k=1.5, warm_up_s=90, swing_k=0.1)
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One kind.  things: (test, tuning) objects; slowest, fastest: m/s; every_s: mean time between passes."""
+
+    name: str
+    ground: Ground = LAWN
+    weather: Weather = CALM
+    supply: Supply = field(default_factory=lambda: Supply(sag_v_per_min=0.002, ripple_mv=2))
+    oscillator: Oscillator = field(default_factory=Oscillator)
+    vibration: Vibration = field(default_factory=Vibration)
+    things: tuple = (objects.TEST, objects.TUNING)
+    slowest: float = 0.3
+    fastest: float = 1.0
+    every_s: float = 3.2
+    spread: float = 0.2  # of every_s, either way
+    rest: bool = False  # half of the passes stop over the object
+    knocks: bool = False
+    lost: bool = False
+
+
+KINDS = {
+    kind.name: kind
+    for kind in (
+        Kind("bench", ground=Ground(), weather=Weather(start_c=20, warm_up_k=1, warm_up_s=90)),
+        Kind("garden", lost=True),
+        Kind("mineral", ground=Ground(chi=1e-3, variation=0.25, patch_m=0.8, wobble_cm=0.5, wobble_high_hz=1.2)),
+        Kind(
+            "sun",
+            weather=Weather(start_c=25, warm_up_k=6, warm_up_s=120, swing_k=0.5, swing_period_s=30),
+            oscillator=Oscillator(temperature_ppm_per_k=-30),
+        ),
+        Kind(
+            "beach",
+            ground=Ground(chi=2e-4, variation=0.05, patch_m=1.5, wobble_cm=0.9, wobble_low_hz=0.1, wobble_high_hz=0.8),
+        ),
+        Kind("junk", things=(objects.TEST + objects.IRON_TEST, objects.TUNING + objects.IRON_TUNING),
+             every_s=1.0, spread=0.7),
+        Kind("dwell", every_s=6.5, rest=True),
+        Kind("vibration", vibration=Vibration(rms_ppm=1.0, frequency_hz=13), knocks=True),
+        Kind("deep", ground=Ground(chi=5e-5, variation=0.12, patch_m=0.8, wobble_cm=0.3, wobble_high_hz=1.5),
+             things=(objects.DEEP_TEST, objects.DEEP_TUNING), fastest=0.7),
+        Kind("fast", slowest=0.9, fastest=1.4),
+        Kind("foil", things=(objects.SMALL_TEST, objects.SMALL_TUNING)),
+        Kind("battery", supply=Supply(volt=5, sag_v_per_min=0.2, ripple_mv=12)),
+        Kind("noisy", oscillator=Oscillator(noise="typical")),
+    )
+}
+# For the answers, not for the mean over the kinds: flat iron that lies alone.
+IRON = Kind("flat iron", things=(objects.IRON_TEST, objects.IRON_TUNING))
+
+
+def scene_of(kind: Kind, seed: int, with_objects: bool, tuning: bool) -> Scene:
+    """Two minutes of the kind.  The same seed with and without objects are two different sweeps."""
+    rng = np.random.default_rng([seed, with_objects, tuning])
+    speed = rng.uniform(kind.slowest, kind.fastest)
+    targets = []
+    at = FIRST_S
+    while with_objects and at < SECONDS - LAST_S:
+        things = kind.things[tuning]
+        thing = things[rng.integers(len(things))]
+        target = target_of(thing, rng, at, speed_m_s=float(rng.uniform(kind.slowest, kind.fastest)))
+        targets.append(target)
+        step = kind.every_s * rng.uniform(1 - kind.spread, 1 + kind.spread)
+        if kind.rest and rng.random() < 0.5:
+            rest = float(rng.uniform(2, 8))
+            targets[-1] = Target(**{**asdict(target), "dwell_s": rest, "at_s": (at + rest / 2,)})
+            step += rest
+            if targets[-1].at_s[0] > SECONDS - LAST_S:
+                targets.pop()
+        at += step
+    knocks = ()
+    if kind.knocks:
+        times = np.sort(rng.uniform(8, SECONDS - 4, rng.poisson(0.25 * SECONDS / 60)))
+        knocks = tuple(Knock(at_s=(float(t),), size_ppm=float(rng.uniform(-12, 12))) for t in times)
+    lost = ()
+    if kind.lost:
+        lost = tuple(Lost(at_s=(float(t),), records=int(rng.integers(1, 6))) for t in rng.uniform(5, SECONDS - 4, 3))
+    return Scene(
+        schema=1, duration_s=SECONDS, seed=seed, oscillator=kind.oscillator,
+        sweep=Sweep(speed_m_s=float(speed), height_cm=3), ground=kind.ground, weather=kind.weather, supply=kind.supply,
+        vibration=kind.vibration, target=tuple(targets), knock=knocks, lost=lost,
+    )  # fmt: skip
+
+
+def target_of(thing: objects.Thing, rng: np.random.Generator, at_s: float, speed_m_s: float) -> Target:
+    """The thing at a random depth, offset and attitude, passed once."""
+    return Target(
+        object=thing.name,
+        shape=thing.shape,
+        metal=thing.metal,
+        diameter_mm=thing.diameter_mm,
+        thickness_mm=thing.thickness_mm,
+        length_mm=thing.length_mm,
+        depth_cm=float(rng.uniform(thing.shallow_cm, thing.deep_cm)),
+        offset_cm=float(rng.uniform(-5, 5)),
+        tilt_deg=float(rng.uniform(thing.least_tilt, thing.most_tilt)),
+        turn_deg=float(rng.uniform(-180, 180)),
+        speed_m_s=speed_m_s,
+        at_s=(at_s,),
+    )

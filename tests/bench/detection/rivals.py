@@ -1,0 +1,111 @@
+"""Other ways to detect, each as a series of a statistic over the same readings.
+
+Each is given what helps it: a smoothing of 0.1 s where it has none of its own, and the constants that did best on the
+tuning scenes (README).  A statistic that is in 1e-9 and not in units of its noise has its threshold set kind by kind
+all the same.
+"""
+
+from collections.abc import Callable
+
+import numpy as np
+from scipy.ndimage import median_filter
+from scipy.signal import lfilter
+from series import INTERVAL_S
+
+SMOOTH = 5  # readings, 0.1 s
+RETUNE_S = 15.0
+BASELINE_S = 0.5
+MEDIAN_S = 5.0
+LONG_S = 5.0
+SHORT_S = 0.2
+DRIFT_SIGMAS = 0.5
+KALMAN_S = 1.0
+GATE = 3.0
+MAD = 1.4826
+
+
+def smooth(y: np.ndarray, n: int = SMOOTH) -> np.ndarray:
+    total = np.cumsum(np.concatenate([np.full(n, y[0]), y]))
+    return (total[n:] - total[:-n]) / n
+
+
+def exponential(y: np.ndarray, tau_s: float) -> np.ndarray:
+    """The mean of what was before each reading, with weights that fall off in tau_s."""
+    keep = np.exp(-INTERVAL_S / tau_s)
+    out, _ = lfilter([1 - keep], [1, -keep], y, zi=[keep * y[0]])
+    return np.concatenate([[y[0]], out[:-1]])
+
+
+def trailing_median(y: np.ndarray, n: int) -> np.ndarray:
+    return median_filter(y, size=n, mode="nearest", origin=n // 2 - (n + 1) % 2)
+
+
+def fixed_reference(y: np.ndarray) -> np.ndarray:
+    """Listening to a beat: the reference is set anew each RETUNE_S."""
+    x = smooth(y)
+    every = round(RETUNE_S / INTERVAL_S)
+    return x - np.repeat(x[::every], every)[: len(x)]
+
+
+def exponential_baseline(y: np.ndarray) -> np.ndarray:
+    return smooth(y) - exponential(smooth(y), BASELINE_S)
+
+
+def median_and_mad(y: np.ndarray) -> np.ndarray:
+    x = smooth(y)
+    n = round(MEDIAN_S / INTERVAL_S) | 1
+    residual = x - trailing_median(x, n)
+    return residual / np.maximum(MAD * trailing_median(np.abs(residual), n), 20.0)
+
+
+def short_over_long(y: np.ndarray) -> np.ndarray:
+    residual = y - exponential(y, 2 * BASELINE_S)
+    size = np.abs(smooth(residual))
+    long = exponential(size, LONG_S)
+    short = smooth(residual, round(SHORT_S / INTERVAL_S))
+    return short / np.maximum(long, 20.0)
+
+
+def cusum(y: np.ndarray) -> np.ndarray:
+    residual = y - exponential(y, BASELINE_S)
+    scale = np.maximum(1.2533 * exponential(np.abs(residual), 10.0), 20.0)
+    up = down = 0.0
+    out = []
+    for u in (residual / scale).tolist():
+        up = max(0.0, up + u - DRIFT_SIGMAS)
+        down = max(0.0, down - u - DRIFT_SIGMAS)
+        out.append(up if up >= down else -down)
+    return np.array(out)
+
+
+def kalman(y: np.ndarray) -> np.ndarray:
+    """Local level in its steady state; an innovation beyond the gate hardly moves it, for a second at most."""
+    gain = 1 - np.exp(-INTERVAL_S / KALMAN_S)
+    level = y[0]
+    scale = 200.0
+    shut = 0
+    out = []
+    for x in smooth(y).tolist():
+        error = x - level
+        z = error / scale
+        out.append(z)
+        if abs(z) > GATE and shut < 50:
+            shut += 1
+            level += 0.1 * gain * error
+        else:
+            shut = shut - 1 if shut > 0 and abs(z) <= GATE else shut
+            level += gain * error
+            scale *= 1.003 if abs(error) > 0.6745 * scale else 1 / 1.003
+        scale = max(scale, 20.0)
+    return np.array(out)
+
+
+# name: (statistic, from the middle of what it looks at to when it is known, s)
+RIVALS: dict[str, tuple[Callable[[np.ndarray], np.ndarray], float]] = {
+    "fixed reference": (fixed_reference, 0.04),
+    "exponential": (exponential_baseline, 0.04),
+    "median and MAD": (median_and_mad, 0.04),
+    "short over long": (short_over_long, 0.1),
+    "CUSUM": (cusum, 0.1),
+    "Kalman level": (kalman, 0.04),
+}

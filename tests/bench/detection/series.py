@@ -1,0 +1,162 @@
+"""A scene's intervals as a board would count them, its readings as every method gets them, and the truth."""
+
+import pickle
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+from coilcount.model import Line
+from coilcount.simulate.coil import CoilModel, is_iron
+from coilcount.simulate.dprime import WINDOW_S, d_prime, readings, yardstick
+from coilcount.simulate.lines import entries
+from coilcount.simulate.passes import passes_of
+from coilcount.simulate.scene import Scene
+from coilcount.tracker.series import Decoder, Repair
+from coilwire import frame, records
+from kinds import Kind, scene_of
+from spectrum import ground_covariance, matched
+
+INTERVAL_MS = 20
+INTERVAL_S = INTERVAL_MS / 1000
+ALONE_S = 2.0  # a pass with no other nearer than this is isolated
+CLEAN_SEED = {True: 10_000, False: 500_000}  # by tuning
+SWEPT_SEED = {True: 20_000, False: 600_000}
+YARDSTICK_SEED = 1_000_003
+
+
+LAGS = 600
+
+
+@dataclass(frozen=True)
+class Measure:
+    """Autocovariances of the readings: the oscillator alone, and everything."""
+
+    oscillator: np.ndarray
+    everything: np.ndarray
+
+
+@dataclass
+class Pass:
+    """One pass and its truth.
+
+    width_s: for how long the shift is above half its peak (both signs); two_faced: it goes the other way, too, by more
+    than half its peak; alone: isolated; shape: (150,) the pass in the readings, in 1e-9, `at` its middle.
+    """
+
+    name: str
+    iron: bool
+    at_s: float
+    rest_s: float
+    width_s: float
+    sign: int
+    peak_ppm: float
+    d: float  # against the oscillator alone
+    d_all: float  # against everything
+    two_faced: bool
+    alone: bool
+    shape: np.ndarray
+
+
+@dataclass
+class Run:
+    """Two minutes.  intervals: arguments of Tracker.interval; y: readings in 1e-9; first_s: time of y[0]."""
+
+    intervals: list[tuple[int, ...]]
+    y: np.ndarray
+    first_s: float
+    passes: list[Pass]
+
+
+@dataclass
+class Data:
+    """Everything of one kind."""
+
+    kind: str
+    clean: list[Run]
+    swept: list[Run]
+    covariance: np.ndarray  # of the readings, against everything, relative
+
+
+def data_of(kind: Kind, tuning: bool, clean_minutes: float, swept_minutes: float, cache: Path | None) -> Data:
+    """Made anew, or from the folder `cache` where it has been made before."""
+    name = f"{kind.name}-{'tuning' if tuning else 'test'}-{clean_minutes:g}-{swept_minutes:g}.pickle".replace(" ", "-")
+    if cache is not None and (cache / name).exists():
+        return pickle.loads((cache / name).read_bytes())
+    scene = scene_of(kind, 0, True, tuning)
+    coil = CoilModel(scene)
+    oscillator = yardstick(replace(scene, target=()), coil.f0_hz, INTERVAL_MS, YARDSTICK_SEED).oscillator
+    ground = ground_covariance(scene, coil.f0_hz, INTERVAL_MS, YARDSTICK_SEED + 100 * tuning, LAGS)
+    measure = Measure(oscillator, ground)
+    number = sum(ord(letter) * 7**i for i, letter in enumerate(kind.name)) % 997 * 100
+    clean = [
+        run_of(scene_of(kind, CLEAN_SEED[tuning] + number + i, False, tuning), coil, measure)
+        for i in range(round(clean_minutes / 2))
+    ]
+    swept = [
+        run_of(scene_of(kind, SWEPT_SEED[tuning] + number + i, True, tuning), coil, measure)
+        for i in range(round(swept_minutes / 2))
+    ]
+    data = Data(kind.name, clean, swept, ground)
+    if cache is not None:
+        cache.mkdir(parents=True, exist_ok=True)
+        (cache / name).write_bytes(pickle.dumps(data))
+    return data
+
+
+def run_of(scene: Scene, coil: CoilModel, measure: Measure) -> Run:
+    intervals = []
+    for entry in entries(scene, scene.seed, INTERVAL_MS):
+        parsed = frame.parse(entry.data) if isinstance(entry, Line) else None
+        if parsed is not None and parsed.kind == "I":
+            record = records.read(parsed)
+            intervals.append((record.sequence * INTERVAL_MS * 1000 + INTERVAL_MS * 500, *record[:5]))
+    y, first_s = readings_of(intervals)
+    return Run(intervals, y, first_s, truth_of(scene, coil, measure))
+
+
+def readings_of(intervals: list[tuple[int, ...]]) -> tuple[np.ndarray, float]:
+    """Decoded, repaired and filled, as the tracker has them, and the time of the first."""
+    decoder = Decoder(INTERVAL_MS * 1000)
+    repair = Repair()
+    out: list[int] = []
+    for interval in intervals:
+        for _ in range(max(decoder.interval(*interval[1:]), 0)):
+            repair.push(decoder.y, decoder.edge, out)
+    repair.flush(out)
+    last_s = intervals[-1][0] / 1e6 - INTERVAL_S / 2
+    return np.array(out, dtype=float), last_s - (len(out) - 1) * INTERVAL_S
+
+
+def truth_of(scene: Scene, coil: CoilModel, measure: Measure) -> list[Pass]:
+    found = []
+    for one in passes_of(scene):
+        target = one.target
+        half_s = WINDOW_S + target.dwell_s / 2
+        at = one.closest_s
+        t = at + np.arange(-round(1000 * half_s), round(1000 * half_s)) * 1e-3
+        down_m = np.full_like(t, (scene.sweep.height_cm + target.depth_cm) / 100)
+        y = coil.object_shift(target, one.along_m(t), down_m)[0]
+        peak = y[np.argmax(np.abs(y))]
+        high = np.flatnonzero(np.abs(y) >= 0.5 * abs(peak))
+        shape = readings(y, INTERVAL_MS)
+        found.append(
+            Pass(
+                name=target.object,
+                iron=is_iron(target),
+                at_s=float(at),
+                rest_s=target.dwell_s,
+                width_s=float(high[-1] - high[0] + 1) / 1000,
+                sign=1 if peak > 0 else -1,
+                peak_ppm=float(1e6 * peak),
+                d=d_prime(shape, measure.oscillator),
+                d_all=matched(shape, measure.everything[: len(shape)])[1],
+                two_faced=bool(-(y * np.sign(peak)).min() > 0.5 * abs(peak)),
+                alone=True,
+                shape=1e9 * shape,
+            )
+        )
+    for a, b in pairwise(found):
+        if b.at_s - a.at_s - (a.rest_s + b.rest_s) / 2 < ALONE_S:
+            a.alone = b.alone = False
+    return found

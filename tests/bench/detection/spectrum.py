@@ -1,0 +1,51 @@
+"""The spectrum of a kind's readings, and filters and d' from it.
+
+The median over tapered segments (Welch's method): what is rare in the ground is no part of it, and slow drift does not
+leak into the band of a pass, as it does through segments cut off sharply.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+from coilcount.simulate.dprime import NUISANCE, readings, timing_covariance
+from coilcount.simulate.scene import Scene
+from coilcount.simulate.signal import components
+from scipy.linalg import solve_toeplitz
+from scipy.signal import detrend
+
+SEGMENT = 600  # readings, 12 s
+LEARN_RUNS = 6  # of a minute
+MEDIAN_OF_EXPONENTIAL = np.log(2)
+
+
+def covariance_of(runs: list[np.ndarray], lags: int) -> np.ndarray:
+    """Autocovariance at `lags` lags from the median spectrum of the runs; each run a series of readings."""
+    window = np.hanning(SEGMENT)
+    power = []
+    for run in runs:
+        for start in range(0, len(run) - SEGMENT + 1, SEGMENT // 2):
+            part = detrend(run[start : start + SEGMENT]) * window
+            power.append(np.abs(np.fft.rfft(part, 2 * SEGMENT)) ** 2 / np.sum(window**2))
+    middle = np.median(power, axis=0) / MEDIAN_OF_EXPONENTIAL
+    return np.fft.irfft(middle)[:lags]
+
+
+def ground_covariance(scene: Scene, f0_hz: float, interval_ms: int, seed: int, lags: int) -> np.ndarray:
+    """Of relative readings over the scene's ground with nothing in it, everything in: ground, hand, weather, supply."""
+    clean = replace(scene, target=(), knock=(), lost=(), duration_s=60)
+    runs = [readings(sum(components(clean, seed + i, NUISANCE).values()), interval_ms) for i in range(LEARN_RUNS)]
+    return covariance_of(runs, lags) + timing_covariance(f0_hz, scene.oscillator.jitter_ns * 1e-9, interval_ms, lags)
+
+
+def matched(shape: np.ndarray, covariance: np.ndarray) -> tuple[np.ndarray, float]:
+    """The filter C^-1 s less its projection on level and slope, scaled so that noise gives a variance of 1, and d'.
+
+    shape: (n,) in the covariance's units.
+    """
+    n = len(shape)
+    line = np.stack([np.ones(n), np.linspace(-1, 1, n)], axis=1)
+    solved = solve_toeplitz(covariance[:n], np.column_stack([shape, line]))
+    gain = np.linalg.solve(line.T @ solved[:, 1:], line.T @ solved[:, 0])
+    h = solved[:, 0] - solved[:, 1:] @ gain
+    d = float(np.sqrt(max(h @ shape, 0.0)))
+    return h / d if d else h, d

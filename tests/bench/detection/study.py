@@ -1,0 +1,104 @@
+"""One kind through every method: thresholds from its clean runs, then what each finds in its swept ones."""
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import bound
+import numpy as np
+import rivals
+import score
+import trackers
+from kinds import KINDS
+from score import Found
+from series import INTERVAL_S, Pass, data_of
+
+TRACKER = "tracker"
+BOUND = "bound"
+# Factors on a kind's threshold for 1 a minute, among which that for 0.1 is looked up.
+FACTORS = tuple(float(f) for f in np.round(1.1 ** np.arange(8), 4))
+
+
+@dataclass
+class Result:
+    """What one kind came to.
+
+    thresholds: method: the one for 1 false alarm a minute; clean: method: false alarms on the clean runs at each of
+    FACTORS times that; minutes: method: that these come from; found: method: for each of FACTORS, for each pass its
+    alert or None; lone: method: at each of FACTORS, alerts that belong to no pass.
+    """
+
+    kind: str
+    passes: list[Pass]
+    swept_minutes: float
+    thresholds: dict[str, float] = field(default_factory=dict)
+    clean: dict[str, list[int]] = field(default_factory=dict)
+    minutes: dict[str, float] = field(default_factory=dict)
+    found: dict[str, list[list[Found | None]]] = field(default_factory=dict)
+    default_clean: int = 0  # of the tracker, at its default threshold
+    default_found: list[Found | None] = field(default_factory=list)
+    default_lone: int = 0
+
+
+def study(name: str, tuning: bool, clean_minutes: float, swept_minutes: float, cache: Path | None,
+          with_rivals: bool) -> Result:  # fmt: skip
+    data = data_of(KINDS[name], tuning, clean_minutes, swept_minutes, cache)
+    minutes = sum(len(run.y) for run in data.clean) * INTERVAL_S / 60
+    result = Result(name, [one for run in data.swept for one in run.passes], swept_minutes)
+    _tracker(data, minutes, result)
+    _bound(data, result)
+    if with_rivals:
+        for rival, (statistic, lag_s) in rivals.RIVALS.items():
+            _rival(data, minutes, result, rival, statistic, lag_s)
+    return result
+
+
+def _tracker(data, minutes, result):
+    at = trackers.threshold_for(data.clean, minutes, 1.0)
+    result.thresholds[TRACKER] = at
+    result.minutes[TRACKER] = minutes
+    result.clean[TRACKER] = [trackers.count(data.clean, at * factor) for factor in FACTORS]
+    result.found[TRACKER] = [
+        [alert for run in data.swept for alert in score.match(run.passes, trackers.run_tracker(run, at * factor)[0])[0]]
+        for factor in FACTORS
+    ]
+    default = trackers.DEFAULT
+    result.default_clean = trackers.count(data.clean, default)
+    for run in data.swept:
+        found, lone = score.match(run.passes, trackers.run_tracker(run, default)[0])
+        result.default_found += found
+        result.default_lone += lone
+
+
+def _bound(data, result):
+    sizes, minutes = bound.clean_peaks(data)
+    at = float(sizes[round(minutes)]) * (1 + 1e-9)
+    result.thresholds[BOUND] = at
+    result.minutes[BOUND] = minutes
+    result.clean[BOUND] = [int(np.sum(sizes >= at * factor)) for factor in FACTORS]
+    strengths = [[bound.strength(run, one, data.covariance) for one in run.passes] for run in data.swept]
+    result.found[BOUND] = [
+        [
+            alert
+            for run, some in zip(data.swept, strengths, strict=True)
+            for alert in bound.alerts(run, some, at * factor)
+        ]
+        for factor in FACTORS
+    ]
+
+
+def _rival(data, minutes, result, name, statistic, lag_s):
+    clean = [statistic(run.y) for run in data.clean]
+    at = score.threshold_for(clean, minutes, 1.0)
+    sizes = np.concatenate([np.abs(z[score.peaks(z, 0.5 * at)]) for z in clean])
+    result.thresholds[name] = at
+    result.minutes[name] = minutes
+    result.clean[name] = [int(np.sum(sizes >= at * factor)) for factor in FACTORS]
+    series = [statistic(run.y) for run in data.swept]
+    result.found[name] = [
+        [
+            alert
+            for run, z in zip(data.swept, series, strict=True)
+            for alert in score.match(run.passes, score.alerts_of(z, run.first_s, lag_s, at * factor))[0]
+        ]
+        for factor in FACTORS
+    ]

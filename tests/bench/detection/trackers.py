@@ -1,0 +1,55 @@
+"""The tracker itself over a run: its alerts exactly as it gives them, at any threshold."""
+
+from coilcount.tracker import defaults
+from coilcount.tracker.records import Alert, Hold
+from coilcount.tracker.tracker import Tracker
+from score import Found
+from series import INTERVAL_S, Run
+
+DEFAULT = defaults.DEFAULTS["threshold"]
+LEAST = 2.0  # what the setting allows
+MOST = 100.0
+STEPS = 9
+
+
+def run_tracker(run: Run, threshold: float, **settings) -> tuple[list[Found], list[Hold]]:
+    tracker = Tracker(INTERVAL_S, threshold=threshold, **settings)
+    events: list = []
+    for record in run.intervals:
+        got = tracker.interval(*record)
+        if got:
+            events.extend(got)
+    events.extend(tracker.finish())
+    alerts = [
+        Found(
+            e.peak_us / 1e6, e.raised_us / 1e6, e.sign, e.score, e.response, e.confidence, e.reasons
+        )
+        for e in events
+        if isinstance(e, Alert) and e.stage == "final"
+    ]
+    return alerts, [e for e in events if isinstance(e, Hold) and e.stage == "final"]
+
+
+def count(clean: list[Run], threshold: float) -> int:
+    return sum(len(run_tracker(run, threshold)[0]) for run in clean)
+
+
+def threshold_for(clean: list[Run], minutes: float, rate: float) -> float:
+    """The threshold for `rate` alerts a minute on clean runs, by halving: every step is a run of its own."""
+    low, high = LEAST, MOST
+    allowed = round(rate * minutes)
+    if count(clean, low) <= allowed:
+        return low
+    high = low
+    while count(clean, high) > allowed and high < MOST:
+        low = high
+        high = min(2 * high, MOST)
+    for _ in range(STEPS):
+        middle = (low * high) ** 0.5
+        if high / low < 1.01:
+            break
+        if count(clean, middle) > allowed:
+            low = middle
+        else:
+            high = middle
+    return high
