@@ -57,6 +57,7 @@ class App:
         self._stopped_ms = STOPPED_AFTER_MS  # silence at which the next such record is due
         self._answers = []
         self._logs = []
+        self._test_id = None  # of the command whose self-test runs
 
     def start(self):
         """Start counting with the settings in force."""
@@ -81,6 +82,8 @@ class App:
         if heard:
             for request in self.session.feed(heard):
                 self._answer(request)
+        if self._test_id is not None:
+            self._self_test()
         state = self.counter.poll()
         if state == counting.CLOSED:
             self._interval()
@@ -207,10 +210,34 @@ class App:
     # ------------------------------------------------------------ what the host asked
 
     def _answer(self, request):
-        ok, text = self._do(request)
+        if request.verb == "selftest":
+            why = self._begin_self_test(request.id)
+            if why:
+                self._reply(request.id, 0, why)
+        else:
+            ok, text = self._do(request)
+            self._reply(request.id, ok, text)
+
+    def _reply(self, number, ok, text):
         # A host that asks and does not read gets no more answers than this; asking again is harmless.
         if len(self._answers) < MOST_WAITING:
-            self._answers.append(records.Answer(request.id, ok, text))
+            self._answers.append(records.Answer(number, ok, text))
+
+    def _begin_self_test(self, number):
+        """ "" where it runs and is answered when it is over."""
+        if self._test_id is None:
+            why = self.board.begin_self_test()
+            if not why:
+                self._test_id = number
+            return why
+        # Asked again for want of an answer: there will be one.
+        return "" if number and number == self._test_id else "busy: a self-test runs"
+
+    def _self_test(self):
+        result = self.board.self_test()
+        if result is not None:
+            self._reply(self._test_id, result[0], result[1])
+            self._test_id = None
 
     def _do(self, request):
         """(1 or 0, text) after doing what was asked."""

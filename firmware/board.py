@@ -18,3 +18,11 @@ class Board:
     def marks(self):
         """How often the mark button was pressed since boot."""
         raise NotImplementedError
+
+    def begin_self_test(self):
+        """ "" where it runs now, else why not.  Texts that begin "no self-test" mean never, "busy" not now."""
+        return "no self-test on this board"
+
+    def self_test(self):
+        """(1 or 0, text) once the test that was begun is over, None while it runs."""
+        raise NotImplementedError

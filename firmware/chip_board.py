@@ -16,9 +16,10 @@ DEBOUNCE_POLLS = 20
 
 
 class ChipBoard(Board):
-    """kind: pins.Kind."""
+    """kind: pins.Kind; self_test: self_test.SelfTest, or None."""
 
-    def __init__(self, kind):
+    def __init__(self, kind, self_test=None):
+        self._self_test = self_test
         self.name = kind.name
         self.uid = hexlify(machine.unique_id()).decode().upper()
         self._sensor = machine.ADC(pins.TEMPERATURE_CHANNEL)
@@ -51,6 +52,15 @@ class ChipBoard(Board):
                 self._down = not self._down
                 self._marks += self._down
         return self._marks
+
+    def begin_self_test(self):
+        if self._self_test is None:
+            return "no self-test: no pin is free for it (pins.py)"
+        return self._self_test.start()
+
+    def self_test(self):
+        test = self._self_test
+        return test.poll() if test else None
 
     def _microvolts(self, adc):
         total = 0

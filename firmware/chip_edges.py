@@ -15,8 +15,7 @@ import pio_program
 import rp2
 import uctypes
 
-RING_WORDS = 8192
-RING_BITS = 15  # of its size in bytes; the most that a channel can wrap
+RING_BITS = 15  # of the ring's size in bytes, 8,192 words; the most that a channel can wrap
 # Per turn of a channel: 89 minutes at 25 kHz.
 CHANNEL_WORDS = 1 << 27
 
@@ -31,15 +30,18 @@ WORD = 2  # DMA transfer size: 4 bytes
 
 
 class ChipEdges:
-    """pin: GPIO number of the squared coil signal; machine_id: state machine 0..7."""
+    """pin: GPIO number of the signal, 0 to 3.3 V; machine_id: state machine 0..7, 4 to a block; ring_bits: of the
+    ring's size in bytes.  The program has a block of its own.
+    """
 
     tick_cycles = pio_program.TICK_CYCLES
     missed_ticks = pio_program.HOLD_OFF + pio_program.OVERHEAD_TICKS
-    ring_words = RING_WORDS
     moved_modulo = CHANNEL_WORDS
 
-    def __init__(self, pin, machine_id=0):
+    def __init__(self, pin, machine_id=0, ring_bits=RING_BITS):
         self.clock_hz = machine.freq()
+        self.ring_words = 1 << ring_bits - 2
+        self._ring_bits = ring_bits
         self._pin = machine.Pin(pin, machine.Pin.IN)
         self._id = machine_id
         assemble = rp2.asm_pio(autopush=True, push_thresh=pio_program.PUSH_BITS)
@@ -53,7 +55,7 @@ class ChipEdges:
         self._fifo = base + RXF0 + 4 * number
         self._dreq = machine_id // MACHINES * 8 + MACHINES + number
         # DMA wraps at addresses that are multiples of the ring's size: of twice the room one part fits.
-        size = 4 * RING_WORDS
+        size = 1 << ring_bits
         self._room = bytearray(2 * size)
         self._ring_at = (uctypes.addressof(self._room) + size - 1) & -size
         self.ring = uctypes.bytearray_at(self._ring_at, size)
@@ -85,7 +87,7 @@ class ChipEdges:
             size=WORD,
             inc_read=False,
             inc_write=True,
-            ring_size=RING_BITS,
+            ring_size=self._ring_bits,
             ring_sel=True,
             treq_sel=self._dreq,
             chain_to=then,

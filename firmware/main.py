@@ -6,6 +6,9 @@ import time
 # Time for a person or a deploy tool to press Ctrl-C before anything runs.
 START_DELAY_MS = 500
 IDLE_MS = 1
+# The self-test's counter: in the other block, and 51 ms of its edges.
+TEST_MACHINE = 4
+TEST_RING_BITS = 12
 
 
 def main():
@@ -24,13 +27,16 @@ def main():
     machine.freq(kind.clock_hz)
     # Its ring takes 64 kB in one piece: before the other modules come to lie all over the memory.
     edges = ChipEdges(pins.COIL)
+    test_edges = None if pins.SELF_TEST is None else ChipEdges(pins.SELF_TEST, TEST_MACHINE, TEST_RING_BITS)
 
     from adc import Amplitude
     from app import App
     from chip_board import ChipBoard
+    from chip_wave import ChipWave
     from clock import Clock
     from edge_counter import EdgeCounter
     from link import Link
+    from self_test import SelfTest
     from store import Store
     from version import VERSION
 
@@ -41,13 +47,20 @@ def main():
     amplitude = None if pins.AMPLITUDE is None else Amplitude(machine.ADC(machine.Pin(pins.AMPLITUDE)))
     counter = EdgeCounter(edges, clock, amplitude)
     link = Link(sys.stdin.buffer, sys.stdout.buffer)
-    app = App(counter, link, store, ChipBoard(kind), clock, VERSION)
+    self_test = None
+    if test_edges:
+        self_test = SelfTest(EdgeCounter(test_edges, clock), ChipWave(pins.SELF_TEST), clock)
+    app = App(counter, link, store, ChipBoard(kind, self_test), clock, VERSION)
     try:
         app.start()
         app.run(lambda: time.sleep_ms(IDLE_MS))
     finally:
-        # State machines and DMA outlive a soft reset.
-        counter.stop()
+        # State machines, DMA and PWM outlive a soft reset.
+        try:
+            counter.stop()
+        finally:
+            if self_test:
+                self_test.stop()
 
 
 main()

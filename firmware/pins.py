@@ -10,6 +10,9 @@ COIL = 15  # the squared coil signal, 0 to 3.3 V (see WIRING.md); PIO reads any 
 MARK = 22  # a button to ground
 # A voltage that follows the coil's amplitude, on GP26, GP27 or GP28; None where nothing is wired.
 AMPLITUDE = None
+# Nothing must be wired here: the self-test puts a square wave of 20 kHz on it.  Far from the coil's on the header;
+# None for no self-test.
+SELF_TEST = 2
 
 SUPPLY = 29  # on the board: VSYS / 3
 # On the wireless boards GP29 is also the clock line to the wireless chip.  While its chip select, GP25, is high that

@@ -13,10 +13,11 @@ from coilwire import frame, records
 # Longest line that is kept; of a longer one only the end is, since a sound frame may stand there.
 MAX_LINE = frame.MAX_FRAME_BYTES
 
-# verb: "hello", "get" (name, or "" for all), "set" (name, value), "help", or "refuse" (name: why).
+# verb: "hello", "get" (name, or "" for all), "set" (name, value), "help", "selftest", or "refuse" (name: why).
 Request = namedtuple("Request", "id verb name value")
 
-HELP = "? hello; get [NAME]; set NAME VALUE"
+HELP = "? hello; get [NAME]; set NAME VALUE; selftest"
+ALONE = ("hello", "help", "selftest")  # verbs that need no name
 
 
 class Session:
@@ -86,8 +87,8 @@ class Session:
         verb = words[0].decode()
         if verb == "?" or verb == "help":
             return Request(0, "help", "", 0)
-        if verb == "hello":
-            return Request(0, "hello", "", 0)
+        if verb == "hello" or verb == "selftest":
+            return Request(0, verb, "", 0)
         if verb == "get" and len(words) <= 2:
             return self._checked(0, "get", words[1].decode() if len(words) == 2 else "", 0)
         if verb == "set" and len(words) == 3:
@@ -101,7 +102,7 @@ class Session:
         return None
 
     def _checked(self, number, verb, name, value):
-        if verb == "hello" or verb == "help":
+        if verb in ALONE:
             return Request(number, verb, "", 0)
         if verb != "get" and verb != "set":
             return self._refuse(number, "no such command: " + verb)

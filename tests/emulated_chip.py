@@ -15,11 +15,14 @@ chip_tools.provide_micropython()
 
 CLOCK_HZ = 125_000_000
 NS_PER_CYCLE = 8
-PIO0 = 0x50200000
+PIO0, PIO_SIZE = 0x50200000, 0x100000
 DMA = 0x50000000
 IO_BANK0, PADS_BANK0 = 0x40014000, 0x4001C000
+SIO_FUNCTION, PWM_FUNCTION = 5, 4
+PWM, SLICE_SIZE = 0x40050000, 0x14
+PWM_CSR, PWM_DIV, PWM_CC, PWM_TOP = 0x00, 0x04, 0x0C, 0x10
 RAM = 0x20000000
-ROOM = RAM + 0x1004  # where "bytearray" was put: not aligned
+ROOM = RAM + 0x1004  # where the first "bytearray" was put: not aligned
 CTRL, TXF0, RXF0, INSTR_MEM = 0x000, 0x010, 0x020, 0x048
 CLKDIV, EXECCTRL, SHIFTCTRL, INSTR = 0x0C8, 0x0CC, 0x0D0, 0x0D8
 AL1_CTRL, READ, WRITE, COUNT = 0x10, 0x00, 0x04, 0x08
@@ -38,7 +41,8 @@ class Chip:
         self.cycle = 0
         self.dma_stopped = False
         self.claimed = set()
-        self.programs = []
+        self.programs = {0: [], 1: []}  # by block
+        self._rooms = ROOM
 
     def write(self, address, value):
         self.mcu.write_uint32(address, value & chip_tools.U32)
@@ -52,6 +56,7 @@ class Chip:
     def run(self, cycles, pin=None, changes=()):
         """Let `cycles` pass; changes: (cycle, level) in order, cycles counted from the chip's first."""
         advance = self.pio.advance
+        other = self.mcu.pio[1]
         tick = self.mcu.clock.tick
         changes = iter(changes)
         at, level = next(changes, (None, None))
@@ -60,6 +65,8 @@ class Chip:
                 self.drive(pin, level)
                 at, level = next(changes, (None, None))
             advance(1)
+            if not other.stopped:
+                other.advance(1)
             if not self.dma_stopped:
                 tick(NS_PER_CYCLE)
         self.cycle += cycles
@@ -70,6 +77,11 @@ class Chip:
         machine.x = (machine.x - cycles // 2) & chip_tools.U32
         self.cycle += cycles // 2 * 2
 
+    def address(self, buffer):
+        """Where in the chip's memory a buffer of this length was put."""
+        at, self._rooms = self._rooms, self._rooms + len(buffer) + 4
+        return at
+
     def modules(self):
         """Fake modules by name, for sys.modules."""
         chip = self
@@ -77,11 +89,37 @@ class Chip:
         class Pin:
             IN = 0
 
-            def __init__(self, number, mode):
+            def __init__(self, number, mode=None):
                 self.number = number
-                # gpio_set_function(SIO), and the pad: input enabled, Schmitt trigger, no pull.
-                chip.write(IO_BANK0 + 8 * number + 4, 5)
-                chip.write(PADS_BANK0 + 4 + 4 * number, 0x52)
+                if mode == self.IN:
+                    self.function(SIO_FUNCTION)
+
+            def function(self, select):
+                # gpio_set_function(), and the pad: input enabled, Schmitt trigger, no pull.
+                chip.write(IO_BANK0 + 8 * self.number + 4, select)
+                chip.write(PADS_BANK0 + 4 + 4 * self.number, 0x52)
+
+        class SquareWave:
+            """machine.PWM, of a frequency that divides the clock."""
+
+            def __init__(self, pin):
+                self._pin = pin
+                self._slice = PWM + SLICE_SIZE * (pin.number // 2 % 8)
+                pin.function(PWM_FUNCTION)
+                # A pin reads what it is driven to; rp2040py's input hears the outside only.
+                chip.mcu.gpio[pin.number].add_listener(lambda state, _: chip.drive(pin.number, state == 1))
+
+            def freq(self, hertz):
+                chip.write(self._slice + PWM_DIV, 1 << 4)
+                chip.write(self._slice + PWM_TOP, CLOCK_HZ // hertz - 1)
+
+            def duty_u16(self, duty):
+                level = (chip.read(self._slice + PWM_TOP) + 1) * duty >> 16
+                chip.write(self._slice + PWM_CC, level << 16 | level)
+                chip.write(self._slice + PWM_CSR, 1)
+
+            def deinit(self):
+                chip.write(self._slice + PWM_CSR, 0)
 
         class Memory:
             def __getitem__(self, address):
@@ -92,40 +130,43 @@ class Chip:
 
         class StateMachine:
             def __init__(self, number, program, jmp_pin):
-                if len(chip.programs) and program not in chip.programs:
+                block, number = divmod(number, 4)
+                programs = chip.programs[block]
+                if programs and program not in programs:
                     raise OSError("no room for the program")
-                chip.programs = [program]
+                programs[:] = [program]
                 self.number = number
+                self._base = base = PIO0 + PIO_SIZE * block
                 offset = 0x18 * number
                 for k, opcode in enumerate(program.opcodes):
-                    chip.write(PIO0 + INSTR_MEM + 4 * k, opcode)
+                    chip.write(base + INSTR_MEM + 4 * k, opcode)
                 self.active(0)
-                chip.write(PIO0 + CLKDIV + offset, 1 << 16)
+                chip.write(base + CLKDIV + offset, 1 << 16)
                 chip.write(
-                    PIO0 + EXECCTRL + offset, jmp_pin.number << 24 | program.wrap << 12 | program.wrap_target << 7
+                    base + EXECCTRL + offset, jmp_pin.number << 24 | program.wrap << 12 | program.wrap_target << 7
                 )
                 options = program.options
-                chip.write(PIO0 + SHIFTCTRL + offset, options["autopush"] << 16 | (options["push_thresh"] & 31) << 20)
+                chip.write(base + SHIFTCTRL + offset, options["autopush"] << 16 | (options["push_thresh"] & 31) << 20)
                 # pio_sm_init: empty the FIFOs, restart, jump to the program.
-                while chip.pio.read_uint32(0x004) >> 8 & 1 << number == 0:
-                    chip.read(PIO0 + RXF0 + 4 * number)
-                chip.write(PIO0 + CTRL, 1 << 4 + number)
-                chip.write(PIO0 + INSTR + offset, 0)
+                while chip.read(base + 0x004) >> 8 & 1 << number == 0:
+                    chip.read(base + RXF0 + 4 * number)
+                chip.write(base + CTRL, 1 << 4 + number)
+                chip.write(base + INSTR + offset, 0)
 
             def active(self, on):
-                chip.write(PIO0 + CTRL, 1 << self.number if on else 0)
+                chip.write(self._base + CTRL, 1 << self.number if on else 0)
 
             def put(self, value):
-                chip.write(PIO0 + TXF0 + 4 * self.number, value)
+                chip.write(self._base + TXF0 + 4 * self.number, value)
 
         class Block:
             def __init__(self, number):
-                pass
+                self._programs = chip.programs[number]
 
             def remove_program(self, program):
-                if program not in chip.programs:
+                if program not in self._programs:
                     raise ValueError("prog not in memory")
-                chip.programs.remove(program)
+                self._programs.remove(program)
 
         class Channel:
             def __init__(self):
@@ -169,10 +210,10 @@ class Chip:
 
         return {
             "rp2": _module("rp2", asm_pio=asm_pio, StateMachine=StateMachine, PIO=Block, DMA=Channel),
-            "machine": _module("machine", Pin=Pin, mem32=Memory(), freq=lambda: CLOCK_HZ),
+            "machine": _module("machine", Pin=Pin, PWM=SquareWave, mem32=Memory(), freq=lambda: CLOCK_HZ),
             "uctypes": _module(
                 "uctypes",
-                addressof=lambda buffer: ROOM,
+                addressof=self.address,
                 bytearray_at=lambda address, size: chip.mcu.sram[address - RAM : address - RAM + size],
             ),
         }
@@ -184,8 +225,8 @@ def _module(name, **content):
     return module
 
 
-def edges_on(chip, monkeypatch, pin, **constants):
-    """chip_edges.ChipEdges of the firmware, freshly imported over `chip`, with some of its constants replaced."""
+def edges_on(chip, monkeypatch, *args, channel_words=None, **given):
+    """chip_edges.ChipEdges(*args, **given) of the firmware, freshly imported over `chip`."""
     for name, module in chip.modules().items():
         monkeypatch.setitem(sys.modules, name, module)
     monkeypatch.delitem(sys.modules, "chip_edges", raising=False)
@@ -193,9 +234,8 @@ def edges_on(chip, monkeypatch, pin, **constants):
 
     # The next import must be fresh too.
     monkeypatch.delitem(sys.modules, "chip_edges")
-    for name, value in constants.items():
-        monkeypatch.setattr(chip_edges, name, value)
-    edges = chip_edges.ChipEdges(pin)
-    edges.ring_words = chip_edges.RING_WORDS
+    if channel_words:
+        monkeypatch.setattr(chip_edges, "CHANNEL_WORDS", channel_words)
+    edges = chip_edges.ChipEdges(*args, **given)
     edges.moved_modulo = chip_edges.CHANNEL_WORDS
     return edges

@@ -73,7 +73,8 @@ def command(number, verb, name="", value=0):
 
 WORDS = [
     command(1, "get", "interval_ms"), command(4_000_000_000, "set", "interval_ms", 20), command(2, "hello"),
-    command(3, "jump"), b"?\r", b"get\r\n", b"set interval_ms 20\n", b"set interval_ms 1_0\n", b"set nothing 4\n",
+    command(3, "jump"), command(6, "selftest"), b"selftest\r",
+    b"?\r", b"get\r\n", b"set interval_ms 20\n", b"set interval_ms 1_0\n", b"set nothing 4\n",
     command(5, "set", "interval_ms", 50)[:-3] + b"00\n", b"\x03\x03\x01", b"\x04raise SystemExit\r", b"\xff\xfe?\n",
     b">>> ", b"x" * 400, b"@I,1,2,3*00000000\n", b"\n", records.write(records.Answer(1, 1, "echo")),
 ]  # fmt: skip
@@ -87,6 +88,8 @@ def ask(data):
 def test_frames_and_typed_words_ask_for_the_same():
     asked, bad = ask(command(9, "set", "interval_ms", 25) + b"set interval_ms 25\r")
     assert asked == [Request(9, "set", "interval_ms", 25), Request(0, "set", "interval_ms", 25)]
+    asked, bad = ask(command(8, "selftest") + b"selftest\n")
+    assert (asked, bad) == ([Request(8, "selftest", "", 0), Request(0, "selftest", "", 0)], 0)
     assert ask(b"\x03\x03\x01? \n") == ([Request(0, "help", "", 0)], 0)
     assert bad == 0
 

@@ -27,9 +27,9 @@ QUIET = records.FLAG_NO_AMPLITUDE  # no amplitude channel here, so always set
 class Rig:
     """An emulated chip, its counter, and the intervals that the counter has told."""
 
-    def __init__(self, monkeypatch, **constants):
+    def __init__(self, monkeypatch, **given):
         self.chip = Chip()
-        self.edges = edges_on(self.chip, monkeypatch, PIN, **constants)
+        self.edges = edges_on(self.chip, monkeypatch, PIN, **given)
         self.counter = EdgeCounter(self.edges, self)
         self.told = []
         self.rises = []
@@ -147,7 +147,7 @@ def test_a_double_and_a_lost_edge_and_a_burst_of_noise(rig):
 
 
 def test_an_edge_ring_that_is_not_drained(monkeypatch):
-    rig = Rig(monkeypatch, RING_WORDS=256, RING_BITS=10)
+    rig = Rig(monkeypatch, ring_bits=10)
     rig.counter.start(1)
     rig.run(train(500, 300, 1000), 300_000)
     rig.run(train(300_500, 400, 1000), 700_000, poll=False)
@@ -163,7 +163,7 @@ def test_an_edge_ring_that_is_not_drained(monkeypatch):
 @pytest.mark.parametrize("interval_ms", [1, 3])  # closed in the poll that is overtaken, and not
 def test_a_ring_that_is_overwritten_while_it_is_read(monkeypatch, interval_ms):
     """The transfer goes round while the loop works: a poll that takes long on a chip."""
-    rig = Rig(monkeypatch, RING_WORDS=256, RING_BITS=10)
+    rig = Rig(monkeypatch, ring_bits=10)
     rig.counter.start(interval_ms)
     rig.run(train(500, 250, 1000), 250_000, poll=False)
     moved = rig.edges.moved
@@ -207,7 +207,7 @@ def test_a_fifo_that_is_not_drained_breaks_the_time_base_and_says_so(rig):
 
 
 def test_two_channels_take_turns_and_no_edge_is_lost(monkeypatch):
-    rig = Rig(monkeypatch, RING_WORDS=256, RING_BITS=10, CHANNEL_WORDS=512)
+    rig = Rig(monkeypatch, ring_bits=10, channel_words=512)
     rig.counter.start(2)
     rig.run(train(500, 2000, 1000), 2_000_000)
     # 2,000 words: the channels have changed three times.
@@ -227,7 +227,7 @@ def test_two_channels_take_turns_and_no_edge_is_lost(monkeypatch):
 def test_stop_ends_everything_and_a_start_that_fails_leaves_nothing(rig):
     rig.run(train(1000, 20), 20 * PERIOD)
     rig.counter.stop()
-    assert not rig.chip.claimed and not rig.chip.programs
+    assert not rig.chip.claimed and not any(rig.chip.programs.values())
     ring = bytes(rig.edges.ring)
     rig.run(train(rig.chip.cycle + 1000, 20), rig.chip.cycle + 20 * PERIOD, poll=False)
     assert bytes(rig.edges.ring) == ring
@@ -235,4 +235,4 @@ def test_stop_ends_everything_and_a_start_that_fails_leaves_nothing(rig):
     rig.chip.claimed = set(range(1, 12))  # one channel is free, two are needed
     with pytest.raises(OSError, match="DMA"):
         rig.counter.start(5)
-    assert rig.chip.claimed == set(range(1, 12)) and not rig.chip.programs
+    assert rig.chip.claimed == set(range(1, 12)) and not any(rig.chip.programs.values())

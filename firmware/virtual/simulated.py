@@ -174,3 +174,6 @@ class SceneBoard(Board):
 
     def marks(self):
         return self._scene.marks
+
+    def begin_self_test(self):
+        return "no self-test on a virtual board: its counts are simulated"

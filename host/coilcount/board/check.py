@@ -16,7 +16,9 @@ MOST_LOST = 0.001  # of the records
 MOST_SUPPLY_MV = 5500
 
 SELFTEST = "selftest"  # the verb: see PROTOCOL.md
+# What a board answers that does not know the verb, or has no self-test.
 _UNKNOWN = "no such command"
+_NONE = "no self-test"
 
 
 def evaluate(evidence: Evidence, asked: Asked) -> list[Finding]:
@@ -43,6 +45,10 @@ def _selftest(evidence: Evidence) -> Finding:
         return Finding("self-test", OK, f"a second counter saw every edge that was sent ({answer.text})")
     if answer.text.startswith(_UNKNOWN):
         return Finding("self-test", NOT_CHECKED, "this firmware has no self-test")
+    if answer.text.startswith(_NONE):
+        return Finding("self-test", NOT_CHECKED, answer.text)
+    if not answer.text.startswith("sent="):
+        return Finding("self-test", FAILED, f"the self-test did not start: {answer.text}")
     return Finding("self-test", FAILED, f"the self-test counted other than was sent: {answer.text}")
 
 

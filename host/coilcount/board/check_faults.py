@@ -16,6 +16,10 @@ FAULTS = {
         "the counter itself is at fault: firmware and MicroPython do not fit, or the clock was changed",
         "run coilcount install; if it stays, report it with the two numbers",
     ),
+    "the self-test did not start": Fault(
+        "another program on the board holds what it needs, or a self-test runs already",
+        "reset the board and check again; then run coilcount install",
+    ),
     "the crystal disagrees": Fault(
         "this computer's clock is wrong, or the board's clock is not what its hello says",
         "compare on a computer whose clock is kept by NTP; then look at clock_hz in the hello",

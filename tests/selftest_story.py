@@ -1,0 +1,101 @@
+"""The application with a self-test beside a coil, both over fake rings; runs under CPython and MicroPython."""
+
+from app import App
+from coilwire import frame, records
+from edge_counter import EdgeCounter
+from fake_ring import FakeEdges
+from self_test import SelfTest
+
+
+class Lines:
+    """Fake link: gives what is put in `heard`, always has room, keeps what was sent."""
+
+    lost = short_writes = 0
+
+    def __init__(self):
+        self.heard = b""
+        self.sent = []
+
+    def read(self):
+        heard, self.heard = self.heard, b""
+        return heard
+
+    def ready(self):
+        return True
+
+    def send(self, line):
+        self.sent.append(records.read(frame.parse(line[:-1])))
+
+
+class FakeBoard:
+    """Fake board and store: the defaults, and the self-test over a ring that the test fills."""
+
+    note = name = uid = ""
+    boot = 1
+
+    def __init__(self, clock):
+        self.values = {"interval_ms": 20}
+        self.edges = FakeEdges()
+        self.running = False
+        self.test = SelfTest(EdgeCounter(self.edges, clock), self, clock)
+        self.begin_self_test = self.test.start
+        self.self_test = self.test.poll
+
+    def start(self, hertz):
+        assert hertz == 20_000
+        self.running = True
+
+    def stop(self):
+        self.running = False
+
+    def crc(self):
+        return 0
+
+    def temperature_mk(self):
+        return 0
+
+    supply_mv = marks = temperature_mk
+
+
+def story():
+    """[(when in ms, id, ok, text) of each answer], the coil's intervals as tuples."""
+    coil = FakeEdges()
+    lines = Lines()
+    board = FakeBoard(coil)
+    app = App(EdgeCounter(coil, coil), lines, board, board, coil, "0")
+    app.start()
+
+    def framed(number):
+        return records.write(records.Command(number, "selftest", "", 0))
+
+    asked = {
+        100: framed(7),
+        150: framed(7),  # again, for want of an answer
+        200: framed(8) + b"selftest\r\n",  # another one, and typed, while it runs
+        500: b"selftest\r",
+        # As a program that takes all channels, later.
+        900: framed(9),
+    }
+    answers = []
+    for ms in range(1, 1000):
+        coil.now_ms = ms
+        lines.heard = asked.get(ms, b"")
+        if ms == 900:
+
+            def refuse():
+                raise OSError("no free DMA channel")
+
+            board.edges.start = refuse
+        for k in range(25):
+            coil.put(ms * 62_500 + k * 2500)
+        if board.running:
+            for k in range(20):
+                board.edges.put(ms * 62_500 + k * 3125)
+        before = len(lines.sent)
+        while app.step():
+            pass
+        for record in lines.sent[before:]:
+            if isinstance(record, records.Answer):
+                answers.append((ms, record.id, record.ok, record.text))
+    intervals = [tuple(record) for record in lines.sent if isinstance(record, records.Interval)]
+    return answers, intervals, board.running
