@@ -77,22 +77,28 @@ class Boxes:
         self._eta_least = self._step * interval_s / FORGET_S
         self._freeze = int(FREEZE_S / interval_s + 0.5)
         self._freeze_most = int(FREEZE_MOST_S / interval_s + 0.5)
+        # One for each colour of each width: the sums of the start, then the scales.
+        self._scales = [[0.0] * len(gains) for gains in self._gains]
+        self.used = [self.floor] * len(self.widths_s)
+        self._filters = [[0.0, lags, gains[0]] for lags, gains in zip(self._lags, self._gains)]
+        self._steps = 0  # of the scales, while these were free to move
+        self.ready = False
+        self._known = False
         self.restart()
 
-    def restart(self):
-        """The boxes fill anew and the scales settle anew."""
+    def restart(self, anew=False):
+        """The boxes fill anew.  Scales that have settled once are kept (same coil, same ground), but for `anew`."""
+        self._known = (self.ready or self._known) and not anew
+        if not self._known:
+            self._steps = 0
+            self._scales = [[0.0] * len(gains) for gains in self._gains]
+        self.ready = False
         self.count = 0  # readings since the start
         self.clipped = 0  # readings that were beyond the limit; whoever looks sets it back
         self.at = 0
         self.ring[0] = 0
         self._sum = 0
         self._in_step = 0
-        self._steps = 0  # of the scales, while these were free to move
-        # One for each colour of each width: the sums of the start, then the scales.
-        self._scales = [[0.0] * len(gains) for gains in self._gains]
-        self.used = [self.floor] * len(self.widths_s)
-        self._filters = [[0.0, lags, gains[0]] for lags, gains in zip(self._lags, self._gains)]
-        self.ready = False
         self._frozen = 0
         self._frozen_for = 0
         self._most = 0.0  # largest |z| of this step
@@ -119,10 +125,12 @@ class Boxes:
             return
         self._in_step += 1
         if not self.ready:
-            if self._in_step == self._step:
-                self._in_step = 0
-                self._begin()
-            return
+            if not self._known:
+                if self._in_step == self._step:
+                    self._in_step = 0
+                    self._begin()
+                return
+            self.ready = True
         zs = self.zs
         best = 0.0
         width = 0

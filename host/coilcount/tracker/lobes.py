@@ -81,9 +81,6 @@ class Noise:
         self._f = [width / interval_s for width in boxes.widths_s]
         self._back = [int(WIDE_TO * f + 0.5) for f in self._f]
         self._floor = floor_ppb
-        self.restart()
-
-    def restart(self):
         self.lobe = [self._floor] * len(self._f)
         self.step = [self._floor] * len(self._f)
         self._count = 0

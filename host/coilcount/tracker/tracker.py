@@ -185,7 +185,7 @@ class Tracker:
                 self.trace.append(self.state)
             back -= 1
         if self._far >= FAR_BLOCKS:
-            events.extend(self._break())
+            events.extend(self._break(True))
         if not events:
             return NOTHING
         self._events = []
@@ -237,7 +237,8 @@ class Tracker:
                 self.trace.append(self.state)
             back -= 1
 
-    def _break(self):
+    def _break(self, anew=False):
+        """What comes does not continue what was; `anew`: nor does its noise."""
         if self._newest_us is None:
             return NOTHING
         events = []
@@ -248,9 +249,8 @@ class Tracker:
         if hold.told:
             events.append(HoldEvent("final", self._hold_start_us, end_us, hold.sign))
         hold.restart()
-        self._boxes.restart()
+        self._boxes.restart(anew)
         self._baseline.restart()
-        self._noise.restart()
         self._repair.forget()
         self._in_block = 0
         self._newest_us = None
