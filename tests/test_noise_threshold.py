@@ -65,18 +65,19 @@ def test_lone_giants_are_told_and_noise_is_not():
     refused = 0
     for _ in range(50):
         noise = [Peak(float(t), float(z), 0.1) for t, z in enumerate(exponential(rng, 15, 5))]
-        refused += bool(strange(noise))
-        found = strange([*noise[:20], Peak(20.5, -9.5, -0.4), *noise[20:], Peak(400.0, 30.0, 2.0)])
+        refused += bool(strange(noise, 5))
+        found = strange([*noise[:20], Peak(20.5, -9.5, -0.4), *noise[20:], Peak(400.0, 30.0, 2.0)], 5)
         assert [one.time_s for one in found][-1] == 400.0
         assert 20.5 in [one.time_s for one in found]
         assert len(found) <= 4
     assert refused == 0
-    # A recording that is full of objects: no bulk, but no noise either.
-    full = [
-        Peak(float(t), z, 0.1) for t, z in enumerate((23.5, 23.0, 6, 9.5, 8.7, 4.5, 14, 17, 12, 15.7, 3.5, 7.5, 3.7))
-    ]
-    assert len(strange(full)) >= 6
-    assert strange([]) == []
+    # A recording that is full of objects has no bulk of noise, but no noise goes so far so often.
+    sizes = exceedance.GIANT * np.array([2.2, 2.0, 1.7, 1.4, 1.2, 1.0, 0.9, 0.7, 0.6, 0.5, 0.4, 0.3, 0.25, 0.2])
+    full = [Peak(float(t), float(z), 0.1) for t, z in enumerate(sizes)]
+    assert len(strange(full, 1)) == 10
+    assert strange(full, 30) == []
+    assert len(strange(full[:8], 1)) == 6
+    assert strange([], 0) == []
 
 
 def clean(seed, minutes):

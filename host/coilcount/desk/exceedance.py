@@ -21,13 +21,14 @@ SHARE, FEWEST = 0.4, 12
 # z^2 only where it is this much (in log likelihood) the better of the two: on simulated ground (5 minutes, ten kinds,
 # thresholds for 0.1 a minute tried on the other recordings) z gave .04 to .24 a minute, z^2 .13 to .37.
 GAUSSIAN_BY = 2.0
-# A peak of which the tail of the bulk expects fewer than this in the whole recording is something; beside one, so are
-# those of which it expects fewer than ALSO.  Of some 230 simulated recordings (5 minutes, ten kinds of ground) with
-# nothing in them the strangest had 2e-4; an object with a score of 13 was told on all lawns, of 15 on 85 % of beds.
+# A peak of which the tail of the bulk expects fewer than STRANGE in the whole recording is something; beside one, so
+# are those of which it expects fewer than ALSO.  Of 50 simulated recordings (5 minutes of five kinds of ground that is
+# not quiet) with nothing in them the strangest had 2e-4; an object with a score of 13 was told on nine of ten lawns,
+# with one of 30 on all beds.
 STRANGE, ALSO = 1e-4, 0.05
-# Nor does noise that is scaled by itself come to four times the default threshold: 13.3 was the most in 500 simulated
-# minutes of ten kinds, at a default of 4.2.  This finds the recordings whose bulk is objects.
-GIANT = 4 * DEFAULTS["threshold"]
+# Nor does noise that is scaled by itself come to four times the default threshold so often: roughly swept ground did up
+# to 1.4 times a minute, recordings that are full of objects 5 times.
+GIANT, GIANTS_A_MINUTE, FEWEST_GIANTS = 4 * DEFAULTS["threshold"], 2.0, 3
 HALF_LIKELIHOOD = 1.9207  # half of chi-squared's 95 % point with one degree of freedom
 SIGMAS, FACTOR = 1.96, 3.0  # a promise: the 95 % interval of the rate lies within this factor
 
@@ -131,20 +132,23 @@ def fit(peaks: Sequence[float], minutes: float) -> Tail | None:
     return Tail(start, scale, power, k, minutes, tuple(float(one) for one in z))
 
 
-def strange(peaks: Sequence[Peak]) -> list[Peak]:
+def strange(peaks: Sequence[Peak], minutes: float) -> list[Peak]:
     """What a recording with nothing in it would not hold, in the order of time; empty where it is clean.
 
-    The bulk's tail is an exponential in |z| through the median, which up to half of the peaks cannot move much.
+    The bulk's tail is an exponential in |z|, through the median or the upper fifth, whichever is the longer: neither
+    is moved by some objects.
     """
     sizes = np.array([abs(one.z) for one in peaks])
-    expected = np.ones(len(peaks))
-    if len(peaks) >= FEWEST:
-        scale = max(float(np.median(sizes - PEAKS_FROM)) / log(2), 1e-6)
-        expected = len(peaks) * np.exp(-(sizes - PEAKS_FROM) / scale)
-    giant = sizes.max(initial=0.0) >= GIANT
-    if expected.min(initial=1.0) >= STRANGE and not giant:
+    giants = np.count_nonzero(sizes >= GIANT)
+    if len(peaks) < FEWEST:
+        return [one for one in peaks if abs(one.z) >= GIANT]
+    beyond = sizes - PEAKS_FROM
+    scale = max(1e-6, *(float(np.quantile(beyond, share)) / -log(1 - share) for share in (0.5, 0.8)))
+    expected = len(peaks) * np.exp(-beyond / scale)
+    full = giants >= FEWEST_GIANTS and giants > GIANTS_A_MINUTE * minutes
+    if expected.min() >= STRANGE and not full:
         return []
-    found = (expected < ALSO) | (giant & (sizes >= GIANT / 2))
+    found = (expected < ALSO) | (full & (sizes >= GIANT / 2))
     return sorted((one for one, is_one in zip(peaks, found, strict=True) if is_one), key=lambda one: one.time_s)
 
 

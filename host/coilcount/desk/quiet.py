@@ -95,7 +95,7 @@ def examine(entries: Entries, settings: Settings, file: str) -> Quiet:
     second.finish()
     minutes = second.ready * phases.tau0_s / 60
     peaks = tuple(second.peaks)
-    strange = exceedance.strange(peaks)
+    strange = exceedance.strange(peaks, minutes)
     tail = None if strange else exceedance.fit([one.z for one in peaks], minutes)
     rows = tuple(stability.table(phases.x, phases.tau0_s))
     return Quiet(
