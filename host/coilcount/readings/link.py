@@ -11,7 +11,7 @@ _RATE_OVER_S = 1.0
 # Told once of each, with what it means and where to look.
 _MEANING = {
     "double edge": "an edge was counted twice; look at the comparator's hysteresis and at noise on its input",
-    "lost edge": "an edge was missed, or the coil stood still a while; look at its amplitude and the comparator's threshold",
+    "lost edge": "an edge was missed, or the coil stood still; look at its amplitude and the comparator's threshold",
     "stall": "edges came faster than they were drained; the time base begins anew",
     "overrun": "edges were overwritten before they were summed; the time base begins anew",
     "re-armed": "the transfer of edges was started again; edges may be missing",
