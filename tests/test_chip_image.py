@@ -19,7 +19,20 @@ from coilcount.face.cli import main
 from coilcount.readings.decode import Decoder
 from coilcount.readings.frequency import Sums, two_point
 from coilwire import records
-from emulated_chip import CLOCK_HZ, RAM, Chip, edges_on
+from emulated_chip import (
+    CLOCK_HZ,
+    IO_BANK0,
+    PWM,
+    PWM_CC,
+    PWM_CSR,
+    PWM_DIV,
+    PWM_FUNCTION,
+    PWM_TOP,
+    RAM,
+    SLICE_SIZE,
+    Chip,
+    edges_on,
+)
 from rp2040py.execute_batch import execute_batch
 from rp2040py.memory_map import FLASH_START_ADDRESS
 from rp2040py.utils.fifo import FIFO
@@ -42,7 +55,7 @@ WATCHDOG_CTRL, TRIGGER = 0x40058000, 1 << 31  # RP2040 datasheet, from memory
 
 @pytest.mark.skipif(not IMAGE, reason="COILCOUNT_UF2 names no image of MicroPython for the Pico")
 def test_the_firmware_installed_on_a_whole_chip_counts_a_driven_pin_exactly(monkeypatch, capsys):
-    """Real: MicroPython and the firmware on the emulated CPU, PIO, DMA and USB; `coilcount install` through the port.
+    """Real: MicroPython and the firmware on the emulated CPU, PIO, DMA, PWM and USB; `install` through the port.
 
     Not run by those who wrote it: see the top of the file.
     """
@@ -53,6 +66,7 @@ def test_the_firmware_installed_on_a_whole_chip_counts_a_driven_pin_exactly(monk
         monkeypatch.setattr(module, name, 100 * getattr(module, name))
     chip = WholeChip.of_image(Path(IMAGE))
     chip.drive(pins.COIL, PERIOD)
+    chip.wire_back(pins.SELF_TEST)
     with chip:
         assert main(["install", "--port", chip.port, "--quiet"]) == 0, capsys.readouterr().err
         decoder = Decoder()
@@ -63,6 +77,13 @@ def test_the_firmware_installed_on_a_whole_chip_counts_a_driven_pin_exactly(monk
                 record = decoder.line(port.readline().rstrip(b"\n"))
                 if isinstance(record, records.Interval):
                     intervals.append(record)
+            # Beside them the self-test: an answer comes, and more intervals before it.
+            port.write(records.write(records.Command(7, "selftest", "", 0)))
+            while not isinstance(record, records.Answer) or record.id != 7:
+                record = decoder.line(port.readline().rstrip(b"\n"))
+                if isinstance(record, records.Interval):
+                    intervals.append(record)
+    assert (record.ok, record.text) == (1, "sent=4000 counted=4000")
     assert decoder.damaged == 0
     for before, after in pairwise(intervals):
         assert after.sequence == before.sequence + 1
@@ -84,7 +105,8 @@ def program(mcu, words):
 
 
 @pytest.mark.parametrize("words", [SPIN, SLEEP], ids=["a busy CPU", "a sleeping CPU"])
-def test_stepped_cycle_by_cycle_the_counts_are_exact_beside_a_cpu_that_runs(words, monkeypatch):
+@pytest.mark.parametrize(("pin", "machine"), [(pins.COIL, 0), (pins.SELF_TEST, 4)], ids=["driven pin", "own PWM"])
+def test_stepped_cycle_by_cycle_the_counts_are_exact_beside_a_cpu_that_runs(words, pin, machine, monkeypatch):
     """Registers written from outside, as in emulated_chip; the CPU runs a loop of its own."""
     chip = Chip()
     program(chip.mcu, words)
@@ -93,9 +115,17 @@ def test_stepped_cycle_by_cycle_the_counts_are_exact_beside_a_cpu_that_runs(word
     class Clock:
         uptime_ms = staticmethod(lambda: whole.cycle // MS)
 
-    counter = EdgeCounter(edges_on(chip, monkeypatch, pins.COIL), Clock)
+    # From outside in the first block, and from the chip's own PWM in the second.
+    counter = EdgeCounter(edges_on(chip, monkeypatch, pin, machine), Clock)
     counter.start(1)
-    whole.drive(pins.COIL, PERIOD)
+    if machine:
+        whole.wire_back(pin)
+        chip.write(IO_BANK0 + 8 * pin + 4, PWM_FUNCTION)
+        at = PWM + SLICE_SIZE * (pin // 2)
+        for register, value in ((PWM_DIV, 1 << 4), (PWM_TOP, PERIOD - 1), (PWM_CC, PERIOD // 2), (PWM_CSR, 1)):
+            chip.write(at + register, value)
+    else:
+        whole.drive(pin, PERIOD)
     told = []
     while len(told) < 4:
         whole.step(MS)

