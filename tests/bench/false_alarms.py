@@ -1,6 +1,6 @@
 """What false-alarm rates the thresholds of `coilcount noise` keep, by kind of ground; nothing here passes or fails.
 
-    python tests/bench/false_alarms.py [--minutes 5] [--learn 4] [--try 8] [--first-seed 7001]
+    python tests/bench/false_alarms.py [--minutes 5] [--learn 3] [--try 6] [--first-seed 7001]
 
 SIMULATION: scenes of our own with nothing in them; no hardware was at hand.  For each kind, `learn` recordings give a
 threshold each for 1 and for 0.1 a minute, as the command finds it; the tracker itself then runs with that threshold and
@@ -78,8 +78,8 @@ def overlaps(count: int, minutes: float, rate: float) -> bool:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--minutes", type=float, default=5, help="of each recording")
-    parser.add_argument("--learn", type=int, default=4, help="recordings that give a threshold, for each kind")
-    parser.add_argument("--try", type=int, default=8, dest="tried", help="recordings that it is tried on")
+    parser.add_argument("--learn", type=int, default=3, help="recordings that give a threshold, for each kind")
+    parser.add_argument("--try", type=int, default=6, dest="tried", help="recordings that it is tried on")
     parser.add_argument("--first-seed", type=int, default=7001)
     options = parser.parse_args()
     began = time.process_time()
