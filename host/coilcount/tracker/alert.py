@@ -14,9 +14,9 @@ def confidence(score, contested):
     contested: an extreme of the other sign above 0.6 of the score stood beside it.
     """
     if score < 8.0:
-        return 0.89
+        return 0.92
     if score < 25.0:
-        return 0.88 if contested else 0.96
+        return 0.94 if contested else 0.975
     return 0.95 if contested else 0.985
 
 

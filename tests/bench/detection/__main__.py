@@ -12,6 +12,7 @@ from functools import partial
 from pathlib import Path
 
 import answers
+import depth
 import dwell
 import tables
 from kinds import KINDS
@@ -19,7 +20,7 @@ from study import study
 
 QUICK = (20, 16)  # minutes of clean ground, and of ground with objects, for each kind
 LONG = (120, 60)
-PARTS = ("detect", "answers", "dwell")
+PARTS = ("detect", "depth", "answers", "dwell")
 
 
 def main() -> None:
@@ -47,6 +48,10 @@ def main() -> None:
             one = partial(study, tuning=options.tuning, clean_minutes=clean, swept_minutes=swept, cache=options.cache,
                           with_rivals=not options.no_rivals)  # fmt: skip
             tables.detection(pool.map(one, names, chunksize=1), clean)
+        if options.only in (None, "depth"):
+            one = partial(depth.study, tuning=options.tuning, clean_minutes=clean, swept_minutes=swept,
+                          cache=options.cache)  # fmt: skip
+            tables.depth(pool.map(one, depth.GROUNDS, chunksize=1))
         if options.only in (None, "answers"):
             tables.answers(pool.map(partial(answers.study, tuning=options.tuning, minutes=3 * swept), answers.GROUNDS))
         if options.only in (None, "dwell"):

@@ -12,6 +12,7 @@ from scipy.ndimage import median_filter
 from scipy.signal import lfilter
 from series import INTERVAL_S
 
+WARM = 250  # readings: what a rival says in the first 5 s does not count
 SMOOTH = 5  # readings, 0.1 s
 RETUNE_S = 15.0
 BASELINE_S = 0.5
@@ -30,10 +31,11 @@ def smooth(y: np.ndarray, n: int = SMOOTH) -> np.ndarray:
 
 
 def exponential(y: np.ndarray, tau_s: float) -> np.ndarray:
-    """The mean of what was before each reading, with weights that fall off in tau_s."""
+    """The mean of what was before each reading, weights falling off in tau_s; starts at the first seconds' mean."""
     keep = np.exp(-INTERVAL_S / tau_s)
-    out, _ = lfilter([1 - keep], [1, -keep], y, zi=[keep * y[0]])
-    return np.concatenate([[y[0]], out[:-1]])
+    first = float(np.mean(y[:WARM]))
+    out, _ = lfilter([1 - keep], [1, -keep], y, zi=[keep * first])
+    return np.concatenate([[first], out[:-1]])
 
 
 def trailing_median(y: np.ndarray, n: int) -> np.ndarray:
@@ -71,7 +73,9 @@ def cusum(y: np.ndarray) -> np.ndarray:
     scale = np.maximum(1.2533 * exponential(np.abs(residual), 10.0), 20.0)
     up = down = 0.0
     out = []
-    for u in (residual / scale).tolist():
+    for k, u in enumerate((residual / scale).tolist()):
+        if k == WARM:
+            up = down = 0.0
         up = max(0.0, up + u - DRIFT_SIGMAS)
         down = max(0.0, down - u - DRIFT_SIGMAS)
         out.append(up if up >= down else -down)

@@ -48,6 +48,7 @@ class Pass:
     iron: bool
     at_s: float
     rest_s: float
+    depth_cm: float
     width_s: float
     sign: int
     peak_ppm: float
@@ -146,6 +147,7 @@ def truth_of(scene: Scene, coil: CoilModel, measure: Measure) -> list[Pass]:
                 iron=is_iron(target),
                 at_s=float(at),
                 rest_s=target.dwell_s,
+                depth_cm=target.depth_cm,
                 width_s=float(high[-1] - high[0] + 1) / 1000,
                 sign=1 if peak > 0 else -1,
                 peak_ppm=float(1e6 * peak),

@@ -8,7 +8,7 @@ import numpy as np
 import rivals
 import score
 import trackers
-from kinds import KINDS
+from kinds import KINDS, Kind
 from score import Found
 from series import INTERVAL_S, Pass, data_of
 
@@ -41,9 +41,14 @@ class Result:
 
 def study(name: str, tuning: bool, clean_minutes: float, swept_minutes: float, cache: Path | None,
           with_rivals: bool) -> Result:  # fmt: skip
-    data = data_of(KINDS[name], tuning, clean_minutes, swept_minutes, cache)
+    return study_kind(KINDS[name], tuning, clean_minutes, swept_minutes, cache, with_rivals)
+
+
+def study_kind(kind: Kind, tuning: bool, clean_minutes: float, swept_minutes: float, cache: Path | None,
+               with_rivals: bool) -> Result:  # fmt: skip
+    data = data_of(kind, tuning, clean_minutes, swept_minutes, cache)
     minutes = sum(len(run.y) for run in data.clean) * INTERVAL_S / 60
-    result = Result(name, [one for run in data.swept for one in run.passes], swept_minutes)
+    result = Result(kind.name, [one for run in data.swept for one in run.passes], swept_minutes)
     _tracker(data, minutes, result)
     _bound(data, result)
     if with_rivals:
@@ -87,13 +92,18 @@ def _bound(data, result):
 
 
 def _rival(data, minutes, result, name, statistic, lag_s):
-    clean = [statistic(run.y) for run in data.clean]
+    def warm(y):
+        z = statistic(y)
+        z[: rivals.WARM] = 0.0
+        return z
+
+    clean = [warm(run.y) for run in data.clean]
     at = score.threshold_for(clean, minutes, 1.0)
     sizes = np.concatenate([np.abs(z[score.peaks(z, 0.5 * at)]) for z in clean])
     result.thresholds[name] = at
     result.minutes[name] = minutes
     result.clean[name] = [int(np.sum(sizes >= at * factor)) for factor in FACTORS]
-    series = [statistic(run.y) for run in data.swept]
+    series = [warm(run.y) for run in data.swept]
     result.found[name] = [
         [
             alert

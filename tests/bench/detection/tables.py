@@ -148,6 +148,14 @@ def answers(results) -> None:
             print(f"  {ground + ', ' + name:<38}{n:>6}{shares}{ratio:>7.2f}")
 
 
+def depth(results) -> None:
+    print("\nA 24 mm copper coin, cm below the ground (coil 3 cm above it): half found, at 1 false alarm a minute")
+    names = list(results[0][1])
+    print(f"  {'ground':<12}" + "".join(f"{name[:15]:>17}" for name in names))
+    for ground, depths in results:
+        print(f"  {ground:<12}" + "".join(f"{depths[name]:>17.1f}" for name in names))
+
+
 def dwell(results) -> None:
     print("\nResting over a target: share of the rest held, by the level in units of sigma_st (s of rest in brackets)")
     for line in results:
