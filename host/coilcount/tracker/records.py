@@ -11,8 +11,9 @@ from collections import namedtuple
 State = namedtuple("State", "time_us y_ppb baseline_ppb z width_s ready frozen held")
 
 # One step in the life of an alert.  stage: "raised", "settled", "released", "final".  "settled" comes again where a
-# peak of the other sign takes the alert over (what was raised was the lobe that leads it); "final" comes once, some 2 s
-# after the peak, when nothing can change any more.  At the end of the data released_us may be None, and settled_us too.
+# peak of the other sign takes the alert over (what was raised was the lobe that leads it), be it at the last look;
+# "final" comes once, some 2 s after the peak, when nothing can change any more.  At the end of the data released_us may
+# be None, and settled_us too.
 #   raised_us, settled_us, released_us: when the data that decided it were complete; peak_us: of the passing itself;
 #   sign: -1 fell, +1 rose, 0 not settled; response: "ferrous", "non-ferrous", "uncertain"; reasons: tuple of str;
 #   score: largest |z|; confidence: 0..1 or None; width_s: the winning width (full width at half maximum).

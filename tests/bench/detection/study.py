@@ -24,7 +24,7 @@ class Result:
 
     thresholds: method: the one for 1 false alarm a minute; clean: method: false alarms on the clean runs at each of
     FACTORS times that; minutes: method: that these come from; found: method: for each of FACTORS, for each pass its
-    alert or None; lone: method: at each of FACTORS, alerts that belong to no pass.
+    alert or None.
     """
 
     kind: str
@@ -36,7 +36,6 @@ class Result:
     found: dict[str, list[list[Found | None]]] = field(default_factory=dict)
     default_clean: int = 0  # of the tracker, at its default threshold
     default_found: list[Found | None] = field(default_factory=list)
-    default_lone: int = 0
 
 
 def study(name: str, tuning: bool, clean_minutes: float, swept_minutes: float, cache: Path | None,
@@ -69,9 +68,7 @@ def _tracker(data, minutes, result):
     default = trackers.DEFAULT
     result.default_clean = trackers.count(data.clean, default)
     for run in data.swept:
-        found, lone = score.match(run.passes, trackers.run_tracker(run, default)[0])
-        result.default_found += found
-        result.default_lone += lone
+        result.default_found += score.match(run.passes, trackers.run_tracker(run, default)[0])[0]
 
 
 def _bound(data, result):
