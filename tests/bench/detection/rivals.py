@@ -1,7 +1,7 @@
 """Other ways to detect, each as a series of a statistic over the same readings.
 
-Each is given what helps it: a smoothing of 0.1 s where it has none of its own, and the constants that did best on the
-tuning scenes (README).  A statistic that is in 1e-9 and not in units of its noise has its threshold set kind by kind
+Each is given what helps it: a smoothing of 0.1 s where it has none of its own.  Their constants are customary ones and
+were not tuned.  A statistic that is in 1e-9 and not in units of its noise has its threshold set kind by kind
 all the same.
 """
 
