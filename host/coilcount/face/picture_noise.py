@@ -6,7 +6,7 @@ SVG and PNG, readable in grey; take the object that --json prints.  matplotlib i
 from pathlib import Path
 from typing import Any
 
-from coilcount.errors import StorageError
+from coilcount.face.picture_files import write_figures
 
 INK, BAND, SECOND, MARK = "#000000", "#BBBBBB", "#0072B2", "#D55E00"
 GRID = {"color": "#DDDDDD", "linewidth": 0.6}
@@ -14,23 +14,10 @@ GRID = {"color": "#DDDDDD", "linewidth": 0.6}
 
 def draw_noise(noise: dict[str, Any], folder: Path) -> list[Path]:
     """Write stability.svg and .png, and threshold.svg and .png where there is one, into `folder`; returns the paths."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.backends.backend_svg import FigureCanvasSVG
-
     figures = {"stability": _stability(noise)}
     if noise["threshold"] is not None:
         figures["threshold"] = _exceedance(noise)
-    written = []
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, figure in figures.items():
-            for canvas, suffix in ((FigureCanvasSVG, "svg"), (FigureCanvasAgg, "png")):
-                path = folder / f"{name}.{suffix}"
-                canvas(figure).print_figure(path, dpi=110, metadata={"Date": None} if suffix == "svg" else None)
-                written.append(path)
-    except OSError as error:
-        raise StorageError(f"cannot write the pictures: {error.strerror}", str(folder)) from None
-    return written
+    return write_figures(figures, folder)
 
 
 def _title(noise: dict[str, Any], what: str) -> str:

@@ -6,7 +6,7 @@ matplotlib is imported where it is used: nothing but a picture needs it.
 from pathlib import Path
 from typing import Any
 
-from coilcount.errors import StorageError
+from coilcount.face.picture_files import write_figures
 
 # Okabe and Ito's palette without its yellow; names stand beside the lines, so that colour is never needed.
 COLOURS = ("#000000", "#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00", "#666666")
@@ -17,23 +17,7 @@ CAVEAT = "computed, not measured; centred under the coil, in air"
 
 def draw_plan(plan: dict[str, Any], folder: Path) -> list[Path]:
     """Write depth.svg, depth.png, response.svg, response.png into `folder`, made where needed; returns their paths."""
-    from matplotlib import rc_context
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.backends.backend_svg import FigureCanvasSVG
-
-    written = []
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        # No date and no random names in the SVG: the same plan gives the same picture.
-        with rc_context({"svg.hashsalt": "coilcount"}):
-            for name, figure in (("depth", _depth(plan)), ("response", _response(plan))):
-                for canvas, suffix in ((FigureCanvasSVG, "svg"), (FigureCanvasAgg, "png")):
-                    path = folder / f"{name}.{suffix}"
-                    canvas(figure).print_figure(path, dpi=110, metadata={"Date": None} if suffix == "svg" else None)
-                    written.append(path)
-    except OSError as error:
-        raise StorageError(f"cannot write the pictures: {error.strerror}", str(folder)) from None
-    return written
+    return write_figures({"depth": _depth(plan), "response": _response(plan)}, folder)
 
 
 def _depth(plan: dict[str, Any]) -> Any:

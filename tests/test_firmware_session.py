@@ -1,0 +1,94 @@
+"""The firmware's session: commands in, answers out, whatever stands between them; in both interpreters."""
+
+import json
+import sys
+
+from coilwire import records
+from firmware_scenes import FIRMWARE
+from hypothesis import given
+from hypothesis import strategies as st
+from micropython_tool import PROTOCOL, run_micropython
+
+sys.path[:0] = [str(FIRMWARE)]
+
+from session import MAX_LINE, Request, Session  # noqa: E402
+
+NAMES = ("interval_ms",)
+
+
+def command(number, verb, name="", value=0):
+    return records.write(records.Command(number, verb, name, value))
+
+
+WORDS = [
+    command(1, "get", "interval_ms"), command(4_000_000_000, "set", "interval_ms", 20), command(2, "hello"),
+    command(3, "jump"), command(6, "selftest"), b"selftest\r",
+    b"?\r", b"get\r\n", b"set interval_ms 20\n", b"set interval_ms 1_0\n", b"set nothing 4\n",
+    command(5, "set", "interval_ms", 50)[:-3] + b"00\n", b"\x03\x03\x01", b"\x04raise SystemExit\r", b"\xff\xfe?\n",
+    b">>> ", b"x" * 400, b"@I,1,2,3*00000000\n", b"\n", records.write(records.Answer(1, 1, "echo")),
+]  # fmt: skip
+
+
+def ask(data):
+    session = Session(NAMES)
+    return session.feed(data), session.bad
+
+
+def test_frames_and_typed_words_ask_for_the_same():
+    asked, bad = ask(command(9, "set", "interval_ms", 25) + b"set interval_ms 25\r")
+    assert asked == [Request(9, "set", "interval_ms", 25), Request(0, "set", "interval_ms", 25)]
+    asked, bad = ask(command(8, "selftest") + b"selftest\n")
+    assert (asked, bad) == ([Request(8, "selftest", "", 0), Request(0, "selftest", "", 0)], 0)
+    assert ask(b"\x03\x03\x01? \n") == ([Request(0, "help", "", 0)], 0)
+    assert bad == 0
+
+
+def test_what_was_meant_as_a_command_and_is_wrong_is_counted():
+    damaged = command(5, "set", "interval_ms", 50).replace(b"50*", b"51*")
+    assert ask(damaged) == ([], 1)
+    for wrong in (b"set interval_ms +20\n", b"set speed 3\n", b"get speed\n", command(7, "jump"), b"set\n"):
+        asked, bad = ask(wrong)
+        assert [request.verb for request in asked] == ["refuse"] and bad == 1
+    assert ask(command(7, "jump"))[0][0].id == 7
+
+
+def test_a_command_behind_long_junk_is_found_and_nothing_grows():
+    session = Session(NAMES)
+    assert session.feed(b"y" * 100_000) == []
+    assert len(session._line) <= 2 * MAX_LINE
+    assert session.feed(command(1, "hello")) == [Request(1, "hello", "", 0)]
+    # The end of a long line is no typed command, whatever it says.
+    assert Session(NAMES).feed(b" " * 5000 + b"set interval_ms 5\n") == []
+
+
+@given(st.lists(st.sampled_from(WORDS) | st.binary(max_size=40), max_size=12), st.data())
+def test_any_chunks_give_the_same_requests(parts, data):
+    stream = b"".join(parts)
+    cuts = sorted(data.draw(st.lists(st.integers(0, len(stream)), max_size=8)))
+    session = Session(NAMES)
+    pieces = [stream[a:b] for a, b in zip([0, *cuts], [*cuts, len(stream)], strict=True)]
+    asked = [request for piece in pieces for request in session.feed(piece)]
+    assert (asked, session.bad) == ask(stream)
+
+
+@given(st.lists(st.sampled_from(WORDS), min_size=20, max_size=60))
+def test_noise_between_commands_never_changes_a_sound_one(parts):
+    # A line feed first, as the noise before may be an unfinished line of its own.
+    asked, _ = ask(b"".join(parts) + b"\n" + command(77, "get", "interval_ms"))
+    assert asked[-1] == Request(77, "get", "interval_ms", 0)
+
+
+def test_micropython_hears_the_same_as_cpython():
+    streams = [b"".join(WORDS[i:] + WORDS[:i]) for i in range(len(WORDS))]
+    script = """
+import sys, json
+from session import Session
+for line in sys.stdin:
+    session = Session(("interval_ms",))
+    asked = session.feed(bytes(json.loads(line)))
+    print(json.dumps([[list(request) for request in asked], session.bad]))
+"""
+    stdin = "".join(json.dumps(list(s)) + "\n" for s in streams)
+    told = run_micropython(script, paths=(FIRMWARE, PROTOCOL), stdin=stdin)
+    expected = [[[list(request) for request in asked], bad] for asked, bad in map(ask, streams)]
+    assert [json.loads(line) for line in told.splitlines()] == expected
