@@ -194,6 +194,33 @@ def test_freeze_holds_the_baseline_and_thaw_lets_it_go():
     assert abs(y[-1] - thawed[-1].baseline_ppb) < 300
 
 
+def test_freeze_while_frozen_sets_a_new_zero():
+    rise = np.where(np.arange(900) < 400, 0, 8000)
+    y = noise_ppb(900, 6, 30.0) + rise
+    tracker = Tracker(INTERVAL_S)
+    read(tracker, y[:300])
+    tracker.freeze()
+    _, beside = read(tracker, y[300:503], 300 * INTERVAL_US)  # within a block
+    assert all(s.frozen for s in beside)
+    assert y[502] - beside[-1].baseline_ppb > 7000
+    assert tracker.freeze() == ()
+    assert abs(tracker.state.baseline_ppb - np.mean(y[483:503])) < 1e-6
+    _, zeroed = read(tracker, y[503:], 503 * INTERVAL_US)
+    line = np.array([s.baseline_ppb for s in zeroed])
+    assert all(s.frozen for s in zeroed)
+    assert np.ptp(np.diff(line)) < 1e-6  # it stands on a straight line again, of the slope as it was
+    assert np.diff(line)[0] == pytest.approx(beside[-1].baseline_ppb - beside[-2].baseline_ppb, abs=1e-6)
+
+
+def test_a_new_zero_before_there_are_readings_is_no_error():
+    tracker = Tracker(INTERVAL_S)
+    tracker.freeze()
+    tracker.freeze()
+    read(tracker, noise_ppb(20, 1))
+    tracker.freeze()
+    assert tracker.state.frozen
+
+
 def test_intervals_and_the_same_frequencies_as_readings_agree():
     rng = np.random.default_rng(8)
     t = np.arange(N) * INTERVAL_S

@@ -19,6 +19,7 @@ BLOCK_S = 0.1
 # A frequency that stays beyond the range of the sums (percents off the reference) for so many blocks, 5 s, is the new
 # normal: start anew from a reference near it.
 FAR_BLOCKS = 50
+ZERO_S = 0.4  # over which a new zero is read
 SHORTEST_INTERVAL_S = 0.002
 LONGEST_INTERVAL_S = 1.0
 
@@ -44,6 +45,7 @@ class Tracker:
         floor_ppb = values["scale_floor_ppm"] * 1000.0
         self._block = max(1, int(BLOCK_S / interval_s + 0.5))
         block_s = self._block * interval_s
+        self._zero = max(1, int(ZERO_S / interval_s + 0.5))
         self._decoder = Decoder(self._interval_us)
         self._repair = Repair()
         self._boxes = Boxes(values["widths_s"], interval_s, floor_ppb)
@@ -119,7 +121,15 @@ class Tracker:
         return events
 
     def freeze(self):
-        """The operator holds the baseline, level and slope, from the next reading on."""
+        """The operator holds the baseline, level and slope, from the next reading on.
+
+        Where it is held already this sets a new zero: the level of the last readings, the slope stays.
+        """
+        boxes = self._boxes
+        if self._frozen and boxes.count:
+            baseline = self._baseline
+            level = boxes.mean(0, min(self._zero, boxes.count) - 1)
+            baseline.line(level - baseline.slope * self._in_block / self._block, baseline.slope)
         self._frozen = True
         return NOTHING
 
