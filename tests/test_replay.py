@@ -18,7 +18,7 @@ from coilcount.settings import defaults
 KEYS = {
     "alert": [
         *("kind", "file", "id", "raised_s", "settled_s", "released_s", "peak_s", "open", "sign", "response", "reasons"),
-        *("score", "peak_shift_ppm", "peak_shift_hz", "confidence", "width_s"),
+        *("score", "peak_shift_ppm", "peak_shift_hz", "confidence", "width_s", "seen"),
     ],
     "hold": ["kind", "file", "start_s", "end_s", "open", "sign"],
     "gap": ["kind", "file", "start_s", "end_s", "reason"],

@@ -116,6 +116,7 @@ class Alert:
     peak_shift_hz: float
     confidence: float | None  # probability that the response is right
     width_s: float
+    seen: int = 1  # passes in a row with this sign, this one too, within 4 s; 1 while not settled
 
 
 @dataclass(frozen=True, slots=True)

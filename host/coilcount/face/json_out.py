@@ -10,7 +10,7 @@ CONTRACT = {
     "alert": (
         Alert,
         "id raised_s settled_s released_s peak_s open sign response reasons score peak_shift_ppm peak_shift_hz "
-        "confidence width_s",
+        "confidence width_s seen",
     ),
     "hold": (Hold, "start_s end_s open sign"),
     "gap": (Silence, "start_s end_s reason"),

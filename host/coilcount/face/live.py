@@ -133,6 +133,8 @@ def _answer(readout: r.Readout, width: int) -> list[Text]:
     else:
         second.append("–")
     if answer.alert is not None:
+        if answer.alert.seen > 1:
+            second.append(f"  {r.seen_words(answer.alert)}", BOLD)
         second.append(f"    peak {answer.alert.peak_shift_ppm:+.2f} ppm    score {answer.alert.score:.1f}")
     return [first, second]
 
@@ -159,6 +161,8 @@ def _alerts(readout: r.Readout, lines: int) -> list[Text]:
         line.append(r.response_words(alert) if alert.sign else "settling…")
         if alert.confidence is not None:
             line.append(f"  {alert.confidence:.0%}")
+        if alert.seen > 1:
+            line.append(f"  {alert.seen}×")
         out.append(line)
     return out
 
@@ -221,7 +225,8 @@ def _keys(readout: r.Readout) -> Text:
 
 
 _PLAIN = str.maketrans({
-    "▲": "^", "▼": "v", "–": "-", "±": "~", "…": ".", "σ": "s", "°": " ", "─": "-", "┈": ".", "░": "x", "│": "|",
+    "▲": "^", "▼": "v", "–": "-", "±": "~", "×": "x",
+    "…": ".", "σ": "s", "°": " ", "─": "-", "┈": ".", "░": "x", "│": "|",
     "┤": "|", "▁": ".", "▄": ":", "█": "#", "▔": ".", "▀": ":", "·": ".",
 })  # fmt: skip
 

@@ -88,9 +88,10 @@ def _alert_line(alert: Alert) -> tuple[float | None, str] | None:
     if alert.stage == "raised":
         return alert.raised_s, f"{name} raised, settling"
     sure = "" if alert.confidence is None else f", {alert.confidence:.0%} sure"
+    seen = f", {r.seen_words(alert)}" if alert.seen > 1 else ""
     what = (
         f"{r.GLYPH[alert.sign]} {r.WENT[alert.sign]} {alert.peak_shift_ppm:+.2f} ppm ({alert.peak_shift_hz:+.3f} Hz), "
-        f"{r.response_words(alert)}{sure}"
+        f"{r.response_words(alert)}{sure}{seen}"
     )
     if alert.stage == "settled":
         return alert.settled_s, f"{name} settled: {what}"

@@ -211,6 +211,11 @@ def response_words(alert: Alert) -> str:
     return f"{words}: {', '.join(alert.reasons)}" if alert.response == "uncertain" and alert.reasons else words
 
 
+def seen_words(alert: Alert) -> str:
+    """How often in a row; nothing for the first time."""
+    return f"seen {alert.seen} times" if alert.seen > 1 else ""
+
+
 def figure(value: float, uncertainty: float) -> str:
     """`value ± uncertainty`, both to two significant digits of the uncertainty."""
     places = decimals(uncertainty)

@@ -14,6 +14,7 @@ LEGEND = (
     f"{r.RISE} rose: non-ferrous, or sheet iron.  {r.FALL} fell: a ferrous response.\n"
     "The sign says which way the inductance went, not what the metal is."
 )
+SEEN = "2×, 3×, ...: so many times in a row it went this way, within 4 s."
 
 
 def print_table(outputs: Sequence[Output], out: TextIO) -> None:
@@ -36,8 +37,11 @@ def print_table(outputs: Sequence[Output], out: TextIO) -> None:
     for _, sign, cells in rows:
         table.add_row(*cells, style=r.COLOUR[sign])
     console.print(table)
-    if any(isinstance(output, Alert) for output in outputs):
+    alerts = [output for output in outputs if isinstance(output, Alert)]
+    if alerts:
         console.print(LEGEND, style="dim")
+    if any(alert.seen > 1 for alert in alerts):
+        console.print(SEEN, style="dim")
 
 
 def at(time_s: float) -> str:
@@ -53,6 +57,7 @@ def _row(output: Output) -> tuple[float, int, tuple[str, ...]] | None:
         case Alert(stage="final"):
             sure = "–" if output.confidence is None else f"{output.confidence:.0%}"
             text = r.response_words(output) + (" (still open)" if output.open else "")
+            text += f" {output.seen}×" if output.seen > 1 else ""
             cells = (
                 *(str(output.id), at(output.peak_s), f"{r.GLYPH[output.sign]} {r.WENT[output.sign]}"),
                 *(f"{output.peak_shift_hz:+.3f}", f"{output.peak_shift_ppm:+.2f}", text),

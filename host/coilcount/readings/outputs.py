@@ -24,6 +24,7 @@ def alert(event: records.Alert, number: int, reference_hz: float) -> Alert:
         peak_shift_hz=event.peak_ppb * 1e-9 * reference_hz,
         confidence=event.confidence,
         width_s=event.width_s,
+        seen=event.seen,
     )
 
 

@@ -6,6 +6,10 @@ Runs under both interpreters.
 from .records import Alert
 
 WORDS = ("uncertain", "non-ferrous", "ferrous")  # by sign: 0, +1, -1
+# Passes over one thing follow one another within so long; peaks nearer to each other than APART_US are of one pass.
+AGAIN_US = 4000000
+APART_US = 400000
+MOST_RECENT = 8
 
 
 def confidence(score, contested):
@@ -23,8 +27,9 @@ def confidence(score, contested):
 class Pass:
     """One alert while it can still change."""
 
-    def __init__(self, number, now_us):
+    def __init__(self, number, now_us, recent):
         self.number = number
+        self._recent = recent  # alerts in the order in which they were raised, this one too, MOST_RECENT at the most
         self.raised_us = now_us
         self.settled_us = None
         self.released_us = None
@@ -37,12 +42,32 @@ class Pass:
         self.neighbour = False
         self.reasons = ()
 
+    def seen(self):
+        """How many passes in a row went this way: this one, and those before it, each within AGAIN_US of this peak.
+
+        One that went the other way ends the row.  1 while the sign is open.
+        """
+        count = 1
+        if not self.sign:
+            return count
+        last_us = self.peak_us
+        for other in reversed(self._recent):
+            if other.number >= self.number or not other.sign:
+                continue
+            if other.sign != self.sign or self.peak_us - other.peak_us > AGAIN_US:
+                break
+            if last_us - other.peak_us >= APART_US:
+                count += 1
+                last_us = other.peak_us
+        return count
+
     def event(self, stage, widths_s):
+        seen = self.seen()
         response = "uncertain" if self.reasons else WORDS[self.sign]
         sure = None
         if self.sign and not self.reasons:
             sure = confidence(self.score, self.opposite > 0.6 * self.best)
         return Alert(
             stage, self.number, self.raised_us, self.settled_us, self.released_us, self.peak_us, self.sign, response,
-            self.reasons, self.score, self.peak, sure, widths_s[self.width],
+            self.reasons, self.score, self.peak, sure, widths_s[self.width], seen,
         )

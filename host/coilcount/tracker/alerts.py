@@ -7,7 +7,7 @@ Runs under both interpreters.
 """
 
 from . import lobes
-from .alert import Pass
+from .alert import MOST_RECENT, Pass
 
 # From the detector study on simulated sweeps.
 SETTLE_US = 200000  # the sign is taken this long after the raise
@@ -57,6 +57,7 @@ class Alerts:
         self._number = 0
         self.open = None
         self.waiting = []  # released, not yet final
+        self._recent = []
 
     def step(self, time_us, now_us, threshold, held, events):
         """time_us: middle of the newest reading; now_us: when it was known.  Appends to `events`.
@@ -84,6 +85,7 @@ class Alerts:
         for one in self.waiting:
             self._finish(one, None, False, events)
         self.waiting = []
+        self._recent.clear()
 
     # ------------------------------------------------------------ what the widths show
 
@@ -156,7 +158,11 @@ class Alerts:
 
     def _raise(self, at, time_us, now_us, events):
         self._number += 1
-        one = self.open = Pass(self._number, now_us)
+        recent = self._recent
+        if len(recent) == MOST_RECENT:
+            recent.pop(0)
+        one = self.open = Pass(self._number, now_us, recent)
+        recent.append(one)
         self._take(one, at, time_us)
         events.append(one.event("raised", self._boxes.widths_s))
 
