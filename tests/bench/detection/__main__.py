@@ -14,6 +14,7 @@ from pathlib import Path
 import answers
 import depth
 import dwell
+import picture
 import tables
 from kinds import KINDS
 from study import study
@@ -32,8 +33,15 @@ def main() -> None:
     parser.add_argument("--only", choices=PARTS, help="one part alone")
     parser.add_argument("--no-rivals", action="store_true", help="the tracker and the bound alone")
     parser.add_argument("--cache", type=Path, help="keep the series in this folder, to try another tracker on them")
+    parser.add_argument("--picture", type=Path, metavar="DIR", help="draw the figures there; figures.json keeps them")
+    parser.add_argument("--draw", type=Path, metavar="FILE", help="no run: draw such a figures.json again, beside it")
     parser.add_argument("--processes", type=int, default=2)
     options = parser.parse_args()
+    if options.draw:
+        if not options.draw.is_file():
+            parser.error(f"no file {options.draw}; --picture DIR writes DIR/{picture.FILE}")
+        picture.draw(picture.read(options.draw), options.picture or options.draw.parent)
+        return
     names = options.kinds.split(",")
     for name in names:
         if name not in KINDS:
@@ -43,19 +51,26 @@ def main() -> None:
         clean, swept = options.minutes, 0.8 * options.minutes
     clean, swept = 2 * max(1, round(clean / 2)), 2 * max(1, round(swept / 2))
     began = time.monotonic()
+    figures = {}
     with multiprocessing.Pool(options.processes) as pool:
         if options.only in (None, "detect"):
             one = partial(study, tuning=options.tuning, clean_minutes=clean, swept_minutes=swept, cache=options.cache,
                           with_rivals=not options.no_rivals)  # fmt: skip
-            tables.detection(pool.map(one, names, chunksize=1), clean)
+            results = pool.map(one, names, chunksize=1)
+            tables.detection(results, clean)
+            figures["detection"] = picture.of_detection(results, clean, swept)
         if options.only in (None, "depth"):
             one = partial(depth.study, tuning=options.tuning, clean_minutes=clean, swept_minutes=swept,
                           cache=options.cache)  # fmt: skip
-            tables.depth(pool.map(one, depth.GROUNDS, chunksize=1))
+            results = pool.map(one, depth.GROUNDS, chunksize=1)
+            tables.depth(results)
+            figures["depth"] = picture.of_depth(results, clean, swept)
         if options.only in (None, "answers"):
             tables.answers(pool.map(partial(answers.study, tuning=options.tuning, minutes=3 * swept), answers.GROUNDS))
         if options.only in (None, "dwell"):
             tables.dwell(pool.map(partial(dwell.study, tuning=options.tuning, minutes=swept), dwell.GROUNDS))
+    if options.picture:
+        picture.draw(figures, options.picture)
     print(f"\n{time.monotonic() - began:.0f} s")
 
 

@@ -1,0 +1,318 @@
+"""Pictures of what the tables print: how deep a coin is found, and the share found on each kind of ground.
+
+`of_detection` and `of_depth` take from the results what is drawn, as plain objects that go into figures.json; `draw`
+draws these, from the run itself or from the file.  SVG and PNG, readable in grey: a shape stands beside every colour.
+"""
+
+import json
+import textwrap
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from coilcount.face.picture_files import write_figures
+from depth import COIN, GROUNDS
+from kinds import KINDS
+from matplotlib import rc_context
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Rectangle
+from rivals import RIVALS
+from study import BOUND, Result
+from tables import RATES, factor_for, judged, share
+
+FILE = "figures.json"
+WORDS = {
+    "bench": "bench, no soil",
+    "battery": "flat battery",
+    "deep": "deep coins",
+    "fast": "fast sweep",
+    "foil": "small foil",
+    "junk": "junk, overlapping",
+    "mineral": "mineral soil",
+    "noisy": "noisy oscillator",
+    "sun": "hot sun",
+}
+SOILS = {**WORDS, "deep": "quiet soil"}
+
+INK, DARK, MUTED, FAINT = "#000000", "#404040", "#666666", "#BBBBBB"
+# Of coilcount's own methods, in the order of the results; Okabe and Ito's colours.
+OURS = (("#0072B2", "o"), ("#D55E00", "D"), ("#009E73", "P"), ("#CC79A7", "*"))
+SHAPES = ("s", "^", "v", "<", ">", "X", "p", "h")
+# Text stays text; fonts of nearly the same widths for where the first is missing.
+STYLE = {"svg.fonttype": "none", "font.sans-serif": ["DejaVu Sans", "Verdana", "sans-serif"]}
+
+
+def of_detection(results: list[Result], clean_minutes: float, swept_minutes: float) -> dict[str, Any]:
+    """For each kind the passes that count, and for each method the share found at each of RATES."""
+    methods = list(results[0].found)
+    at = {name: [factor_for(results, name, rate) for rate in RATES] for name in methods}
+    return {
+        "clean_minutes": clean_minutes,
+        "swept_minutes": swept_minutes,
+        "rates": list(RATES),
+        "kinds": {
+            result.kind: {
+                "passes": len(judged(result, result.found[BOUND][0])),
+                "found": {
+                    name: [round(share(judged(result, result.found[name][i])), 4) for i in at[name]] for name in methods
+                },
+            }
+            for result in results
+        },
+    }
+
+
+def of_depth(results: list[tuple[str, dict[str, float]]], clean_minutes: float, swept_minutes: float) -> dict[str, Any]:
+    """For each ground and each method the depth in cm below the ground at which half of the passes are found."""
+    return {
+        "clean_minutes": clean_minutes,
+        "swept_minutes": swept_minutes,
+        "grounds": {ground: {name: round(cm, 2) for name, cm in depths.items()} for ground, depths in results},
+    }
+
+
+def draw(figures: dict[str, Any], folder: Path) -> list[Path]:
+    """Write depth and found as .svg and .png, as far as `figures` has them, and figures.json; returns the paths."""
+    # First what took minutes to find.
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / FILE).write_text(json.dumps(figures, indent=1) + "\n")
+    drawn = {}
+    with rc_context(STYLE):
+        if "depth" in figures:
+            drawn["depth"] = _depth(figures["depth"])
+        if "detection" in figures:
+            drawn["found"] = _found(figures["detection"])
+        return [folder / FILE, *write_figures(drawn, folder)]
+
+
+def read(path: Path) -> dict[str, Any]:
+    """The figures.json of an earlier run."""
+    return json.loads(path.read_text())
+
+
+def _own(methods: list[str]) -> dict[str, tuple[str, str]]:
+    """Colour and shape of each method that is neither a rival nor the bound."""
+    own = [name for name in methods if name not in RIVALS and name != BOUND]
+    return {name: OURS[k % len(OURS)] for k, name in enumerate(own)}
+
+
+# The depth of a coin.
+
+COIL_CM = 3.0
+SOIL, BEYOND, TURF, COPPER = "#F3EDE3", "#D5CABA", "#7A6A52", "#8A5A2B"
+
+
+def _depth(depth: dict[str, Any]) -> Figure:
+    grounds = [ground for ground in GROUNDS if ground in depth["grounds"]]
+    bottom = max(cm for depths in depth["grounds"].values() for cm in depths.values()) + 1.6
+    figure = Figure(figsize=(9.6, 6.4))
+    axes = figure.add_axes((0.055, 0.12, 0.94, 0.775))
+    axes.set(xlim=(0, len(grounds)), ylim=(bottom, -6.0))
+    axes.set_frame_on(False)
+    axes.set_xticks([])
+    ticks = range(0, int(bottom) + 1, 2)
+    axes.set_yticks(ticks, [f"{cm}" for cm in ticks], fontsize=9)
+    axes.tick_params(axis="y", length=0)
+    for i, ground in enumerate(grounds):
+        _one_ground(axes, i, ground, depth["grounds"][ground], bottom)
+    figure.text(0.012, 0.42, "cm below the ground", rotation=90, va="center", fontsize=9)
+    figure.text(0.055, 0.955, f"How deep a {COIN.diameter_mm:g} mm copper coin is found", fontsize=14, weight="bold")
+    figure.text(
+        0.055, 0.917,
+        f"Simulated, {depth['swept_minutes']:g} minutes over coins on each ground. Depth down to which half of the "
+        "passes are found, at 1 false alarm a minute.", fontsize=9.5, color=DARK,
+    )  # fmt: skip
+    shallow = ""
+    if any(cm < COIN.shallow_cm for depths in depth["grounds"].values() for cm in depths.values()):
+        shallow = f"Hollow: more missed than found down to any depth (no coin lay above {COIN.shallow_cm:g} cm). "
+    _foot(
+        figure, 0.055,
+        "Bound: a matched filter that knows the shape of every pass and the spectrum of the noise. χ: magnetic "
+        "susceptibility of the soil; hand: rms sway of the coil's height; warms: the coil. Every method has its own "
+        f"threshold on each ground, from {depth['clean_minutes']:g} minutes without coins. {shallow}"
+        "Widths are not to scale.",
+    )  # fmt: skip
+    return figure
+
+
+def _one_ground(axes: Any, i: int, ground: str, depths: dict[str, float], bottom: float) -> None:
+    left, right, limit = i + 0.02, i + 0.98, depths[BOUND]
+    _box(axes, left, right, 0, limit, SOIL)
+    _box(axes, left, right, limit, bottom, BEYOND)
+    lines = [(x, cm) for cm in range(2, int(bottom) + 1, 2) for x in (left, right, float("nan"))]
+    axes.plot(*zip(*lines, strict=True), color="#FFFFFF", linewidth=0.8, zorder=1)
+    axes.plot([left, right], [0, 0], color=TURF, linewidth=3.5, solid_capstyle="butt")
+    axes.plot([left, right], [limit, limit], color=INK, linewidth=1.6, linestyle=(0, (5, 2)))
+    axes.text(right - 0.015, limit + 0.2, f"bound {limit:.1f}", ha="right", va="top", fontsize=9, weight="bold")
+    kind = KINDS[ground]
+    axes.text(i + 0.5, -4.95, SOILS.get(ground, ground), ha="center", va="bottom", fontsize=11.5, weight="bold")
+    what = f"χ {_power(kind.ground.chi)}, hand ±{kind.ground.wobble_cm:g} cm, warms {kind.weather.warm_up_k:g} K"
+    axes.text(i + 0.5, -4.8, what, ha="center", va="top", fontsize=8, color=DARK)
+    _coil(axes, i + 0.5, i == 0)
+    own = _own(list(depths))
+    step = min(0.18, 0.36 / max(1, len(own)))  # of a ground's width
+    for k, (name, (colour, shape)) in enumerate(own.items()):
+        x, cm = left + 0.03 + k * step, depths[name]
+        _box(axes, x, x + step - 0.03, 0, cm, colour)
+        middle = x + step / 2 - 0.015
+        axes.plot([middle], [cm], marker=shape, markersize=8, color=colour, markeredgecolor="#FFFFFF", zorder=4)
+        style = {"ha": "center", "weight": "bold", "fontsize": 50 * step, "color": "#FFFFFF", "zorder": 5}
+        deep = cm > 5
+        axes.text(middle, cm - 0.5 if deep else cm + 0.5, f"{cm:.1f}", va="bottom" if deep else "top",
+                  **(style if deep else {**style, "color": colour}))  # fmt: skip
+        if deep:
+            axes.text(middle, 0.4, name, rotation=90, va="top", **style)
+        else:
+            axes.text(middle, cm + 1.5, name, rotation=90, va="top", **{**style, "color": colour})
+    _rivals(axes, left + 0.06 + len(own) * step, {name: depths[name] for name in RIVALS if name in depths})
+
+
+def _box(axes: Any, left: float, right: float, top: float, bottom: float, colour: str) -> None:
+    axes.add_patch(Rectangle((left, top), right - left, bottom - top, color=colour, linewidth=0, zorder=1))
+
+
+def _power(value: float) -> str:
+    """1e-4 as 1·10⁻⁴; 0 as 0."""
+    if not value:
+        return "0"
+    digits, power = f"{value:.0e}".split("e")
+    return f"{digits}·10" + str(int(power)).translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹"))
+
+
+def _coil(axes: Any, middle: float, named: bool) -> None:
+    axes.plot([middle - 0.2, middle + 0.2], [-COIL_CM, -COIL_CM], color=FAINT, linewidth=4, solid_capstyle="round")
+    axes.plot([middle - 0.2, middle + 0.2], [-COIL_CM, -COIL_CM], color=COPPER, marker="o", markersize=8, linewidth=0)
+    if named:
+        x = middle + 0.2
+        arrow = {"arrowstyle": "<->", "color": MUTED, "linewidth": 0.8, "shrinkA": 0, "shrinkB": 0}
+        axes.annotate("", (x, 0), (x, -COIL_CM + 0.4), arrowprops=arrow)
+        axes.text(x - 0.03, -COIL_CM / 2, f"coil {COIL_CM:g} cm above", ha="right", va="center", fontsize=8.5)
+
+
+def _rivals(axes: Any, x: float, depths: dict[str, float]) -> None:
+    """Their marks on one line down, names beside them, moved apart where they would overlap."""
+    if not depths:
+        return
+    axes.plot([x, x], [0, max(depths.values())], color=FAINT, linewidth=1)
+    names = sorted(depths, key=depths.get)
+    at = _apart([depths[name] for name in names], 0.72)
+    for name, y in zip(names, at, strict=True):
+        shape = SHAPES[list(RIVALS).index(name) % len(SHAPES)]
+        axes.plot([x + 0.02, x + 0.06], [depths[name], y], color=FAINT, linewidth=0.7)
+        hollow = depths[name] < COIN.shallow_cm
+        axes.plot([x], [depths[name]], marker=shape, markersize=6, color="#FFFFFF" if hollow else MUTED,
+                  markeredgecolor=MUTED if hollow else "#FFFFFF", markeredgewidth=1.0 if hollow else 0.6,
+                  zorder=3)  # fmt: skip
+        axes.text(x + 0.07, y, name, va="center", fontsize=8.5, color=DARK)
+
+
+def _apart(wanted: list[float], gap: float) -> list[float]:
+    """Places for labels at least `gap` apart and in the same order, as near to those wanted as least squares has it."""
+    # Groups of labels that touch lie around the mean of what each of them wants.
+    groups: list[list[float]] = []  # [sum of the wanted places less their own offsets, how many]
+    for place in wanted:
+        groups.append([place, 1])
+        while len(groups) > 1 and groups[-2][0] / groups[-2][1] + gap * groups[-2][1] > groups[-1][0] / groups[-1][1]:
+            total, n = groups.pop()
+            groups[-1][0] += total - gap * groups[-1][1] * n
+            groups[-1][1] += n
+    return [total / n + gap * k for total, n in groups for k in range(int(n))]
+
+
+# The share found on every kind.
+
+TRACK = "#E8E8E8"
+EDGE = {"markeredgecolor": "#FFFFFF", "markeredgewidth": 0.8}
+
+
+def _found(detection: dict[str, Any]) -> Figure:
+    kinds, rates = {kind: one for kind, one in detection["kinds"].items() if one["passes"]}, detection["rates"]
+    names = sorted(kinds, key=lambda kind: -kinds[kind]["found"][BOUND][0])
+    # Shares of (method: rate, kind), the mean of the kinds last.
+    shares = {name: np.array([kinds[kind]["found"][name] for kind in names]).T for name in kinds[names[0]]["found"]}
+    shares = {name: np.column_stack([one, one.mean(axis=1)]) for name, one in shares.items()}
+    best = max((name for name in RIVALS if name in shares), key=lambda name: shares[name][:, -1].sum(), default=None)
+    n = len(names)
+    inch = 1 / (2.7 + 0.29 * (n + 1))
+    figure = Figure(figsize=(9.6, 1 / inch))
+    axes = figure.subplots(1, len(rates), sharey=True)
+    figure.subplots_adjust(0.18, 0.78 * inch, 0.985, 1 - 1.28 * inch, 0.07)
+    for k, (panel, rate) in enumerate(zip(axes, rates, strict=True)):
+        _panel(panel, {name: one[k] for name, one in shares.items()}, best)
+        panel.set_title(f"at {rate:g} false alarm{'' if rate == 1 else 's'} a minute", fontsize=10.5, weight="bold",
+                        loc="left")  # fmt: skip
+    words = [*(WORDS.get(name, name) for name in names), "mean of the kinds", "", "mean over the bound's"]
+    axes[0].set_yticks([*range(n), n + 0.5, n + 1.3, n + 2.0], words, fontsize=9.5)
+    axes[0].get_yticklabels()[n].set_weight("bold")
+    figure.text(0.012, 1 - 0.32 * inch, "What is found, by ground and weather", fontsize=14, weight="bold")
+    passes = sum(kind["passes"] for kind in kinds.values())
+    figure.text(
+        0.012, 1 - 0.57 * inch,
+        f"Simulated, {detection['swept_minutes']:g} minutes over objects on each, {passes:,} passes that stand out of "
+        "the bare oscillator's noise: share with an alert.", fontsize=9.5, color=DARK,
+    )  # fmt: skip
+    _key(figure, 1 - 0.86 * inch, list(shares), best)
+    _foot(
+        figure, 0.012,
+        "Bound: a matched filter that knows the shape of every pass and the spectrum of the noise. Thresholds from "
+        f"{detection['clean_minutes']:g} minutes of clean ground of each kind: at 1 a minute every kind's own, "
+        "at 0.1 these times one factor for all kinds together.",
+    )  # fmt: skip
+    return figure
+
+
+def _panel(axes: Any, shares: dict[str, np.ndarray], best: str | None) -> None:
+    n = len(shares[BOUND]) - 1
+    rows = [*range(n), n + 0.5]
+    for row, limit in zip(rows, shares[BOUND], strict=True):
+        _box(axes, 0, limit, row - 0.32, row + 0.32, TRACK)
+    for name, style in _marks(list(shares), best):
+        axes.plot(shares[name], rows, **style)
+    own = _own(list(shares))
+    values = sorted((shares[name][-1], own.get(name, (INK,))[0]) for name in (BOUND, best, *own) if name)
+    for (value, colour), x in zip(values, _apart([value for value, _ in values], 0.085), strict=True):
+        text = {"ha": "center", "va": "center", "fontsize": 9, "color": colour}
+        axes.text(x, n + 1.3, f"{value:.2f}".lstrip("0"), weight="bold", **text)
+        axes.text(x, n + 2.0, f"{value / shares[BOUND][-1]:.2f}".lstrip("0"), **text)
+    axes.set(xlim=(0, 1.01), ylim=(n + 2.4, -0.6))
+    axes.set_frame_on(False)
+    axes.tick_params(length=0, labelsize=9)
+    axes.set_xticks([0, 0.2, 0.4, 0.6, 0.8, 1], ["0", ".2", ".4", ".6", ".8", "1"])
+    axes.grid(True, axis="x", color="#DDDDDD", linewidth=0.6)
+    axes.set_axisbelow(True)
+
+
+def _marks(methods: list[str], best: str | None) -> list[tuple[str, dict[str, Any]]]:
+    """Each method with how its marks look, in the order of drawing: the first of our own on top and smallest."""
+    tick = {"linestyle": "none", "marker": "|"}
+    marks = [(BOUND, {**tick, "markersize": 14, "markeredgewidth": 2.4, "color": INK})]
+    others = [name for name in methods if name in RIVALS and name != best]
+    marks += [(name, {**tick, "markersize": 6, "markeredgewidth": 1, "color": "#888888"}) for name in others]
+    if best:
+        square = {"linestyle": "none", "marker": "s", "markersize": 6, "color": "#FFFFFF"}
+        marks.append((best, {**square, "markeredgecolor": DARK, "markeredgewidth": 1.2}))
+    for k, (name, (colour, shape)) in enumerate(_own(methods).items()):
+        marks.append((name, {"linestyle": "none", "marker": shape, "markersize": 7 + 1.5 * k, "color": colour, **EDGE,
+                             "zorder": 9 - k}))  # fmt: skip
+    return marks
+
+
+def _key(figure: Figure, y: float, methods: list[str], best: str | None) -> None:
+    others = [name for name in methods if name in RIVALS and name != best]
+    words = {name: name for name in _own(methods)}
+    if best:
+        words[best] = f"{best}, the best rival in the mean"
+    if others:
+        words[others[0]] = "the other rivals"
+    words[BOUND] = BOUND
+    looks = dict(_marks(methods, best))
+    handles = [Line2D([], [], **looks[name]) for name in words]
+    figure.legend(handles, list(words.values()), loc="center left", bbox_to_anchor=(0.0, y), ncols=len(words),
+                  frameon=False, fontsize=9.5, handletextpad=0.1, columnspacing=1.4)  # fmt: skip
+
+
+def _foot(figure: Figure, left: float, text: str) -> None:
+    lines = textwrap.fill(text, 138)
+    bottom = 0.08 / figure.get_figheight()
+    figure.text(left, bottom, lines, fontsize=8, color=DARK, linespacing=1.4, va="bottom")
