@@ -101,6 +101,47 @@ def test_two_objects_of_either_kind_are_two_alerts():
     assert [a.sign for a in finals(run(y, threshold=6.0)[0])] == [1, -1]
 
 
+def in_a_row(*heights_ppb, every_s=1.3):
+    """(sign, seen, confidence) of the alerts on passes that follow one another from 6 s on."""
+    n = round((8 + every_s * len(heights_ppb)) / INTERVAL_S)
+    y = noise_ppb(n, 5, 100.0)
+    for k, height in enumerate(heights_ppb):
+        y = y + bump_ppb(n, 6 + every_s * k, height, 0.2)
+    alerts = finals(run(y, threshold=6.0)[0])
+    return [(a.sign, a.seen, a.confidence) for a in alerts]
+
+
+def test_passes_in_a_row_are_counted_and_the_third_is_surer():
+    found = in_a_row(4000, 5000, 4500, 5000)
+    assert [(sign, seen) for sign, seen, _ in found] == [(1, 1), (1, 2), (1, 3), (1, 4)]
+    once, twice, thrice, _ = [sure for _, _, sure in found]
+    assert once == twice < thrice == 0.99
+
+
+@pytest.mark.parametrize(
+    ("heights", "every_s", "seen"),
+    [
+        ((4000, 4000, -4000, 4000, 4000), 1.3, [1, 2, 1, 1, 2]),  # the other sign ends the row
+        ((2000, 8000, 8000), 1.3, [1, 1, 2]),  # four times as high is another thing
+        ((4000, 4000, 4000), 4.5, [1, 1, 1]),  # too long ago
+        ((-4000, -4000, -4000, -4000), 1.9, [1, 2, 3, 3]),  # only the last four seconds
+    ],
+)
+def test_a_row_is_of_one_sign_alike_and_within_four_seconds(heights, every_s, seen):
+    assert [count for _, count, _ in in_a_row(*heights, every_s=every_s)] == seen
+
+
+def test_a_gap_ends_a_row():
+    y = noise_ppb(N, 5, 100.0) + bump_ppb(N, 10.0, 4000, 0.2)
+    tracker = Tracker(INTERVAL_S, threshold=6.0)
+    events, _ = read(tracker, y)
+    assert [a.seen for a in finals(events)] == [1]
+    events = list(tracker.gap(N * INTERVAL_US))
+    again = noise_ppb(N, 6, 100.0) + bump_ppb(N, 4.0, 4000, 0.2)
+    events += read(tracker, again, 8 * 1_000_000)[0]  # a time base on which the first would be four seconds ago
+    assert [a.seen for a in finals(events)] == [1]
+
+
 def test_a_gap_closes_alerts_and_starts_anew():
     y = passes()
     at = 248  # in the middle of the rise

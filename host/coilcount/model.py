@@ -116,7 +116,7 @@ class Alert:
     peak_shift_hz: float
     confidence: float | None  # probability that the response is right
     width_s: float
-    seen: int = 1  # passes in a row with this sign, this one too, within 4 s; 1 while not settled
+    seen: int = 1  # passes in a row with this sign and about this height, within 4 s; 1 while not settled
 
 
 @dataclass(frozen=True, slots=True)

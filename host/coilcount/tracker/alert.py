@@ -9,14 +9,20 @@ WORDS = ("uncertain", "non-ferrous", "ferrous")  # by sign: 0, +1, -1
 # Passes over one thing follow one another within so long; peaks nearer to each other than APART_US are of one pass.
 AGAIN_US = 4000000
 APART_US = 400000
+ALIKE = 3.0  # what goes so many times as far as the other, or more, is another thing
 MOST_RECENT = 8
+# Passes in a row from which the row says more than the score of the last: of two it does not (again.py there).
+ROW = 3
+ROW_SURE = 0.99
 
 
-def confidence(score, contested):
-    """Probability that the sign is right, by score: as on the tuning scenes of tests/bench/detection, true alerts only.
+def confidence(score, contested, seen):
+    """Probability that the sign is right: as on the tuning scenes of tests/bench/detection, true alerts only.
 
-    contested: an extreme of the other sign above 0.6 of the score stood beside it.
+    contested: an extreme of the other sign above 0.6 of the score stood beside it; seen: passes in a row.
     """
+    if seen >= ROW:
+        return ROW_SURE
     if score < 8.0:
         return 0.92
     if score < 25.0:
@@ -43,18 +49,22 @@ class Pass:
         self.reasons = ()
 
     def seen(self):
-        """How many passes in a row went this way: this one, and those before it, each within AGAIN_US of this peak.
+        """How many passes in a row went this way and about as far: this one, and those within AGAIN_US before its peak.
 
-        One that went the other way ends the row.  1 while the sign is open.
+        One that went the other way, or is not alike, ends the row.  1 while the sign is open.
         """
         count = 1
         if not self.sign:
             return count
         last_us = self.peak_us
+        height = self.peak if self.peak >= 0.0 else -self.peak
         for other in reversed(self._recent):
             if other.number >= self.number or not other.sign:
                 continue
             if other.sign != self.sign or self.peak_us - other.peak_us > AGAIN_US:
+                break
+            before = other.peak if other.peak >= 0.0 else -other.peak
+            if before > ALIKE * height or height > ALIKE * before:
                 break
             if last_us - other.peak_us >= APART_US:
                 count += 1
@@ -66,7 +76,7 @@ class Pass:
         response = "uncertain" if self.reasons else WORDS[self.sign]
         sure = None
         if self.sign and not self.reasons:
-            sure = confidence(self.score, self.opposite > 0.6 * self.best)
+            sure = confidence(self.score, self.opposite > 0.6 * self.best, seen)
         return Alert(
             stage, self.number, self.raised_us, self.settled_us, self.released_us, self.peak_us, self.sign, response,
             self.reasons, self.score, self.peak, sure, widths_s[self.width], seen,

@@ -17,7 +17,8 @@ State = namedtuple("State", "time_us y_ppb baseline_ppb z width_s ready frozen h
 #   raised_us, settled_us, released_us: when the data that decided it were complete; peak_us: of the passing itself;
 #   sign: -1 fell, +1 rose, 0 not settled; response: "ferrous", "non-ferrous", "uncertain"; reasons: tuple of str;
 #   score: largest |z|; confidence: 0..1 or None; width_s: the winning width (full width at half maximum);
-#   seen: passes in a row with this sign, this one too, those before at most 4 s before it; 1 while not settled.
+#   seen: passes in a row with this sign and about this height, this one too, those before at most 4 s before it; 1
+#   while not settled.
 Alert = namedtuple(
     "Alert",
     "stage id raised_us settled_us released_us peak_us sign response reasons score peak_ppb confidence width_s seen",
