@@ -54,9 +54,7 @@ def of_detection(results: list[Result], clean_minutes: float, swept_minutes: flo
         "kinds": {
             result.kind: {
                 "passes": len(judged(result, result.found[BOUND][0])),
-                "found": {
-                    name: [round(share(judged(result, result.found[name][i])), 4) for i in at[name]] for name in methods
-                },
+                "found": {name: [share(judged(result, result.found[name][i])) for i in at[name]] for name in methods},
             }
             for result in results
         },
@@ -68,7 +66,7 @@ def of_depth(results: list[tuple[str, dict[str, float]]], clean_minutes: float, 
     return {
         "clean_minutes": clean_minutes,
         "swept_minutes": swept_minutes,
-        "grounds": {ground: {name: round(cm, 2) for name, cm in depths.items()} for ground, depths in results},
+        "grounds": dict(results),
     }
 
 
@@ -156,7 +154,7 @@ def _one_ground(axes: Any, i: int, ground: str, depths: dict[str, float], bottom
         x, cm = left + 0.03 + k * step, depths[name]
         _box(axes, x, x + step - 0.03, 0, cm, colour)
         middle = x + step / 2 - 0.015
-        axes.plot([middle], [cm], marker=shape, markersize=8, color=colour, markeredgecolor="#FFFFFF", zorder=4)
+        _mark(axes, middle, cm, shape, colour, 8)
         style = {"ha": "center", "weight": "bold", "fontsize": 50 * step, "color": "#FFFFFF", "zorder": 5}
         deep = cm > 5
         axes.text(middle, cm - 0.5 if deep else cm + 0.5, f"{cm:.1f}", va="bottom" if deep else "top",
@@ -170,6 +168,12 @@ def _one_ground(axes: Any, i: int, ground: str, depths: dict[str, float], bottom
 
 def _box(axes: Any, left: float, right: float, top: float, bottom: float, colour: str) -> None:
     axes.add_patch(Rectangle((left, top), right - left, bottom - top, color=colour, linewidth=0, zorder=1))
+
+
+def _mark(axes: Any, x: float, cm: float, shape: str, colour: str, size: float) -> None:
+    """Filled, or hollow where no coin lay."""
+    fill, edge = ("#FFFFFF", colour) if cm < COIN.shallow_cm else (colour, "#FFFFFF")
+    axes.plot([x], [cm], marker=shape, markersize=size, color=fill, markeredgecolor=edge, markeredgewidth=0.8, zorder=4)
 
 
 def _power(value: float) -> str:
@@ -200,10 +204,7 @@ def _rivals(axes: Any, x: float, depths: dict[str, float]) -> None:
     for name, y in zip(names, at, strict=True):
         shape = SHAPES[list(RIVALS).index(name) % len(SHAPES)]
         axes.plot([x + 0.02, x + 0.06], [depths[name], y], color=FAINT, linewidth=0.7)
-        hollow = depths[name] < COIN.shallow_cm
-        axes.plot([x], [depths[name]], marker=shape, markersize=6, color="#FFFFFF" if hollow else MUTED,
-                  markeredgecolor=MUTED if hollow else "#FFFFFF", markeredgewidth=1.0 if hollow else 0.6,
-                  zorder=3)  # fmt: skip
+        _mark(axes, x, depths[name], shape, MUTED, 6)
         axes.text(x + 0.07, y, name, va="center", fontsize=8.5, color=DARK)
 
 
@@ -268,7 +269,7 @@ def _panel(axes: Any, shares: dict[str, np.ndarray], best: str | None) -> None:
     for row, limit in zip(rows, shares[BOUND], strict=True):
         _box(axes, 0, limit, row - 0.32, row + 0.32, TRACK)
     for name, style in _marks(list(shares), best):
-        axes.plot(shares[name], rows, **style)
+        axes.plot(shares[name], rows, clip_on=False, **style)
     own = _own(list(shares))
     values = sorted((shares[name][-1], own.get(name, (INK,))[0]) for name in (BOUND, best, *own) if name)
     for (value, colour), x in zip(values, _apart([value for value, _ in values], 0.085), strict=True):
@@ -313,6 +314,6 @@ def _key(figure: Figure, y: float, methods: list[str], best: str | None) -> None
 
 
 def _foot(figure: Figure, left: float, text: str) -> None:
-    lines = textwrap.fill(text, 138)
+    lines = textwrap.fill(text, 150)
     bottom = 0.08 / figure.get_figheight()
     figure.text(left, bottom, lines, fontsize=8, color=DARK, linespacing=1.4, va="bottom")
