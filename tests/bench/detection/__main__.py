@@ -11,6 +11,7 @@ import time
 from functools import partial
 from pathlib import Path
 
+import again
 import answers
 import depth
 import dwell
@@ -21,7 +22,7 @@ from study import study
 
 QUICK = (20, 16)  # minutes of clean ground, and of ground with objects, for each kind
 LONG = (120, 60)
-PARTS = ("detect", "depth", "answers", "dwell")
+PARTS = ("detect", "depth", "answers", "again", "dwell")
 
 
 def main() -> None:
@@ -67,6 +68,9 @@ def main() -> None:
             figures["depth"] = picture.of_depth(results, clean, swept)
         if options.only in (None, "answers"):
             tables.answers(pool.map(partial(answers.study, tuning=options.tuning, minutes=3 * swept), answers.GROUNDS))
+        if options.only in (None, "again"):
+            one = partial(again.study, tuning=options.tuning, minutes=3 * swept, cache=options.cache)
+            tables.again(pool.map(one, again.GROUNDS, chunksize=1))
         if options.only in (None, "dwell"):
             tables.dwell(pool.map(partial(dwell.study, tuning=options.tuning, minutes=swept), dwell.GROUNDS))
     if options.picture:

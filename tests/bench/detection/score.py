@@ -22,6 +22,7 @@ class Found:
     response: str = ""
     confidence: float | None = None
     reasons: tuple[str, ...] = ()
+    seen: int = 1
 
 
 def peaks(z: np.ndarray, least: float) -> np.ndarray:

@@ -86,9 +86,7 @@ def data_of(kind: Kind, tuning: bool, clean_minutes: float, swept_minutes: float
         return pickle.loads((cache / name).read_bytes())
     scene = scene_of(kind, 0, True, tuning)
     coil = CoilModel(scene)
-    oscillator = yardstick(replace(scene, target=()), coil.f0_hz, INTERVAL_MS, YARDSTICK_SEED).oscillator
-    ground = ground_covariance(scene, coil.f0_hz, INTERVAL_MS, YARDSTICK_SEED + 100 * tuning, LAGS)
-    measure = Measure(oscillator, ground)
+    measure = measure_of(scene, coil, tuning)
     number = sum(ord(letter) * 7**i for i, letter in enumerate(kind.name)) % 997 * 100
     clean = [
         run_of(scene_of(kind, CLEAN_SEED[tuning] + number + i, False, tuning), coil, measure)
@@ -98,11 +96,16 @@ def data_of(kind: Kind, tuning: bool, clean_minutes: float, swept_minutes: float
         run_of(scene_of(kind, SWEPT_SEED[tuning] + number + i, True, tuning), coil, measure)
         for i in range(round(swept_minutes / 2))
     ]
-    data = Data(kind.name, clean, swept, ground)
+    data = Data(kind.name, clean, swept, measure.everything)
     if cache is not None:
         cache.mkdir(parents=True, exist_ok=True)
         (cache / name).write_bytes(pickle.dumps(data))
     return data
+
+
+def measure_of(scene: Scene, coil: CoilModel, tuning: bool) -> Measure:
+    oscillator = yardstick(replace(scene, target=()), coil.f0_hz, INTERVAL_MS, YARDSTICK_SEED).oscillator
+    return Measure(oscillator, ground_covariance(scene, coil.f0_hz, INTERVAL_MS, YARDSTICK_SEED + 100 * tuning, LAGS))
 
 
 def run_of(scene: Scene, coil: CoilModel, measure: Measure) -> Run:

@@ -160,3 +160,23 @@ def dwell(results) -> None:
     print("\nResting over a target: share of the rest held, by the level in units of sigma_st (s of rest in brackets)")
     for line in results:
         print("  " + line)
+
+
+def again(results) -> None:
+    print("\nSeen n times: confidence given, how often the sign was right [95 %], and how often the metal was")
+    print("(passes to and fro over one object, flat iron among them; junk: other objects each second)")
+    chance = [rows for ground, rows in results if ground == "junk"]
+    once = [row for ground, rows in results if ground != "junk" for row in rows]
+    for name, rows in [*results, ("all but junk", once), *[("with junk", once + some) for some in chance]]:
+        for n in (1, 2, 3):
+            seen_row(f"{name}, {n}{'+' if n == 3 else ''}", [row for row in rows if min(row.seen, 3) == n])
+    for n in (1, 2, 3):
+        seen_row(f"flat iron, {n}{'+' if n == 3 else ''}", [r for r in once if r.flat_iron and min(r.seen, 3) == n])
+
+
+def seen_row(name, rows) -> None:
+    hits, metal, n = sum(row.sign for row in rows), sum(row.metal for row in rows), max(len(rows), 1)
+    low, high = share_interval(hits, len(rows))
+    told = sum(row.confidence for row in rows) / n
+    right = f"sign {hits / n:.3f} [{low:.3f}, {high:.3f}]  metal {metal / n:.3f}"
+    print(f"  {name:<16} told {told:.3f}  {right}  n {len(rows)}")

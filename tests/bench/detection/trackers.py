@@ -22,7 +22,7 @@ def run_tracker(run: Run, threshold: float, **settings) -> tuple[list[Found], li
     events.extend(tracker.finish())
     alerts = [
         Found(
-            e.peak_us / 1e6, e.raised_us / 1e6, e.sign, e.score, e.response, e.confidence, e.reasons
+            e.peak_us / 1e6, e.raised_us / 1e6, e.sign, e.score, e.response, e.confidence, e.reasons, e.seen
         )
         for e in events
         if isinstance(e, Alert) and e.stage == "final"

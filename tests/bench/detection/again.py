@@ -1,0 +1,85 @@
+"""Several passes over one object, as by a person who homes in: how often the sign is right the n-th time."""
+
+import pickle
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+import objects
+import trackers
+from coilcount.simulate.coil import CoilModel
+from coilcount.simulate.scene import Scene
+from kinds import FIRST_S, KINDS, LAST_S, SECONDS, Kind, scene_of, target_of
+from score import counts, match
+from series import Run, data_of, measure_of, run_of
+
+CHANCE = "junk"  # other objects every second: rows that are none
+GROUNDS = ("garden", "mineral", "sun", CHANCE)
+SEED = {True: 40_000, False: 800_000}  # by tuning
+THINGS = (objects.TEST + objects.IRON_TEST, objects.TUNING + objects.IRON_TUNING)
+FLAT = {thing.name for thing in objects.IRON_TEST + objects.IRON_TUNING}
+CLEAR_S = 5.0  # between the last pass over one object and the first over the next: more than what counts as again
+
+
+def scene(kind: Kind, seed: int, tuning: bool) -> Scene:
+    """Two minutes: objects passed 2, 3 or 4 times, 0.8 to 1.3 s apart, to and fro, each time 2 cm aside or so."""
+    rng = np.random.default_rng([seed, 7, tuning])
+    targets = []
+    at = FIRST_S
+    things = THINGS[tuning]
+    while True:
+        thing = things[rng.integers(len(things))]
+        speed = float(rng.uniform(kind.slowest, kind.fastest))
+        first = target_of(thing, rng, at, speed)
+        for k in range(rng.integers(2, 5)):
+            if at > SECONDS - LAST_S:
+                return replace(scene_of(kind, seed, False, tuning), target=tuple(targets))
+            # Coming back, the coil meets the object from its other side.
+            turn = first.turn_deg if k % 2 == 0 else (first.turn_deg + 360) % 360 - 180
+            aside = float(np.clip(first.offset_cm + rng.normal(0, 2), -8, 8))
+            speed_k = float(np.clip(speed * rng.uniform(0.8, 1.25), 0.2, 1.4))
+            targets.append(replace(first, at_s=(at,), turn_deg=turn, offset_cm=aside, speed_m_s=speed_k))
+            at += float(rng.uniform(0.8, 1.3))
+        at += CLEAR_S
+
+
+@dataclass(frozen=True)
+class Row:
+    """One pass that was found and has a confidence.  metal: whether the response names its metal."""
+
+    seen: int
+    confidence: float
+    sign: bool
+    metal: bool
+    flat_iron: bool
+
+
+def study(ground: str, tuning: bool, minutes: float, cache: Path | None) -> tuple[str, list[Row]]:
+    """ground, and its passes of d' 4 and more (against the oscillator alone) that were found and not uncertain."""
+    if ground == CHANCE:
+        runs = data_of(KINDS[CHANCE], tuning, 2, minutes, cache).swept
+    else:
+        runs = runs_of(KINDS[ground], tuning, max(1, round(minutes / 2)), cache)
+    rows = []
+    for run in runs:
+        found = match(run.passes, trackers.run_tracker(run, trackers.DEFAULT)[0])[0]
+        for one, alert in zip(run.passes, found, strict=True):
+            if alert is None or alert.confidence is None or not counts(one):
+                continue
+            metal = (alert.response == "ferrous") == one.iron
+            rows.append(Row(alert.seen, alert.confidence, alert.sign == one.sign, metal, one.name in FLAT))
+    return ground, rows
+
+
+def runs_of(kind: Kind, tuning: bool, many: int, cache: Path | None) -> list[Run]:
+    name = f"again-{kind.name}-{'tuning' if tuning else 'test'}-{many}.pickle"
+    if cache is not None and (cache / name).exists():
+        return pickle.loads((cache / name).read_bytes())
+    first = scene(kind, SEED[tuning], tuning)
+    coil = CoilModel(first)
+    measure = measure_of(first, coil, tuning)
+    runs = [run_of(scene(kind, SEED[tuning] + i, tuning), coil, measure) for i in range(many)]
+    if cache is not None:
+        cache.mkdir(parents=True, exist_ok=True)
+        (cache / name).write_bytes(pickle.dumps(runs))
+    return runs
