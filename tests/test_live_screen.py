@@ -1,10 +1,11 @@
 """The readout and the screen, rendered at fixed sizes; no terminal and no clock."""
 
 import io
+from dataclasses import replace
 
 import pytest
 from coilcount.face.live import draw
-from coilcount.face.plain import PlainLines, status_line
+from coilcount.face.plain import PlainLines, event_line, status_line
 from coilcount.face.readout import Readout, decimals, figure
 from coilcount.face.strip import level, scale
 from coilcount.model import Alert, MarkMade, Notice, Point, Silence
@@ -188,6 +189,56 @@ def test_an_old_reading_is_not_shown_as_the_present_one(fact, words):
     top = "".join(rendered(readout, 80, 24)[:5])
     assert "+40" not in top and "25 001" not in top
     assert "– ppm" in top and words in top
+
+
+def at_rest(frozen_s=None, held=False, hold_from_ppm=8.04) -> Readout:
+    readout = busy()
+    readout.take(point(60.0, 9.0, held=held))
+    readout.facts.hold_from_ppm = hold_from_ppm
+    if frozen_s is not None:
+        readout.facts.frozen_since_host_s = readout.facts.host_s - frozen_s
+    return readout
+
+
+@pytest.mark.parametrize(
+    ("readout", "words"),
+    [
+        (at_rest(), "follows; held by itself from 8.0 ppm on"),
+        (at_rest(hold_from_ppm=104.0), "no hold below 104 ppm on this ground: f beside it"),
+        (at_rest(hold_from_ppm=None), "follows the ground"),
+        (at_rest(held=True), "HELD by itself; f freezes it until g"),
+        (at_rest(frozen_s=3.2), "FROZEN 0:03: good 4-5 s outdoors, 10 s on a bench"),
+        (at_rest(frozen_s=14.0, held=True), "FROZEN 0:14: by now 1 ppm off and more; f new zero"),
+    ],
+)
+def test_what_the_zero_does_and_how_far_it_is_to_be_trusted(readout, words):
+    for width, height in ((60, 18), (80, 24), (120, 40)):
+        assert f" zero     {words}" in rendered(readout, width, height)
+    looked_for = readout.frozen_s() is not None or readout.point.held
+    for width, short in ((60, "cross at right angles: loudest point; long: ends"), (80, "loudest at its ends")):
+        assert (short in "\n".join(rendered(readout, width, 24))) == looked_for
+
+
+@pytest.mark.parametrize(("width", "height"), [(40, 7), (60, 8), (80, 10)])
+def test_the_age_of_a_frozen_zero_is_never_out_of_sight(width, height):
+    text = "\n".join(rendered(at_rest(frozen_s=65.0), width, height))
+    assert "FROZEN 1:05" in text and "f new zero" in text and "g follow" in text
+
+
+def test_over_a_frozen_zero_the_answer_says_which_way_the_coil_reads_now():
+    assert "▲  rose, as seen from the frozen zero" in "\n".join(rendered(at_rest(frozen_s=3.0), 80, 24))
+
+
+def test_so_many_times_seen_is_told_by_screen_and_line():
+    readout = Readout()
+    once, thrice = (replace(alert("final", 1, "non-ferrous", (), 10.5), seen=n) for n in (1, 3))
+    for one, told in ((once, False), (thrice, True)):
+        readout.take(point(10.6, 0))
+        readout.take(one)
+        lines = rendered(readout, 80, 24)
+        assert ("93%  seen 3 times" in lines[3]) == told
+        assert ("3×" in "\n".join(lines[4:])) == told
+        assert ("93% sure, seen 3 times" in event_line(one)[1]) == told
 
 
 def test_drift_is_of_the_baseline_and_not_over_a_gap():

@@ -61,7 +61,8 @@ def replayed(file: Path, capsys) -> list[dict]:
 def test_a_recording_with_keys_pressed_replays_to_identical_lines(tmp_path, capsys):
     file, out, settings, readout = tmp_path / "walk.ccap", io.StringIO(), defaults(), Readout()
     # By the board's time: how late the scene begins is the machine's business.
-    presses = [(8.5, "+"), (8.6, "+"), (10.0, "m"), (12.0, "f"), (17.0, "f"), (18.0, "-"), (24.0, "q")]
+    presses = [(8.5, "+"), (8.6, "+"), (10.0, "m"), (11.0, "g"), (12.0, "f"), (15.0, "f"), (17.0, "g"), (18.0, "-")]
+    presses.append((24.0, "q"))
     with VirtualBoard(firmware_folder(), feed("demo")) as board:
         clock = board_clock()
         link = SerialLink(board.port, clock)
@@ -84,7 +85,9 @@ def test_a_recording_with_keys_pressed_replays_to_identical_lines(tmp_path, caps
     assert kinds.count("alert") >= 3 and kinds.count("mark") == 1 and kinds[-1] == "summary"
     assert replayed(file, capsys) == live
     operated = [json.loads(line) for line in file.read_text().splitlines() if '"op"' in line]
-    assert [entry["op"] for entry in operated] == ["threshold", "threshold", "mark", "freeze", "thaw", "threshold"]
+    assert [entry["op"] for entry in operated] == [
+        *("threshold", "threshold", "mark", "freeze", "freeze", "thaw", "threshold"),  # the first g lets nothing go
+    ]
     once = round(1.1 * settings.tracker["threshold"], 2)
     twice = round(1.1 * once, 2)
     assert [entry["value"] for entry in operated if "value" in entry] == [once, twice, round(twice / 1.1, 2)]
@@ -135,6 +138,33 @@ def session_on(board: PtyBoard, writer=None, clock=time.monotonic) -> Session:
         link=link, chain=Chain(settings, points=True), readout=Readout(), views=[],
         clock=clock, header=header(link, settings), writer=writer,
     )  # fmt: skip
+
+
+def test_f_freezes_and_sets_a_new_zero_and_g_lets_go(tmp_path):
+    now = [100.0]
+    with PtyBoard(tmp_path / "port") as board:
+        session = session_on(board, clock=lambda: now[0])
+        facts, readout = session.readout.facts, session.readout
+
+        def pressed(key, after_s=7.0):
+            session.press(key)
+            told = facts.message
+            now[0] += after_s
+            session.step(0.01)
+            return told, readout.frozen_s()
+
+        board.send(b"".join(interval(k) for k in range(30)))
+        assert pressed("g") == ("", None)
+        told, age_s = pressed("f")
+        assert "4 to 5 s outdoors, up to 10 s on a bench (by simulation)" in told and age_s == 7.0
+        told, age_s = pressed("f", 2.0)
+        assert "new zero" in told and age_s == 2.0
+        now[0] += 3.0
+        board.send(interval(3000))  # most of a minute is missing
+        session.step(0.3)
+        assert readout.frozen_s() == 0.0 and "lost in the gap" in facts.message
+        assert pressed("g") == ("the baseline follows again", None)
+        session.close()
 
 
 def test_a_silent_board_is_told_and_stays_connected(tmp_path):

@@ -142,6 +142,11 @@ class Chain:
         return self._tracking.threshold_ppm
 
     @property
+    def hold_from_ppm(self) -> float | None:
+        """The level in ppm from which the automatic hold is to be relied on here; None while unknown, or without it."""
+        return self._tracking.hold_from_ppm
+
+    @property
     def _tick_s(self) -> float | None:
         return None if self._base is None else self._base.tick_s
 

@@ -7,8 +7,11 @@ from coilcount.model import Output
 from coilcount.readings import outputs
 from coilcount.readings.frequency import neighbours_ppm
 from coilcount.settings import Settings
-from coilcount.tracker import records
+from coilcount.tracker import defaults, records
 from coilcount.tracker.tracker import Tracker
+
+# Levels from so many sigma_st on are held for nine tenths of a rest (tests/bench/detection, dwell).
+HOLD_SIGMAS = 8.0
 
 
 class Tracking:
@@ -65,6 +68,15 @@ class Tracking:
         if tracker is None or not tracker.state.ready:
             return None
         return self.threshold * tracker.least_scale_ppb / 1000
+
+    @property
+    def hold_from_ppm(self) -> float | None:
+        """The level in ppm from which the automatic hold is to be relied on here; None while unknown, or without it."""
+        tracker, settings = self.tracker, self._settings.tracker
+        if tracker is None or tracker.sigma_step_ppb is None or not settings["hold"]:
+            return None
+        least = settings["hold_least_ppm"] * self.threshold / defaults.DEFAULTS["threshold"]
+        return max(HOLD_SIGMAS * tracker.sigma_step_ppb / 1000, least)
 
     def told(self, events: Iterable[tuple], tick_s: float | None, noise_ppm: float | None) -> list[Output]:
         """What the tracker's last input brought about: its events as outputs, then the points.

@@ -19,7 +19,8 @@ DIM = Style(dim=True)
 BOLD = Style(bold=True)
 WARN = Style(reverse=True)
 
-ALERTS_SHOWN = 5
+CENTRE = "cross at right angles: loudest point; a long one: loudest at its ends"
+CENTRE_SHORT = "cross at right angles: loudest point; long: ends"
 _AXIS = 11  # columns of the strip's scale
 _LEAST_S = 0.1  # never more than ten redraws a second
 
@@ -62,17 +63,20 @@ class Screen:
 def draw(readout: r.Readout, width: int, height: int, unicode: bool = True) -> list[Text]:
     """At most `height` lines of at most `width` columns, the most important ones where there is little room."""
     top = [_title(readout, width), _shift(readout), *_answer(readout, width)]
+    zero = [_zero(readout)]
+    if readout.frozen_s() is not None:
+        top, zero = top + zero, []  # its age is never out of sight
     bottom = [*_link(readout), _board(readout), _file(readout), _keys(readout)]
-    room = height - len(top) - len(bottom) - 1
+    room = height - len(top) - len(bottom) - len(zero) - 1
     if room < 0:
         lines = [*top, *bottom[:-3], bottom[-1]][:height]
     else:
         rows, alerts = _share(room)
-        middle = [_frequency(readout)]
+        middle = [_frequency(readout), *zero]
         if rows:
             middle += strip_rows(readout, width, rows, _AXIS)
         if alerts:
-            middle += _alerts(readout, alerts)
+            middle += _alerts(readout, alerts, width)
         padding = height - len(top) - len(middle) - len(bottom)
         lines = [*top, *middle, *[Text()] * padding, *bottom]
     for line in lines:
@@ -140,20 +144,29 @@ def _answer(readout: r.Readout, width: int) -> list[Text]:
 
 
 def _frequency(readout: r.Readout) -> Text:
-    facts, point = readout.facts, readout.point
+    point = readout.point
     line = Text(" coil     ")
     line.append(readout.coil())
-    line.append(f"    baseline {r.frequency(point.baseline_hz if point else None)}")
-    if facts.frozen_since_host_s is not None:
-        line.append(f"  FROZEN {r.clock(facts.host_s - facts.frozen_since_host_s)}", BOLD)
-    elif point and point.held:
-        line.append("  HELD", BOLD)
-    return line
+    return line.append(f"    baseline {r.frequency(point.baseline_hz if point else None)}")
 
 
-def _alerts(readout: r.Readout, lines: int) -> list[Text]:
+def _zero(readout: r.Readout) -> Text:
+    age_s = readout.frozen_s()
+    style = WARN if age_s is not None and age_s > r.FROZEN_GOOD_S else BOLD if _stands(readout) else ""
+    return Text(" zero     ").append(readout.zero(), style)
+
+
+def _stands(readout: r.Readout) -> bool:
+    """The baseline is frozen or held: somebody looks for the centre."""
+    return readout.frozen_s() is not None or bool(readout.point and readout.point.held)
+
+
+def _alerts(readout: r.Readout, lines: int, width: int) -> list[Text]:
     shown = list(readout.alerts)[-(lines - 1) :]
-    out = [Text(" alerts   " + ("the newest below" if shown else "none yet"), DIM)]
+    if _stands(readout):
+        out = [Text(" centre   " + (CENTRE if width >= 80 else CENTRE_SHORT), BOLD)]
+    else:
+        out = [Text(" alerts   " + ("the newest below" if shown else "none yet"), DIM)]
     for alert in shown:
         line = Text(f" {r.clock(alert.peak_s):>7}  ")
         line.append(f"{r.GLYPH[alert.sign]} {r.WENT[alert.sign]:<12}", STYLE[alert.sign])
@@ -217,11 +230,12 @@ def _file(readout: r.Readout) -> Text:
 
 def _keys(readout: r.Readout) -> Text:
     facts = readout.facts
-    line = Text().append(" keys     m mark   f freeze   + - ", DIM)
+    freeze = "f freeze" if facts.frozen_since_host_s is None else "f new zero  g follow"
+    line = Text().append(f" keys     m mark  {freeze}  q quit  + - ", DIM)
     line.append(f"threshold {facts.raise_level:.2f} σ")
     if facts.threshold_ppm is not None:
         line.append(f" = {facts.threshold_ppm:.2f} ppm")
-    return line.append("   q quit", DIM)
+    return line
 
 
 _PLAIN = str.maketrans({

@@ -17,6 +17,11 @@ ANSWER_STAYS_S = 3.0  # an alert is over in a third of a second: its answer stay
 CLEAR_OF = 3.0  # standard uncertainties
 DRIFT_OVER_S = 60.0
 DRIFT_AT_LEAST_S = 10.0
+# By simulation a frozen baseline is 1 ppm off (median) after 4 to 5 s outdoors and after 9 to 10 s on a bench.
+FROZEN_GOOD_S = 10.0
+# What a 24 mm copper coin 5 cm deep gives, 8 cm below a coil of R 9 cm (computed: 38 ppm).  Ground that lets nothing
+# weaker be held allows no automatic hold in practice.
+HOLD_MOST_PPM = 40.0
 
 RISE = "▲"
 FALL = "▼"
@@ -52,6 +57,7 @@ class Facts:
     supply_v: float | None = None
     noise_ppm: float | None = None
     threshold_ppm: float | None = None
+    hold_from_ppm: float | None = None  # the automatic hold is to be relied on from there on
     frozen_since_host_s: float | None = None
     message: str = ""  # for a few seconds
     warning: str = ""  # stays
@@ -119,6 +125,8 @@ class Readout:
             return Answer(alert.sign, f"{WENT[alert.sign]}: {response_words(alert)}", alert.confidence, alert)
         if not point.ready:
             return Answer(0, "filling the boxes")
+        if self.facts.frozen_since_host_s is not None and self.way():
+            return Answer(self.way(), f"{WENT[self.way()]}, as seen from the frozen zero")
         if point.held:
             return Answer(0, "held: something rests under the coil")
         return Answer(0, "steady: nothing above the threshold")
@@ -134,6 +142,27 @@ class Readout:
         if point is None or abs(point.shift_ppm) < CLEAR_OF * point.uncertainty_ppm:
             return 0
         return 1 if point.shift_ppm > 0 else -1
+
+    def frozen_s(self) -> float | None:
+        """How long ago the baseline was frozen, or its zero set anew."""
+        since_s = self.facts.frozen_since_host_s
+        return None if since_s is None else self.facts.host_s - since_s
+
+    def zero(self) -> str:
+        """What the baseline does and how far that is to be trusted, in words that fit 60 columns with their label."""
+        age_s = self.frozen_s()
+        if age_s is not None:
+            if age_s > FROZEN_GOOD_S:
+                return f"FROZEN {clock(age_s)}: by now 1 ppm off and more; f new zero"
+            return f"FROZEN {clock(age_s)}: good 4-5 s outdoors, 10 s on a bench"
+        if self.point and self.point.held:
+            return "HELD by itself; f freezes it until g"
+        from_ppm = self.facts.hold_from_ppm
+        if from_ppm is None:
+            return "follows the ground"
+        if from_ppm > HOLD_MOST_PPM:
+            return f"no hold below {from_ppm:.0f} ppm on this ground: f beside it"
+        return f"follows; held by itself from {from_ppm:.1f} ppm on"
 
     def coil(self) -> str:
         """The coil's frequency in words: over the last second with its uncertainty, else that of the last reading."""

@@ -9,13 +9,14 @@ from typing import Protocol
 
 from coilcount.errors import StorageError
 from coilcount.face.readout import Readout
-from coilcount.model import Entry, Header, Notice, Operator, Output, Point, Summary
+from coilcount.model import Entry, Header, Notice, Operator, Output, Point, Silence, Summary
 
 THRESHOLD_STEP = 1.1
 LOWEST_THRESHOLD = 2.0
 HIGHEST_THRESHOLD = 100.0
 MESSAGE_STAYS_S = 4.0
 NOTICE_STAYS_S = 15.0
+FROZEN_GOOD = "frozen: good to 1 ppm for 4 to 5 s outdoors, up to 10 s on a bench (by simulation)"
 # A board says something each second, also with its oscillator stopped.  Told, no more: a silence is no disconnect.
 SILENT_S = 8.0
 
@@ -79,7 +80,6 @@ class Session:
         self._ended = ended
         self._until_s = None if for_s is None else clock() + for_s
         self._threshold = chain.threshold
-        self._frozen = False
         self._marks = 0
         self._message_until_s = 0.0
         self._heard_s = clock()
@@ -119,10 +119,14 @@ class Session:
             self._operate("mark", text=f"key {self._marks}")
             self.say(f"mark {self._marks}")
         elif key in ("f", "F"):
-            self._frozen = not self._frozen
-            self._operate("freeze" if self._frozen else "thaw")
-            self.readout.facts.frozen_since_host_s = self._clock() if self._frozen else None
-            self.say("baseline frozen" if self._frozen else "baseline follows again")
+            again = self.readout.facts.frozen_since_host_s is not None
+            self._operate("freeze")
+            self.readout.facts.frozen_since_host_s = self._clock()
+            self.say("a new zero: where the coil is now" if again else FROZEN_GOOD)
+        elif key in ("g", "G") and self.readout.facts.frozen_since_host_s is not None:
+            self._operate("thaw")
+            self.readout.facts.frozen_since_host_s = None
+            self.say("the baseline follows again")
         elif key in ("+", "="):
             self._set_threshold(self._threshold * THRESHOLD_STEP)
         elif key in ("-", "_"):
@@ -177,6 +181,10 @@ class Session:
             self.readout.take(output)
             if isinstance(output, Notice):
                 self.say(output.text, NOTICE_STAYS_S)
+            elif isinstance(output, Silence) and self.readout.facts.frozen_since_host_s is not None:
+                # Behind a gap the tracker freezes on the first thing that comes.
+                self.readout.facts.frozen_since_host_s = self._clock()
+                self.say("the frozen zero is lost in the gap: f beside the target sets a new one", NOTICE_STAYS_S)
             if self._keep and not isinstance(output, Point):
                 self._keep(output)
             for view in self._views:
@@ -193,6 +201,7 @@ class Session:
             facts.supply_v = status.supply_mv / 1000
         facts.noise_ppm = self._chain.noise.recent_ppm
         facts.threshold_ppm = self._chain.threshold_ppm
+        facts.hold_from_ppm = self._chain.hold_from_ppm
         facts.stopped = self._chain.stopped
         facts.raise_level = self._threshold
         facts.reconnections = self._link.reconnections

@@ -51,6 +51,11 @@ class Hold:
         self.sign = 0
         self.age = 0
 
+    @property
+    def sigma_swept(self):
+        """sigma_step once it has had time to settle, else None."""
+        return self.sigma_step if self._count > FIRST else None
+
     def block(self, mean, allowed):
         """Takes a block mean (1e-9, before the baseline sees it).  Returns "", "start", or "end" of a told hold.
 

@@ -172,6 +172,11 @@ class Tracker:
         return min(self._boxes.used)
 
     @property
+    def sigma_step_ppb(self):
+        """The robust scale in 1e-9 of what the level steps by in 0.6 s of sweeping; None for the first four seconds."""
+        return self._hold.sigma_swept
+
+    @property
     def repaired(self):
         """Miscounts taken out so far."""
         return self._repair.repaired
