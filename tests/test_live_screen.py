@@ -104,7 +104,10 @@ def test_a_peak_of_one_reading_is_kept_by_its_column():
         ([], "waiting for the first reading", "–"),
         ([point(1, 0, ready=False)], "filling the boxes", "–"),
         ([point(1, 0)], "steady", "–"),
-        ([point(1, 9, held=True)], "held", "–"),
+        ([point(1, 0, held=True)], "held: something rests", "–"),
+        ([point(1, 9, held=True)], "rose, as seen from the held baseline", "▲"),
+        ([point(10, 9, held=True), alert("settled", -1, "ferrous")], "rose, as seen from the held", "▲"),
+        ([point(10, 9, held=True), alert("settled", 1, "non-ferrous")], "rose: non-ferrous, or sheet iron", "▲"),
         ([point(10, 9), alert("raised", 0)], "settling…", "–"),
         ([point(10, 9), alert("settled", 1, "non-ferrous")], "rose: non-ferrous, or sheet iron", "▲"),
         ([point(10, 9), alert("settled", -1, "ferrous")], "fell: ferrous response", "▼"),
@@ -214,6 +217,7 @@ def at_rest(frozen_s=None, held=False, hold_from_ppm=8.04) -> Readout:
 def test_what_the_zero_does_and_how_far_it_is_to_be_trusted(readout, words):
     for width, height in ((60, 18), (80, 24), (120, 40)):
         assert f" zero     {words}" in rendered(readout, width, height)
+    assert ("ppm on" in status_line(readout)) == (readout.facts.hold_from_ppm is not None)
     looked_for = readout.frozen_s() is not None or readout.point.held
     for width, short in ((60, "cross at right angles: loudest point; long: ends"), (80, "loudest at its ends")):
         assert (short in "\n".join(rendered(readout, width, 24))) == looked_for

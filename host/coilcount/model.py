@@ -39,7 +39,10 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Operator:
-    """What the operator did.  action: "freeze", "thaw", "threshold" (with value) or "mark" (with text)."""
+    """What the operator did.  action: "freeze", "thaw", "threshold" (with value) or "mark" (with text).
+
+    A freeze while the baseline is frozen sets a new zero.
+    """
 
     host_s: float
     action: str

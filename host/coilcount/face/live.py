@@ -170,12 +170,9 @@ def _alerts(readout: r.Readout, lines: int, width: int) -> list[Text]:
     for alert in shown:
         line = Text(f" {r.clock(alert.peak_s):>7}  ")
         line.append(f"{r.GLYPH[alert.sign]} {r.WENT[alert.sign]:<12}", STYLE[alert.sign])
-        line.append(f"{alert.peak_shift_ppm:+8.2f} ppm  ")
+        sure = "" if alert.confidence is None else f"{alert.confidence:.0%}"
+        line.append(f"{alert.peak_shift_ppm:+8.2f} ppm  {sure:>3}  {f'{alert.seen}×' if alert.seen > 1 else '':2}  ")
         line.append(r.response_words(alert) if alert.sign else "settling…")
-        if alert.confidence is not None:
-            line.append(f"  {alert.confidence:.0%}")
-        if alert.seen > 1:
-            line.append(f"  {alert.seen}×")
         out.append(line)
     return out
 

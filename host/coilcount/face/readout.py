@@ -119,17 +119,29 @@ class Readout:
         alert = self.alerts[-1] if self.alerts else None
         if alert and alert.stage == "final" and alert.sign == 0:
             alert = None  # it went before its sign could settle
+        stands = self._standing() if point.ready else None
+        if stands and alert and alert.sign != stands.sign:
+            # The coil moves over what lies there: the alert is of the movement, the level of the thing.
+            return stands
         if alert and (alert.released_s is None or point.time_s - alert.released_s < ANSWER_STAYS_S):
             if alert.sign == 0:
                 return Answer(0, "settling…", None, alert)
             return Answer(alert.sign, f"{WENT[alert.sign]}: {response_words(alert)}", alert.confidence, alert)
         if not point.ready:
             return Answer(0, "filling the boxes")
-        if self.facts.frozen_since_host_s is not None and self.way():
-            return Answer(self.way(), f"{WENT[self.way()]}, as seen from the frozen zero")
+        if stands:
+            return stands
         if point.held:
             return Answer(0, "held: something rests under the coil")
         return Answer(0, "steady: nothing above the threshold")
+
+    def _standing(self) -> Answer | None:
+        """What the level over a frozen or held baseline says; None where there is none, or no level clear of it."""
+        frozen = self.facts.frozen_since_host_s is not None
+        way = self.way()
+        if not way or not (frozen or self.point.held):
+            return None
+        return Answer(way, f"{WENT[way]}, as seen from the {'frozen zero' if frozen else 'held baseline'}")
 
     @property
     def point_now(self) -> Point | None:
@@ -157,12 +169,19 @@ class Readout:
             return f"FROZEN {clock(age_s)}: good 4-5 s outdoors, 10 s on a bench"
         if self.point and self.point.held:
             return "HELD by itself; f freezes it until g"
+        words = self.hold_words()
+        if not words:
+            return "follows the ground"
+        return f"{words}: f beside it" if words.startswith("no hold") else f"follows; {words}"
+
+    def hold_words(self) -> str:
+        """From which level on the automatic hold is to be relied on here; nothing where that is not known."""
         from_ppm = self.facts.hold_from_ppm
         if from_ppm is None:
-            return "follows the ground"
+            return ""
         if from_ppm > HOLD_MOST_PPM:
-            return f"no hold below {from_ppm:.0f} ppm on this ground: f beside it"
-        return f"follows; held by itself from {from_ppm:.1f} ppm on"
+            return f"no hold below {from_ppm:.0f} ppm on this ground"
+        return f"held by itself from {from_ppm:.1f} ppm on"
 
     def coil(self) -> str:
         """The coil's frequency in words: over the last second with its uncertainty, else that of the last reading."""
