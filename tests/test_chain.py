@@ -80,6 +80,37 @@ def test_replay_of_what_was_written_equals_live(tmp_path):
     assert any(point.frozen for point in of(live, Point))
 
 
+def test_a_freeze_while_frozen_is_a_new_zero_also_in_a_replay(tmp_path):
+    feed = [HEADER, *entries(Source(lambda t: 25_000.0 + 0.01 * t, noise_ppm=0.1), 16.0)]  # 0.4 ppm a second
+    once = [*feed[:400], Operator(feed[399].host_s, "freeze"), *feed[400:]]
+    twice = [*once[:700], Operator(once[699].host_s, "freeze"), *once[700:]]
+    with CaptureWriter(tmp_path / "a.ccap", HEADER) as writer:
+        for entry in twice[1:]:
+            writer.write(entry)
+    live = run(twice, points=True)
+    assert run(read_capture(tmp_path / "a.ccap"), points=True) == live
+    left = [point for point in of(run(once, points=True), Point) if point.frozen][-1]
+    anew = [point for point in of(live, Point) if point.frozen][-1]
+    assert left.frequency_hz == anew.frequency_hz and abs(anew.shift_ppm) < abs(left.shift_ppm) - 0.2
+
+
+def test_the_level_that_is_held_by_itself_is_known_after_four_seconds():
+    chain = Chain(SETTINGS)
+    known = []
+    for entry in [HEADER, *entries(Source(lambda t: 25_000.0, noise_ppm=2.0), 30.0)]:
+        chain.feed(entry)
+        known.append(chain.hold_from_ppm)
+    assert all(value is None for value in known[:200]) and all(known[250:])
+    # A block is the mean of five readings, each the mean of two neighbours: sqrt(4.5) / 5 of 2 ppm.  A step is the
+    # difference of two blocks.  A running median goes up and down around that.
+    sigma_ppm = 2.0 * 4.5**0.5 / 5 * 2**0.5
+    assert sum(known[500:]) / len(known[500:]) == pytest.approx(8 * sigma_ppm, rel=0.2)
+    quiet = Chain(SETTINGS)
+    for entry in [HEADER, *entries(Source(lambda t: 25_000.0, noise_ppm=0.1), 10.0)]:
+        quiet.feed(entry)
+    assert quiet.hold_from_ppm == SETTINGS.tracker["hold_least_ppm"]
+
+
 @pytest.mark.parametrize("size", [1, 7, 4096])
 def test_any_chunks_of_bytes_give_the_same(size):
     feed = sweep(13.0, (8.0,))
