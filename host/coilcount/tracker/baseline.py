@@ -1,6 +1,6 @@
 """The slow baseline: what y would be with nothing there, from block means of a tenth of a second.
 
-An alpha-beta tracker (level and slope) with clipped errors; it stands on its line while told to hold.
+An alpha-beta tracker (level and slope) with clipped errors; told to hold, it stands on its line, which levels off.
 Runs under both interpreters.
 """
 
@@ -13,6 +13,8 @@ MEDIAN_OF_ABS = 0.6745
 ETA = 0.02
 FIRST_ETA = 0.2
 FIRST = 40
+# While it stands on its line, the slope dies away in some 3 s: what it knows of a drift is worth little after that.
+SLOPE_KEEP = 0.97
 
 
 def follow(sigma, size, count, floor):
@@ -45,13 +47,15 @@ class Baseline:
         self._side = 0
 
     def block(self, mean, hold):
-        """Takes a block mean in 1e-9; `hold` leaves level and slope on their line."""
+        """Takes a block mean in 1e-9; `hold` leaves it on its line, which levels off."""
         count = self.count = self.count + 1
         if count == 1:
             self.level = mean
             return
         self.level += self.slope
         if hold:
+            self.slope *= SLOPE_KEEP
+            self.slope_a_reading = self.slope / self._block
             return
         error = mean - self.level
         size = error if error >= 0.0 else -error

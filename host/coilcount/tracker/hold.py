@@ -11,17 +11,23 @@ from array import array
 from .baseline import FIRST, follow
 
 HISTORY = 128  # blocks; power of two
-LOOK_BACK = 120  # 12 s
+LOOK_BACK = 120  # blocks
+LINE = 50  # blocks: a longer line errs where the drift curves, a shorter one on rough soil
 LOW = 8  # blocks over which a rise is measured
 STEP = 6  # blocks: the 0.6 s step whose robust scale is sigma_st
 ERROR_SIGMAS = 2.5
-GONE = 0.3  # of the peak, for two blocks
+GONE = 0.35  # of the peak, for two blocks
 TOLD = 10  # blocks
 TAIL = 5  # blocks after a return in which the coil still moves off: the line stands on
-SLOPE_FROM = 40  # blocks; a line through fewer keeps the slope of the baseline
+SLOPE_FROM = 40  # blocks; a line through fewer is level: the baseline's own slope may be a step it still follows
 RAMPS = (20, 40)  # blocks: four quarters that rise alike are drift
 RAMP_EVEN = 0.4  # the least rise over the largest
 RAMP_SHARE = 0.2  # of the peak, in all
+# The coil came back from a rest that was not held: so near, as a share of what changed, to the level of before, for so
+# many blocks, and no more than so many in between.
+BACK_NEAR = 0.35
+BACK = 12
+BETWEEN = 6
 
 
 class Hold:
@@ -91,6 +97,8 @@ class Hold:
         if self.age >= self._limit or self._ramp(count):
             return self._end(True, mean)
         if self.age == TOLD:
+            if self._back(count):
+                return self._end(True, mean)
             self.told = True
             return "start"
         return ""
@@ -131,11 +139,12 @@ class Hold:
         self._before = before
 
     def _line(self, count):
-        """The trimmed line through the blocks of the last 12 s but the last second: the frozen baseline."""
+        """The trimmed line through the blocks of the last 5 s but the last second: the frozen baseline."""
         ground = self._ground
         first = LOW
-        last = min(LOOK_BACK, count - self._since - 1)
+        last = min(LINE, count - self._since - 1)
         if last - first < 2 * LOW:
+            self._baseline.line(self._baseline.level, 0.0)
             return
         limit = -1.0
         origin = ground[(count - first) & (HISTORY - 1)]
@@ -160,7 +169,7 @@ class Hold:
             under = n * sxx - sx * sx
             if n < 2 * LOW or under <= 0.0:
                 break
-            slope = -(n * sxy - sx * sy) / under if last >= SLOPE_FROM else self._baseline.slope
+            slope = -(n * sxy - sx * sy) / under if last >= SLOPE_FROM else 0.0
             level = (sy + slope * sx) / n
             total = 0.0
             for i in range(first, last + 1):
@@ -171,8 +180,39 @@ class Hold:
         # `level` is at this block; the baseline moves on by one slope when it takes it.
         self._baseline.line(origin + level - slope, slope)
 
+    def _back(self, count):
+        """Whether this is no arrival: the coil has left a rest that was not held, or no longer, and is back.
+
+        So it is where, going back, a level stood at the line and before that one where it is now.
+        """
+        ground = self._ground
+        recent = [self._blocks[(count - i) & (HISTORY - 1)] for i in range(5)]
+        recent.sort()
+        now = recent[2]
+        size = (now - self._baseline.level) * self.sign
+        if size <= 0.0:
+            return False
+        near = BACK_NEAR * size
+        there = between = before = 0
+        for i in range(self.age, min(LOOK_BACK, count - 1) + 1):
+            away = (now - ground[(count - i) & (HISTORY - 1)]) * self.sign
+            if away > size - near:
+                if before:
+                    return False
+                there += 1
+                between = 0
+            elif there and -near < away < near:
+                before += 1
+                if before == BACK:
+                    return True
+            else:
+                between += 1
+                if before or between > BETWEEN:
+                    return False
+        return False
+
     def _ramp(self, count):
-        """Whether the level rose steadily over the last two or four seconds: drift taken for an arrival."""
+        """Whether the level over the line rose steadily for two or four seconds: drift taken for an arrival."""
         if self.age % TOLD:
             return False
         blocks = self._blocks
@@ -183,7 +223,10 @@ class Hold:
             # Medians: a pass in between is no part of a drift.
             middles = []
             for k in range(4):
-                part = [blocks[(count - k * quarter - i) & (HISTORY - 1)] for i in range(quarter)]
+                part = []
+                for i in range(quarter):
+                    at = (count - k * quarter - i) & (HISTORY - 1)
+                    part.append(blocks[at] - self._ground[at])
                 part.sort()
                 middles.append(part[quarter // 2] * self.sign)
             rises = [middles[k] - middles[k + 1] for k in range(3)]

@@ -121,7 +121,7 @@ class Tracker:
         return events
 
     def freeze(self):
-        """The operator holds the baseline, level and slope, from the next reading on.
+        """The operator holds the baseline on its line, which levels off, from the next reading on.
 
         Where it is held already this sets a new zero: the level of the last readings, the slope stays.
         """
