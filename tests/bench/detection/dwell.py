@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import trackers
 from coilcount.tracker.tracker import Tracker
-from kinds import KINDS
+from kinds import KINDS, SECONDS
+from score import share_interval
 from series import INTERVAL_S, Pass, Run, data_of
 
 GROUNDS = ("bench", "deep", "garden", "sun", "mineral")
@@ -15,49 +16,89 @@ STEP = 6
 KEY_BEFORE_S = 1.2  # the key is pressed beside the target, so long before the rest
 KEY_LEAST_PPM = 3.0
 DEEPEST_CM = 9.0
+PROMISED = 8  # levels in units of sigma_st from which a hold is promised
+LATE_S = 0.5
+Z = 1.96
 
 
-def study(ground: str, tuning: bool, minutes: float) -> str:
+def study(ground: str, tuning: bool, minutes: float) -> list[str]:
+    """The rows of one ground."""
     test, chosen_by = KINDS["garden"].things
     things = tuple(tuple(replace(t, deep_cm=min(t.deep_cm, DEEPEST_CM)) for t in some) for some in (test, chosen_by))
     kind = replace(KINDS[ground], name=f"dwell {ground}", every_s=6.5, rest=True, things=things)
     data = data_of(kind, tuning, minutes, minutes, None)
     sigma_ppm = sigma_step(data.clean)
+    # By band: (scene, seconds held with the right sign, seconds of rest).
     held: dict[tuple, list] = {band: [] for band in BANDS}
     by_key = []
-    right = late = ended = 0
-    for run in data.swept:
-        _, holds = trackers.run_tracker(run, trackers.DEFAULT)
-        spans = [(h.start_us / 1e6, (h.end_us or 1e12) / 1e6, h.sign) for h in holds]
+    right = late = entered = 0
+    after_s = 0.0
+    for scene, run in enumerate(data.swept):
+        spans = holds_of(run)
+        rests = [(one.at_s - one.rest_s / 2, one.at_s + one.rest_s / 2) for one in run.passes if one.rest_s]
+        after_s += sum(end - start - within(start, end, rests) for start, end, _ in spans)
         for one in run.passes:
             if not one.rest_s:
                 continue
             start, end = one.at_s - one.rest_s / 2, one.at_s + one.rest_s / 2
-            within = [(min(b, end) - max(a, start), sign, b) for a, b, sign in spans if a < end and b > start]
+            over = [(min(b, end) - max(a, start), sign, b) for a, b, sign in spans if a < end and b > start]
             level = abs(one.peak_ppm) / sigma_ppm
             band = next(b for b in BANDS if b[0] <= level < b[1])
-            held[band].append((sum(w for w, sign, _ in within if sign == one.sign), one.rest_s))
-            if within and level >= 8:
-                ended += 1
-                right += within[0][1] == one.sign
-                late += within[-1][2] > end + 0.5
+            held[band].append((scene, sum(w for w, sign, _ in over if sign == one.sign), one.rest_s))
+            if over and level >= PROMISED:
+                entered += 1
+                right += over[0][1] == one.sign
+                late += over[-1][2] > end + LATE_S
             if abs(one.peak_ppm) >= KEY_LEAST_PPM:
-                by_key.append(with_key(run, one))
-    false_s = 0.0
-    for run in data.clean:
-        false_s += sum((h.end_us or 120e6) / 1e6 - h.start_us / 1e6
-                       for h in trackers.run_tracker(run, trackers.DEFAULT)[1])  # fmt: skip
-    parts = []
-    for band, some in held.items():
-        total = sum(rest for _, rest in some)
-        word = f"{band[0]:g}-{band[1]:g}" if band[1] < np.inf else f"{band[0]:g}+"
-        parts.append(f"{word}: {sum(h for h, _ in some) / total:.2f} ({total:.0f})" if total else f"{word}: -")
-    key = f"{np.mean(by_key):.2f} ({len(by_key)})" if by_key else "-"
-    return (
-        f"{ground:<8} sigma_st {sigma_ppm:5.2f} ppm  {'  '.join(parts)}; from 8 on entered with the right sign "
-        f"{right}/{ended}, left > 0.5 s late {late}/{ended}; with the key, 3 ppm on {key}; "
-        f"false hold {false_s / minutes:.1f} s a minute"
-    )
+                by_key.append((scene, with_key(run, one), 1.0))
+    clean_s = sum(end - start for run in data.clean for start, end, _ in holds_of(run))
+    rows = [f"{ground}, sigma_st {sigma_ppm:.2f} ppm"]
+    every = [("8 and more", [row for band in BANDS if band[0] >= PROMISED for row in held[band]])]
+    bands = [(f"{low:g} to {high:g}" if high < np.inf else f"{low:g} and more", held[low, high]) for low, high in BANDS]
+    for word, some in bands + every:
+        rows.append(f"  held, level {word:<12}{share(some):<24}{len(some):>4} rests, {sum(r[2] for r in some):.0f} s")
+    for word, hits in (("entered with the right sign", right), (f"let go within {LATE_S} s", entered - late)):
+        if entered:
+            low, high = share_interval(hits, entered)
+            rows.append(f"  {word:<30}{hits / entered:.3f} [{low:.3f}, {high:.3f}]     {entered:>4} rests, level 8 on")
+    rows.append(f"  with the key, 3 ppm and more  {share(by_key):<24}{len(by_key):>4} rests")
+    rows.append(f"  false hold, s a minute        {clean_s / minutes:.2f} on clean sweeps, {after_s / minutes:.2f} "
+                f"between and after rests ({minutes:g} minutes each)")  # fmt: skip
+    return rows
+
+
+def holds_of(run: Run) -> list[tuple[float, float, int]]:
+    """(start, end, sign) of the holds that are told, in s."""
+    holds = trackers.run_tracker(run, trackers.DEFAULT)[1]
+    return [(h.start_us / 1e6, SECONDS if h.end_us is None else h.end_us / 1e6, h.sign) for h in holds]
+
+
+def within(start: float, end: float, rests: list[tuple[float, float]]) -> float:
+    """How much of start..end lies in a rest or so shortly before and after it that the coil is still there."""
+    return sum(max(0.0, min(end, b + LATE_S) - max(start, a - LATE_S)) for a, b in rests)
+
+
+def share(rows: list[tuple[int, float, float]]) -> str:
+    """Sum of the second over sum of the third, with a 95 % interval; rests of one scene are taken to hang together.
+
+    The interval is Wilson's with as many independent trials as the scatter of the scenes' sums leaves, at most the
+    rests (Kish's effective size; linearised variance of a ratio over clusters).
+    """
+    if not rows:
+        return "-"
+    data = np.array(rows)
+    total = data[:, 2].sum()
+    value = data[:, 1].sum() / total
+    scenes = np.unique(data[:, 0])
+    apart = [np.sum((data[:, 1] - value * data[:, 2])[data[:, 0] == scene]) for scene in scenes]
+    n = float(len(rows))
+    if len(scenes) > 1 and any(apart):
+        variance = np.sum(np.square(apart)) * len(scenes) / (len(scenes) - 1) / total**2
+        n = min(n, value * (1 - value) / variance)
+    n = max(n, 1.0)
+    middle = (value + Z**2 / (2 * n)) / (1 + Z**2 / n)
+    half = Z / (1 + Z**2 / n) * np.sqrt(value * (1 - value) / n + Z**2 / (4 * n**2))
+    return f"{value:.3f} [{max(0.0, middle - half):.3f}, {min(1.0, middle + half):.3f}]"
 
 
 def sigma_step(clean: list[Run]) -> float:

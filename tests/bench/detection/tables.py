@@ -157,9 +157,11 @@ def depth(results) -> None:
 
 
 def dwell(results) -> None:
-    print("\nResting over a target: share of the rest held, by the level in units of sigma_st (s of rest in brackets)")
-    for line in results:
-        print("  " + line)
+    print("\nResting over a target: share of the rest held with the right sign, by the level in units of sigma_st,")
+    print("[95 %, Wilson; rests of one scene taken together]; with the key: right sign and half the height at least")
+    for rows in results:
+        for row in rows:
+            print("  " + row)
 
 
 def again(results) -> None:
