@@ -62,7 +62,9 @@ def test_the_saved_settings_are_used_and_nothing_is_overwritten(run, tmp_path):
     threshold = json.loads(out)["threshold"]
     saved = read_settings(tmp_path / "out.toml")
     assert saved.tracker["threshold"] == threshold["threshold"]
-    assert saved.tracker["scale_floor_ppm"] == threshold["scale_floor_ppm"]
+    learned = json.loads(out)["learned"]
+    assert saved.tracker["scale_floor_ppm"] == learned["scale_floor_ppm"]
+    assert saved.tracker["noise_ppm_rthz"] == tuple(band["ppm_rthz"] for band in learned["noise_ppm_rthz"])
     assert (saved.tracker["hold"], saved.live["sound"]) == (False, True)
     assert "simulated" in (tmp_path / "out.toml").read_text()
     # The tracker with them has just the alerts that were told.
@@ -97,7 +99,7 @@ def test_a_recording_with_objects_is_refused_with_their_times(run, tmp_path):
 def test_pictures(run, tmp_path):
     code, out, _ = run("noise", QUIET, "--picture", "pictures")
     assert code == 0
-    for name in ("stability", "threshold"):
+    for name in ("stability", "noise", "threshold"):
         svg = (tmp_path / "pictures" / f"{name}.svg").read_text()
         assert "<svg" in svg
         assert (tmp_path / "pictures" / f"{name}.png").read_bytes().startswith(b"\x89PNG")
@@ -116,7 +118,11 @@ def test_a_picture_holds_what_was_found(run, tmp_path, monkeypatch):
     assert (axes.get_xscale(), axes.get_yscale()) == ("log", "log")
     assert "ppm" in axes.get_ylabel()
     assert "s" in axes.get_xlabel().split()
+    learned = noise["learned"]["noise_ppm_rthz"]
+    drawn = pictures._noise(noise).axes[0].lines[0]
+    assert drawn.get_ydata() == pytest.approx([band["ppm_rthz"] for band in learned])
     noise["threshold"] = None
+    noise["learned"]["noise_ppm_rthz"] = []
     assert [path.name for path in draw_noise(noise, tmp_path / "one")] == ["stability.svg", "stability.png"]
 
 

@@ -4,10 +4,10 @@
 
 SIMULATION: scenes of our own with nothing in them; no hardware was at hand.  For each kind, `learn` recordings give a
 threshold each for 1 and for 0.1 a minute, as the command finds it; the tracker itself then runs with that threshold and
-scale floor over `try` recordings of other seeds.  "kept" is the mean rate of these thresholds, with the 95 % Poisson
-interval of that count over the minutes tried (the same ones for every threshold); "in": how many of them kept a rate
-whose own interval overlaps a factor of 3 around what was asked.  Beside it the rate at the default threshold, and how
-many of the recordings were refused as not clean.
+the noise learned over `try` recordings of other seeds.  "kept" is the mean rate of these thresholds, with the 95 %
+Poisson interval of that count over the minutes tried (the same ones for every threshold); "in": how many of them kept a
+rate whose own interval overlaps a factor of 3 around what was asked.  Beside it the rate at the default threshold, and
+how many of the recordings were refused as not clean.
 """
 
 import argparse
@@ -98,21 +98,21 @@ def main() -> None:
             found = quiet.examine(lambda recording=recording: recording, settings, name).statistic
             refused += bool(found.strange)
             if found.tail is not None:
-                learnt.append((found.tail, found.scale_floor_ppm))
+                learnt.append((found.tail, found.learned))
         others = [clean_recording(kind, seed, options.minutes) for seed in seeds[options.learn :]]
         minutes = options.tried * options.minutes
         usual = settings.tracker
         counts = [
-            quiet.alerts_at(lambda one=one: one, settings, usual["threshold"], usual["scale_floor_ppm"])
+            quiet.alerts_at(lambda one=one: one, settings, usual["threshold"], {})
             for one in others
         ]
         cells = [f"{name:<18}{sum(counts) / minutes:>8.2f}"]
         for rate in RATES:
             levels, kept = [], []
-            for tail, floor_ppm in learnt:
+            for tail, learned in learnt:
                 z = tail.threshold(rate)
                 levels.append(z)
-                kept.append(sum(quiet.alerts_at(lambda one=one: one, settings, z, floor_ppm) for one in others))
+                kept.append(sum(quiet.alerts_at(lambda one=one: one, settings, z, learned) for one in others))
             if not kept:
                 cells.append(f"{'-':>14}")
                 continue

@@ -13,6 +13,7 @@ from coilcount.desk import exceedance, stability
 from coilcount.desk.drift import Drift, drift
 from coilcount.desk.exceedance import Peak, Tail
 from coilcount.desk.phases import PhaseReader, Phases
+from coilcount.desk.spectrum import noise_ppm_rthz
 from coilcount.errors import EXIT_NO, CoilcountError, InputError
 from coilcount.model import Alert, Entry, Header, Point, Summary
 from coilcount.physics.noise import NOISE_CLASSES, NoiseClass
@@ -39,13 +40,14 @@ class NotClean(CoilcountError):
 class Statistic:
     """What the tracker's statistic did by itself.
 
-    minutes: with the boxes filled; scale_floor_ppm: a floor for the scale that suits this oscillator; tail: None where
-    there are fewer than 12 peaks; strange: peaks that noise does not make, empty for a clean recording.
+    minutes: with the boxes filled; learned: settings of the tracker that suit this oscillator and, in a clean recording
+    of a minute and more, this ground, with which the peaks are; tail: None where there are fewer than 12 peaks;
+    strange: peaks that noise does not make, empty for a clean recording.
     """
 
     minutes: float
     peaks: tuple[Peak, ...]
-    scale_floor_ppm: float
+    learned: dict[str, Any]
     tail: Tail | None
     strange: tuple[Peak, ...]
 
@@ -70,7 +72,8 @@ def examine(entries: Entries, settings: Settings, file: str) -> Quiet:
     """
     reader = PhaseReader()
     least = _setting("scale_floor_ppm").lowest
-    first = _Listener(_with(settings, threshold=exceedance.PEAKS_FROM, scale_floor_ppm=least))
+    settings = _with(settings, threshold=exceedance.PEAKS_FROM, noise_ppm_rthz=())
+    first = _Listener(_with(settings, scale_floor_ppm=least))
     for entry in entries():
         reader.feed(entry)
         first.feed(entry)
@@ -88,34 +91,39 @@ def examine(entries: Entries, settings: Settings, file: str) -> Quiet:
             file,
             "Record some minutes over ground with nothing in it",
         )
-    floor_ppm = first.floor_ppm(settings.tracker["scale_floor_ppm"])
-    second = _Listener(_with(settings, threshold=exceedance.PEAKS_FROM, scale_floor_ppm=floor_ppm))
-    for entry in entries():
-        second.feed(entry)
-    second.finish()
-    minutes = second.ready * phases.tau0_s / 60
-    peaks = tuple(second.peaks)
-    strange = exceedance.strange(peaks, minutes)
+    learned: dict[str, Any] = {"scale_floor_ppm": first.floor_ppm(settings.tracker["scale_floor_ppm"])}
+    heard = _listen(entries, settings, learned)
+    strange = exceedance.strange(heard.peaks, heard.ready * phases.tau0_s / 60)
+    noise = None if strange else noise_ppm_rthz(phases.x, phases.tau0_s)
+    if noise is not None:
+        learned["noise_ppm_rthz"] = noise
+        heard = _listen(entries, settings, learned)
+    minutes = heard.ready * phases.tau0_s / 60
+    peaks = tuple(heard.peaks)
     tail = None if strange else exceedance.fit([one.z for one in peaks], minutes)
     rows = tuple(stability.table(phases.x, phases.tau0_s))
     return Quiet(
-        second.header,
-        second.summary,
+        heard.header,
+        heard.summary,
         phases,
         rows,
         drift(phases),
         nearest_class(rows),
-        Statistic(minutes, peaks, floor_ppm, tail, tuple(strange)),
+        Statistic(minutes, peaks, learned, tail, tuple(strange)),
     )
 
 
-def alerts_at(entries: Entries, settings: Settings, threshold: float, scale_floor_ppm: float) -> int:
-    """How many alerts the recording itself has with a threshold and a floor: the tracker's own answer."""
-    listener = _Listener(_with(settings, threshold=threshold, scale_floor_ppm=scale_floor_ppm), points=False)
+def alerts_at(entries: Entries, settings: Settings, threshold: float, learned: dict[str, Any]) -> int:
+    """How many alerts the recording itself has with a threshold and what was learned: the tracker's own answer."""
+    return len(_listen(entries, settings, {**learned, "threshold": threshold}, points=False).peaks)
+
+
+def _listen(entries: Entries, settings: Settings, learned: dict[str, Any], points: bool = True) -> "_Listener":
+    listener = _Listener(_with(settings, **learned), points)
     for entry in entries():
         listener.feed(entry)
     listener.finish()
-    return len(listener.peaks)
+    return listener
 
 
 def allan_deviation(noise: NoiseClass, tau_s: float) -> float:
@@ -184,5 +192,5 @@ def _setting(name: str) -> Any:
     return next(row for row in TABLE if row.name == name)
 
 
-def _with(settings: Settings, **tracker: float) -> Settings:
+def _with(settings: Settings, **tracker: Any) -> Settings:
     return replace(settings, tracker=MappingProxyType({**settings.tracker, **tracker}))

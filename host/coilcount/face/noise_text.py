@@ -98,7 +98,11 @@ def _threshold(noise: dict[str, Any]) -> list[str]:
         ]
     wanted = found["false_alarms_per_minute"]
     here, low, high = found["alerts_here_per_minute"]
+    bands = len(noise["learned"]["noise_ppm_rthz"])
     lines = [
+        f"noise of this ground learned in {bands} bands of a third of an octave"
+        if bands
+        else "too short to learn the noise of this ground: a minute and more without a break is needed",
         f"threshold {found['threshold']:.2f} for {_alarms(wanted)} (95 % interval "
         f"{found['rate_low']:.2g} to {found['rate_high']:.2g}), from {found['tail_peaks']} of {count} peaks in "
         f"{minutes:.1f} minutes, tail exponential in {found['tail']}",

@@ -1,4 +1,4 @@
-"""Pictures of what `coilcount noise` found: deviation against tau, and peaks a minute against the threshold.
+"""Pictures of what `coilcount noise` found: deviation against tau, noise by frequency, peaks a minute by threshold.
 
 SVG and PNG, readable in grey; take the object that --json prints.  matplotlib is imported where it is used.
 """
@@ -9,12 +9,16 @@ from typing import Any
 from coilcount.face.picture_files import write_figures
 
 INK, BAND, SECOND, MARK = "#000000", "#BBBBBB", "#0072B2", "#D55E00"
+# Half of the energy of passes of .13 to .5 s at half height lies below .7 to 2.7 Hz.
+PASS_HZ = (0.3, 3.0)
 GRID = {"color": "#DDDDDD", "linewidth": 0.6}
 
 
 def draw_noise(noise: dict[str, Any], folder: Path) -> list[Path]:
-    """Write stability.svg and .png, and threshold.svg and .png where there is one, into `folder`; returns the paths."""
+    """Write stability.svg and .png, and noise and threshold where there are any, into `folder`; returns the paths."""
     figures = {"stability": _stability(noise)}
+    if noise["learned"]["noise_ppm_rthz"]:
+        figures["noise"] = _noise(noise)
     if noise["threshold"] is not None:
         figures["threshold"] = _exceedance(noise)
     return write_figures(figures, folder)
@@ -59,6 +63,27 @@ def _stability(noise: dict[str, Any]) -> Any:
     hertz.set_ylabel(f"Hz, at {noise['frequency_hz']:.0f} Hz")
     axes.set_title(_title(noise, "Stability"), fontsize=11)
     figure.legend(loc="outside lower center", ncols=3, fontsize=9)
+    return figure
+
+
+def _noise(noise: dict[str, Any]) -> Any:
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(9, 6), layout="constrained")
+    axes = figure.subplots()
+    bands = noise["learned"]["noise_ppm_rthz"]
+    hz = [band["hz"] for band in bands]
+    axes.step(hz, [band["ppm_rthz"] for band in bands], where="mid", color=INK)
+    axes.set(xscale="log", yscale="log")
+    axes.axvspan(*PASS_HZ, color=BAND, alpha=0.4, linewidth=0)
+    axes.annotate(
+        "where a pass lies", (PASS_HZ[0], 1), xycoords=("data", "axes fraction"), xytext=(6, -14),
+        textcoords="offset points", fontsize=9,
+    )  # fmt: skip
+    axes.grid(True, which="both", **GRID)
+    axes.set_xlabel("frequency of the noise, Hz")
+    axes.set_ylabel("density, ppm per root hertz")
+    axes.set_title(_title(noise, "Noise of coil, ground and hand"), fontsize=11)
     return figure
 
 

@@ -41,6 +41,7 @@ class Pass:
         self.released_us = None
         self.sign = 0
         self.score = 0.0  # largest |z| of any width
+        self.best_at = 0  # the reading in the middle of the pass that would answer so
         self.best = 0.0  # |z| of what peak_us, peak and width were taken from
         self.peaked = False  # whether that was a peak; else something that has arrived and not yet left
         self.opposite = 0.0  # largest |z| of a peak of the other sign

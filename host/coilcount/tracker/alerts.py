@@ -18,23 +18,22 @@ SHORT = 3  # readings of the short mean that an arrival's sign is taken from
 # mean(newer) - mean(older) beyond this many |a|: an object in an outer box, or a step, not a peak in the centre box.
 # (An object that fills one outer box alone gives 1.8 or 2.2.)
 ARRIVAL = 1.4
+USUAL = 3.0  # so many sigmas of a step are what the ground does all the time: nothing came and nothing left
 # In widths from a peak: where the answer of another width is still that peak, and where it is a lobe of it.
 SAME = 0.7
 LOBE_FROM = 0.3
 LOBE_TO = 2.1
-# A filter wider than the pass answers beside it with up to so much of its height, the other way round; and any filter
-# beyond that once more, the same way round, with up to so much.
+# A filter wider than the pass answers beside it with up to so much of its height, the other way round.
 WIDE_LOBE = 1.4
+# And as far as its oldest box reaches and the pass is wide it answers once more, either way round, with up to so much.
 FAR = 0.2
-FAR_TO = 3.0
-# A wide pass bends the line of a narrow width as far as this many of that width and one of its own, but by little.
-BEND_TO = 1.5
-BEND = 0.25
+FAR_TO = 3.5
 # An extreme of the other sign this strong (a share of the alert's own), and this far above the noise, leaves the sign
 # open.
 OPPOSITE = 0.85
 SURE = 6.0
 OTHER_SURE = 2.5  # sigmas of a lobe
+JUDGED_OPPOSITE = 0.95  # the same for the late filters
 # So much stronger, and it is the sign of the alert: what was taken for the peak was a lobe of the filter.
 TURNED = 1.3
 TURNED_SURE = 4.0
@@ -46,9 +45,10 @@ MOST_WAITING = 6
 class Alerts:
     """Turns the statistic into alerts.  step() once a reading, end() where the series ends or breaks."""
 
-    def __init__(self, boxes, baseline, noise, interval_us, release_fraction):
+    def __init__(self, boxes, baseline, noise, interval_us, release_fraction, judge=None):
         self._boxes = boxes
         self._noise = noise
+        self._judge = judge
         self._baseline = baseline
         self._interval_us = interval_us
         self._release = release_fraction
@@ -105,12 +105,11 @@ class Alerts:
         if (z > 0.0) == (one.peak > 0.0):
             if away <= SAME * width_us:
                 return 1
-            return -1 if away <= FAR_TO * width_us and share > -FAR else 0
-        if away < LOBE_FROM * width_us:
+        elif away < LOBE_FROM * width_us:
             return 0
-        if away <= LOBE_TO * width_us:
+        elif away <= LOBE_TO * width_us:
             return -1 if share < (WIDE_LOBE if at > one.width else 1.0) else 0
-        return -1 if share < BEND and away <= BEND_TO * width_us + self._widths_us[one.width] else 0
+        return -1 if -FAR < share < FAR and away <= FAR_TO * width_us + self._widths_us[one.width] else 0
 
     def _fresh(self, time_us, least):
         """The width with the largest |z| from `least` on that is no part of a released alert; -1: none."""
@@ -146,13 +145,16 @@ class Alerts:
         right, left, a, apart = self._boxes.sides(at)
         step = right - left - self._baseline.slope_a_reading * apart
         most = ARRIVAL * (a if a >= 0.0 else -a)
+        usual = USUAL * self._noise.step[at]
+        if most < usual:
+            most = usual
         return -most <= step <= most and (a > 0.0) == (self._boxes.zs[at] > 0.0)
 
     def _leaving(self, at):
         """Whether it is the older box that stands away from the baseline: something left, nothing came."""
         right, left, _, _ = self._boxes.sides(at)
         level = self._baseline.level
-        return abs(left - level) > abs(right - level)
+        return abs(left - level) > abs(right - level) + USUAL * self._noise.step[at]
 
     # ------------------------------------------------------------ the stages
 
@@ -173,6 +175,7 @@ class Alerts:
         one.best = z if z >= 0.0 else -z
         if one.best > one.score:
             one.score = one.best
+            one.best_at = boxes.count - int(boxes.lags[at] + 0.5)
         one.width = at
         one.scale = boxes.used[at]
         one.peaked = self._peaked(at)
@@ -201,6 +204,7 @@ class Alerts:
             size = zs[at] if zs[at] >= 0.0 else -zs[at]
             if size > one.score:
                 one.score = size
+                one.best_at = boxes.count - int(boxes.lags[at] + 0.5)
             if size < release:
                 continue
             part = self._belongs(at, time_us, one) if one.peaked else 0
@@ -210,7 +214,8 @@ class Alerts:
                 active = True
             if part < 0:
                 continue
-            if part == 0 and one.sign and size >= threshold and (zs[at] > 0.0) != (one.sign > 0) and self._peaked(at):
+            other_way = one.peaked and one.sign and (zs[at] > 0.0) != (one.sign > 0)
+            if part == 0 and other_way and size >= threshold and self._peaked(at):
                 # Another object, of the other kind.
                 if another < 0 or size > abs(zs[another]):
                     another = at
@@ -226,7 +231,7 @@ class Alerts:
                 found = -1
                 best = 0.0
                 self._arrive(one, at, time_us)
-        if another >= 0 and one.peaked:
+        if another >= 0:
             self._close(one, now_us, events)
             self._raise(another, time_us, now_us, events)
             return
@@ -297,12 +302,26 @@ class Alerts:
             return False
         if not one.peaked or other < TURNED * own or other < TURNED_SURE * sigma:
             return True
-        moved = back - (low_at if one.sign > 0 else high_at)
-        one.peak = -other if one.sign > 0 else other
-        one.peak_us += moved * self._interval_us
-        one.peak_at += moved
+        self._move(one, back - (low_at if one.sign > 0 else high_at), -other if one.sign > 0 else other)
         self._settle(one, now_us, events)
         return False
+
+    def _judged(self, one, now_us, events):
+        """The same where the height says too little: by the late filters."""
+        if not one.peaked:
+            self._move(one, one.best_at - one.peak_at, one.peak)
+        back = self._boxes.count - one.peak_at
+        rise, fall = self._judge.look(back)
+        best = rise if rise[0] > fall[0] else fall
+        self._move(one, back - best[2], best[1])
+        if (best[1] > 0.0) != (one.sign > 0):
+            self._settle(one, now_us, events)
+        return min(rise[0], fall[0]) > JUDGED_OPPOSITE * best[0]
+
+    def _move(self, one, readings, peak):
+        one.peak = peak
+        one.peak_us += readings * self._interval_us
+        one.peak_at += readings
 
     def _finish(self, one, measured, held, events, now_us=None):
         reasons = []
@@ -314,7 +333,12 @@ class Alerts:
             reasons.append("opposite lobe as strong")
         if measured is not None:
             sign = one.sign
-            contested = self._contested(one, now_us, events)
+            if self._judge is not None and (
+                self._judge.unclear(one.peak, one.width) or not (one.peaked or held)
+            ):
+                contested = self._judged(one, now_us, events)
+            else:
+                contested = self._contested(one, now_us, events)
             turned = one.sign != sign
             if contested or (turned and one.neighbour):
                 reasons.append("opposite lobe as strong")

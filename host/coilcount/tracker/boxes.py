@@ -1,7 +1,9 @@
-"""The statistic over several widths of a pass, and its adaptive scale.
+"""The statistic over several widths of a pass, and its scale.
 
-For each width F (full width at half maximum of a pass) the answer a of the filter (filters.py) that is the quietest of
-its colours on this ground; a is the height of a pass of that width, in 1e-9, and z = a / scale.
+For each width F (full width at half maximum of a pass) the answer a of a filter (filters.py): a is the height of a pass
+of that width, in 1e-9, and z = a / scale.  Where the noise was learned, filter and scale are known from the start, and
+the scale only grows, where the ground is far rougher than what was learned.  Else the filter is the quietest of its
+colours on this ground, and the scale follows the ground.
 The ring holds the cumulative sum of y, a whole number modulo 2^30: small integers on the board, and any box is
 one difference.  Runs under both interpreters.
 """
@@ -31,6 +33,12 @@ STEP_S = 0.1
 # scenes of tests/bench/detection: 0.35 finds a tenth more on mineral soil at one false alarm a minute, but needs 7.3
 # sigma for it where other grounds need 4.5; with 0.5 one threshold does for both.
 NARROW = 0.5
+# With a learned noise: the scale is what was learned until the answers are larger than that by ROOM, over a longer
+# time, so that objects and the ordinary ups and downs of one ground do not move it (on the same scenes a scale that
+# follows the ground costs .06 of what is found).  What has shrunk below LEAST_SHARE of what was learned counts as that.
+LEARNED_FORGET_S = 30.0
+ROOM = 1.4
+LEAST_SHARE = 0.5
 # While |z| has lately been above FREEZE the scale stands still, but no longer than FREEZE_MOST_S: ground that is
 # rougher than it was must be learned in the end.  Fixed levels, so that z does not depend on the threshold.
 FREEZE = 4.0
@@ -51,11 +59,10 @@ class Boxes:
     (floats); count: readings since the start.
     """
 
-    def __init__(self, widths_s, interval_s, floor_ppb):
+    def __init__(self, widths_s, interval_s, floor_ppb, noise_ppm_rthz=()):
         self.widths_s = widths_s
-        self.floor = floor_ppb
         longest = widths_s[len(widths_s) - 1] / interval_s
-        filters = [taps(width / interval_s, interval_s) for width in widths_s]
+        filters = [taps(width / interval_s, interval_s, noise_ppm_rthz) for width in widths_s]
         self._lags = tuple([one[0] for one in filters])
         self._gains = tuple([one[1] for one in filters])
         self._fill = max([lags[0] for lags in self._lags])
@@ -75,12 +82,15 @@ class Boxes:
         self.look_back = int(LOOK_BACK * longest + 0.5)
         self._step = max(1, int(STEP_S / interval_s + 0.5))
         self._settle = self._fill + int(SETTLE_S / interval_s + 0.5)
-        self._eta_least = self._step * interval_s / FORGET_S
+        # By width, empty where no noise was learned.
+        self._learned = [max(one[3], floor_ppb) for one in filters] if noise_ppm_rthz else []
+        self._floors = [LEAST_SHARE * sigma for sigma in self._learned] or [floor_ppb] * len(widths_s)
+        self._eta_least = self._step * interval_s / (LEARNED_FORGET_S if self._learned else FORGET_S)
         self._freeze = int(FREEZE_S / interval_s + 0.5)
         self._freeze_most = int(FREEZE_MOST_S / interval_s + 0.5)
         # One for each colour of each width: the sums of the start, then the scales.
         self._scales = [[0.0] * len(gains) for gains in self._gains]
-        self.used = [self.floor] * len(self.widths_s)
+        self.used = [floor_ppb] * len(widths_s)
         self._filters = [[0.0, lags, gains[0]] for lags, gains in zip(self._lags, self._gains)]
         self._steps = 0  # of the scales, while these were free to move
         self.ready = False
@@ -93,6 +103,11 @@ class Boxes:
         if not self._known:
             self._steps = 0
             self._scales = [[0.0] * len(gains) for gains in self._gains]
+            if self._learned:
+                self._known = True
+                self._steps = FIRST_STEPS
+                self._scales = [[sigma] for sigma in self._learned]
+                self._choose()
         self.ready = False
         self.count = 0  # readings since the start
         self.clipped = 0  # readings that were beyond the limit; whoever looks sets it back
@@ -193,7 +208,7 @@ class Boxes:
                 sums[m] += sizes[m]
                 if last:
                     scale = SIGMA_OF_MEAN * sums[m] / self._steps
-                    sums[m] = scale if scale > self.floor else self.floor
+                    sums[m] = scale if scale > self._floors[i] else self._floors[i]
         if last:
             self._steps = 0
             self.ready = True
@@ -227,7 +242,7 @@ class Boxes:
                     scales[m] = scale * up
                 else:
                     scale /= up
-                    scales[m] = scale if scale > self.floor else self.floor
+                    scales[m] = scale if scale > self._floors[i] else self._floors[i]
         self._choose()
 
     def _choose(self):
@@ -239,7 +254,9 @@ class Boxes:
             scale = min(scales)
             one = self._filters[i]
             one[2] = self._gains[i][scales.index(scale)]
-            if scale < NARROW * wider:
+            if self._learned:
+                scale = max(scale / ROOM, self._learned[i])
+            elif scale < NARROW * wider:
                 scale = NARROW * wider
             one[0] = used[i] = wider = scale
 
@@ -264,12 +281,34 @@ class Boxes:
         centre = self.mean(centre_new, centre_old)
         return right, left, centre - share * left - (1.0 - share) * right, apart
 
-    def height(self, at):
-        """The short mean in the middle of a pass of width number `at` over the line through both outer boxes, 1e-9."""
+    def answer(self, lags, gains, back):
+        """Of a filter whose newest edge is `back` readings ago, in 1e-9."""
+        ring = self.ring
+        mask = self._mask
+        at = self.at - back
+        newest = ring[at & mask]
+        a = 0.0
+        for j in range(len(lags)):
+            part = newest - ring[(at - lags[j]) & mask]
+            if part >= HALF:
+                part -= MODULUS
+            elif part < -HALF:
+                part += MODULUS
+            a += part * gains[j]
+        return a
+
+    def height_boxes(self, at):
+        """What height() of width number `at` is made of: readings back of the newest and the oldest, and the weight."""
         right_new, right_old, _, _, left_new, left_old, share, _ = self._plan[at]
         middle = int(self.lags[at])
-        line = share * self.mean(left_new, left_old) + (1.0 - share) * self.mean(right_new, right_old)
-        return self.mean(middle - 1, middle + 1) - line
+        return (middle - 1, middle + 1, 1.0), (left_new, left_old, -share), (right_new, right_old, share - 1.0)
+
+    def height(self, at):
+        """The short mean in the middle of a pass of width number `at` over the line through both outer boxes, 1e-9."""
+        a = 0.0
+        for newest, oldest, weight in self.height_boxes(at):
+            a += weight * self.mean(newest, oldest)
+        return a
 
 
 def _three_boxes(f, latest):

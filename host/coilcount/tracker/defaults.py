@@ -20,11 +20,16 @@ TABLE = (
     Setting("hold_least_ppm", 2.0, 0.01, 1000.0, "ppm", "smallest shift that is held, at the default threshold"),
     Setting("hold_rise_sigma", 3.7, 1.0, 100.0, "sigma", "rise in 0.8 s that is held, at the default threshold"),
     Setting("hold_limit_s", 25.0, 2.0, 300.0, "s", "longest time that the baseline is held by itself"),
+    Setting(
+        "noise_ppm_rthz", (), 1e-5, 1e5, "ppm/rtHz",
+        "what coilcount noise learned from a clean sweep: its density in bands of a third of an octave from 0.1 Hz on",
+    ),
     Setting("baseline_s", 2.5, 0.5, 60.0, "s", "time constant of the baseline"),
 )
 
 DEFAULTS = {row.name: row.default for row in TABLE}
-MOST_WIDTHS = 8
+# Lists: fewest and most numbers, and whether they must rise.
+LISTS = {"widths_s": (1, 8, True), "noise_ppm_rthz": (0, 32, False)}
 
 
 def check(name, value):
@@ -39,11 +44,12 @@ def check(name, value):
             raise ValueError("%s is true or false, not %r" % (name, value))
         return value
     if isinstance(row.default, tuple):
-        if not isinstance(value, (tuple, list)) or not 1 <= len(value) <= MOST_WIDTHS:
-            raise ValueError("%s is a list of 1 to %d numbers, not %r" % (name, MOST_WIDTHS, value))
+        fewest, most, rising = LISTS[name]
+        if not isinstance(value, (tuple, list)) or not fewest <= len(value) <= most:
+            raise ValueError("%s is a list of %d to %d numbers, not %r" % (name, fewest, most, value))
         values = tuple([_number(row, item) for item in value])
         for i in range(1, len(values)):
-            if values[i] <= values[i - 1]:
+            if rising and values[i] <= values[i - 1]:
                 raise ValueError("%s must rise, and %r does not" % (name, values))
         return values
     return _number(row, value)

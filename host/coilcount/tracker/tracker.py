@@ -9,6 +9,7 @@ from .alerts import Alerts
 from .baseline import Baseline
 from .boxes import Boxes
 from .hold import Hold
+from .judge import Judge
 from .lobes import Noise
 from .records import Hold as HoldEvent
 from .records import State
@@ -48,7 +49,7 @@ class Tracker:
         self._zero = max(1, int(ZERO_S / interval_s + 0.5))
         self._decoder = Decoder(self._interval_us)
         self._repair = Repair()
-        self._boxes = Boxes(values["widths_s"], interval_s, floor_ppb)
+        self._boxes = Boxes(values["widths_s"], interval_s, floor_ppb, values["noise_ppm_rthz"])
         self._baseline = Baseline(values["baseline_s"] / block_s, self._block, floor_ppb)
         self._hold = Hold(
             self._baseline, values["hold_least_ppm"] * 1000.0, values["hold_rise_sigma"],
@@ -56,7 +57,11 @@ class Tracker:
         )
         self._may_hold = values["hold"]
         self._noise = Noise(self._boxes, interval_s, floor_ppb)
-        self._alerts = Alerts(self._boxes, self._baseline, self._noise, self._interval_us, values["release_fraction"])
+        noise = values["noise_ppm_rthz"]
+        judge = Judge(self._boxes, interval_s, noise) if noise else None
+        self._alerts = Alerts(
+            self._boxes, self._baseline, self._noise, self._interval_us, values["release_fraction"], judge
+        )
         self._frozen = False
         self._in_block = 0
         self._far = 0  # blocks in a row that were beyond the range

@@ -67,7 +67,8 @@ def main() -> None:
             tables.depth(results)
             figures["depth"] = picture.of_depth(results, clean, swept)
         if options.only in (None, "answers"):
-            tables.answers(pool.map(partial(answers.study, tuning=options.tuning, minutes=3 * swept), answers.GROUNDS))
+            grounds = pool.map(partial(answers.study, tuning=options.tuning, minutes=3 * swept), answers.GROUNDS)
+            tables.answers([one for both in grounds for one in both])
         if options.only in (None, "again"):
             one = partial(again.study, tuning=options.tuning, minutes=3 * swept, cache=options.cache)
             tables.again(pool.map(one, again.GROUNDS, chunksize=1))

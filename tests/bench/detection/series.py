@@ -6,6 +6,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
+from coilcount.desk.spectrum import noise_ppm_rthz
 from coilcount.model import Line
 from coilcount.simulate.coil import CoilModel, is_iron
 from coilcount.simulate.dprime import WINDOW_S, d_prime, readings, yardstick
@@ -21,6 +22,9 @@ INTERVAL_MS = 20
 INTERVAL_S = INTERVAL_MS / 1000
 ALONE_S = 2.0  # a pass with no other nearer than this is isolated
 CLEAN_SEED = {True: 10_000, False: 500_000}  # by tuning
+LEARN_SEED = {True: 30_000, False: 700_000}
+LEARN_RUNS = 2  # of two minutes
+LEARN_FROM = 100  # readings: what a tracker hears before its boxes are filled
 SWEPT_SEED = {True: 20_000, False: 600_000}
 YARDSTICK_SEED = 1_000_003
 
@@ -77,6 +81,7 @@ class Data:
     clean: list[Run]
     swept: list[Run]
     covariance: np.ndarray  # of the readings, against everything, relative
+    noise_ppm_rthz: tuple[float, ...]  # as coilcount noise learns it from a clean sweep of its own
 
 
 def data_of(kind: Kind, tuning: bool, clean_minutes: float, swept_minutes: float, cache: Path | None) -> Data:
@@ -96,11 +101,20 @@ def data_of(kind: Kind, tuning: bool, clean_minutes: float, swept_minutes: float
         run_of(scene_of(kind, SWEPT_SEED[tuning] + number + i, True, tuning), coil, measure)
         for i in range(round(swept_minutes / 2))
     ]
-    data = Data(kind.name, clean, swept, measure.everything)
+    data = Data(kind.name, clean, swept, measure.everything, learned(kind, coil, tuning, LEARN_SEED[tuning] + number))
     if cache is not None:
         cache.mkdir(parents=True, exist_ok=True)
         (cache / name).write_bytes(pickle.dumps(data))
     return data
+
+
+def learned(kind: Kind, coil: CoilModel, tuning: bool, seed: int) -> tuple[float, ...]:
+    """From four minutes of clean ground.  Without knocks: coilcount noise refuses a recording that has them."""
+    phases = []
+    for i in range(LEARN_RUNS):
+        y = run_of(replace(scene_of(kind, seed + i, False, tuning), knock=()), coil, None).y
+        phases.append(np.cumsum(y[LEARN_FROM:] * 1e-9 * INTERVAL_S))
+    return noise_ppm_rthz(phases, INTERVAL_S)
 
 
 def measure_of(scene: Scene, coil: CoilModel, tuning: bool) -> Measure:
@@ -108,7 +122,8 @@ def measure_of(scene: Scene, coil: CoilModel, tuning: bool) -> Measure:
     return Measure(oscillator, ground_covariance(scene, coil.f0_hz, INTERVAL_MS, YARDSTICK_SEED + 100 * tuning, LAGS))
 
 
-def run_of(scene: Scene, coil: CoilModel, measure: Measure) -> Run:
+def run_of(scene: Scene, coil: CoilModel, measure: Measure | None) -> Run:
+    """measure may be None where nothing lies."""
     intervals = []
     for entry in entries(scene, scene.seed, INTERVAL_MS):
         parsed = frame.parse(entry.data) if isinstance(entry, Line) else None

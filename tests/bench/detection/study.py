@@ -13,6 +13,7 @@ from score import Found
 from series import INTERVAL_S, Pass, data_of
 
 TRACKER = "tracker"
+LEARNED = "learned"  # the tracker with the noise of a clean sweep
 BOUND = "bound"
 # Factors on a kind's threshold for 1 a minute, among which that for 0.1 is looked up.
 FACTORS = tuple(float(f) for f in np.round(1.1 ** np.arange(8), 4))
@@ -34,8 +35,8 @@ class Result:
     clean: dict[str, list[int]] = field(default_factory=dict)
     minutes: dict[str, float] = field(default_factory=dict)
     found: dict[str, list[list[Found | None]]] = field(default_factory=dict)
-    default_clean: int = 0  # of the tracker, at its default threshold
-    default_found: list[Found | None] = field(default_factory=list)
+    default_clean: dict[str, int] = field(default_factory=dict)  # of the trackers, at the default threshold
+    default_found: dict[str, list[Found | None]] = field(default_factory=dict)
 
 
 def study(name: str, tuning: bool, clean_minutes: float, swept_minutes: float, cache: Path | None,
@@ -48,7 +49,8 @@ def study_kind(kind: Kind, tuning: bool, clean_minutes: float, swept_minutes: fl
     data = data_of(kind, tuning, clean_minutes, swept_minutes, cache)
     minutes = sum(len(run.y) for run in data.clean) * INTERVAL_S / 60
     result = Result(kind.name, [one for run in data.swept for one in run.passes], swept_minutes)
-    _tracker(data, minutes, result)
+    _tracker(data, minutes, result, TRACKER)
+    _tracker(data, minutes, result, LEARNED, noise_ppm_rthz=data.noise_ppm_rthz)
     _bound(data, result)
     if with_rivals:
         for rival, (statistic, lag_s) in rivals.RIVALS.items():
@@ -56,19 +58,21 @@ def study_kind(kind: Kind, tuning: bool, clean_minutes: float, swept_minutes: fl
     return result
 
 
-def _tracker(data, minutes, result):
-    at = trackers.threshold_for(data.clean, minutes, 1.0)
-    result.thresholds[TRACKER] = at
-    result.minutes[TRACKER] = minutes
-    result.clean[TRACKER] = [trackers.count(data.clean, at * factor) for factor in FACTORS]
-    result.found[TRACKER] = [
-        [alert for run in data.swept for alert in score.match(run.passes, trackers.run_tracker(run, at * factor)[0])[0]]
-        for factor in FACTORS
-    ]
-    default = trackers.DEFAULT
-    result.default_clean = trackers.count(data.clean, default)
-    for run in data.swept:
-        result.default_found += score.match(run.passes, trackers.run_tracker(run, default)[0])[0]
+def _tracker(data, minutes, result, name, **settings):
+    def count(threshold):
+        return trackers.count(data.clean, threshold, **settings)
+
+    def found(threshold):
+        runs = ((run, trackers.run_tracker(run, threshold, **settings)[0]) for run in data.swept)
+        return [alert for run, alerts in runs for alert in score.match(run.passes, alerts)[0]]
+
+    at = trackers.threshold_for(count, minutes, 1.0)
+    result.thresholds[name] = at
+    result.minutes[name] = minutes
+    result.clean[name] = [count(at * factor) for factor in FACTORS]
+    result.found[name] = [found(at * factor) for factor in FACTORS]
+    result.default_clean[name] = count(trackers.DEFAULT)
+    result.default_found[name] = found(trackers.DEFAULT)
 
 
 def _bound(data, result):

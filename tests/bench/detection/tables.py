@@ -3,7 +3,7 @@
 import numpy as np
 from score import Found, counts, interval, share_interval
 from series import Pass
-from study import BOUND, FACTORS, TRACKER, Result
+from study import BOUND, FACTORS, LEARNED, TRACKER, Result
 
 RATES = (1.0, 0.1)
 
@@ -89,7 +89,8 @@ def detection(results: list[Result], clean_minutes: float) -> None:
             print(f"  {'sign right':<19}" + "".join(f"{sign_right(everything[name]):>12.3f}" for name in methods))
             strong = {n: [p for p in v if p[0].d >= 12 and not p[0].two_faced] for n, v in everything.items()}
             print(f"  {'... d 12 and more':<19}" + "".join(f"{sign_right(strong[name]):>12.3f}" for name in methods))
-    tracker(results)
+    for name in (TRACKER, LEARNED):
+        tracker(results, name)
 
 
 def sign_right(pairs) -> float:
@@ -97,30 +98,33 @@ def sign_right(pairs) -> float:
     return float(np.mean(right)) if right else float("nan")
 
 
-def tracker(results: list[Result]) -> None:
-    """The tracker by itself: one threshold for every kind, and what it says."""
-    print("\nThe tracker at its default threshold: false alarms a minute on clean ground [95 % Poisson], share found,")
-    print("sign right and share uncertain of those found with d' >= 12, raised after the closest approach")
-    print(f"  {'kind':<12}{'false alarms':>22}{'threshold 1/min':>17}{'found':>7}{'sign':>7}{'unsure':>8}"
+def tracker(results: list[Result], name: str) -> None:
+    """A tracker by itself: one threshold for every kind, and what it says."""
+    print(f"\n{name} at the default threshold: false alarms a minute on clean ground [95 % Poisson], share found; of")
+    print("those found with d' >= 12 the sign right, that of answers given, share uncertain; raised after the closest")
+    print("approach")
+    print(f"  {'kind':<12}{'false alarms':>22}{'threshold 1/min':>17}{'found':>7}{'sign':>7}{'given':>7}{'unsure':>8}"
           f"{'p50 s':>7}{'p90 s':>7}")  # fmt: skip
     for result in results:
-        pairs = judged(result, result.default_found)
-        print(row(result.kind, pairs, result.default_clean, result.minutes[TRACKER], result.thresholds[TRACKER]))
-    every = [pair for result in results for pair in judged(result, result.default_found)]
-    clean = sum(result.default_clean for result in results)
-    minutes = sum(result.minutes[TRACKER] for result in results)
+        pairs = judged(result, result.default_found[name])
+        print(row(result.kind, pairs, result.default_clean[name], result.minutes[name], result.thresholds[name]))
+    every = [pair for result in results for pair in judged(result, result.default_found[name])]
+    clean = sum(result.default_clean[name] for result in results)
+    minutes = sum(result.minutes[name] for result in results)
     print(row("all", every, clean, minutes, float("nan")))
+    print(row("isolated", [pair for pair in every if pair[0].alone], clean, minutes, float("nan")))
     calibration(every)
 
 
 def row(name, pairs, clean, minutes, threshold) -> str:
     found = [(one, alert) for one, alert in pairs if alert is not None]
     strong = [(one, alert) for one, alert in found if one.d >= 12 and not one.two_faced]
+    given = [(one, alert) for one, alert in strong if alert.response != "uncertain"]
     late = np.array([alert.raised_s - one.at_s for one, alert in found])
     low, high = interval(clean, minutes)
     return (
         f"  {name:<12}{f'{clean / minutes:.2f} [{low:.2f}, {high:.2f}]':>22}{threshold:>17.2f}{share(pairs):>7.2f}"
-        f"{sign_right(strong):>7.3f}{np.mean([a.response == 'uncertain' for _, a in strong]):>8.3f}"
+        f"{sign_right(strong):>7.3f}{sign_right(given):>7.3f}{1 - len(given) / max(len(strong), 1):>8.3f}"
         f"{np.median(late):>+7.2f}{np.quantile(late, 0.9):>+7.2f}"
     )
 

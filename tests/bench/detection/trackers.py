@@ -1,5 +1,7 @@
 """The tracker itself over a run: its alerts exactly as it gives them, at any threshold."""
 
+from collections.abc import Callable
+
 from coilcount.tracker import defaults
 from coilcount.tracker.records import Alert, Hold
 from coilcount.tracker.tracker import Tracker
@@ -30,25 +32,25 @@ def run_tracker(run: Run, threshold: float, **settings) -> tuple[list[Found], li
     return alerts, [e for e in events if isinstance(e, Hold) and e.stage == "final"]
 
 
-def count(clean: list[Run], threshold: float) -> int:
-    return sum(len(run_tracker(run, threshold)[0]) for run in clean)
+def count(clean: list[Run], threshold: float, **settings) -> int:
+    return sum(len(run_tracker(run, threshold, **settings)[0]) for run in clean)
 
 
-def threshold_for(clean: list[Run], minutes: float, rate: float) -> float:
-    """The threshold for `rate` alerts a minute on clean runs, by halving: every step is a run of its own."""
+def threshold_for(count: Callable[[float], int], minutes: float, rate: float) -> float:
+    """The threshold for `rate` alerts a minute of those that `count` counts, by halving: every step is a run of all."""
     low, high = LEAST, MOST
     allowed = round(rate * minutes)
-    if count(clean, low) <= allowed:
+    if count(low) <= allowed:
         return low
     high = low
-    while count(clean, high) > allowed and high < MOST:
+    while count(high) > allowed and high < MOST:
         low = high
         high = min(2 * high, MOST)
     for _ in range(STEPS):
         middle = (low * high) ** 0.5
         if high / low < 1.01:
             break
-        if count(clean, middle) > allowed:
+        if count(middle) > allowed:
             low = middle
         else:
             high = middle

@@ -19,8 +19,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--false-alarms-per-minute", metavar="N", default="1", help="at most so many by noise and ground (default 1)"
     )
-    parser.add_argument("--save-settings", metavar="OUT.toml", help="write the threshold; the file must not exist")
-    parser.add_argument("--picture", metavar="DIR", help="draw stability and exceedance into a folder (SVG and PNG)")
+    parser.add_argument("--save-settings", metavar="OUT.toml", help="write noise and threshold; must not exist")
+    parser.add_argument("--picture", metavar="DIR", help="draw stability, noise and threshold into a folder (SVG, PNG)")
     parser.add_argument("--json", action="store_true", help="one JSON object")
     parser.add_argument("--quiet", action="store_true", help="no table; warnings stay")
 
@@ -65,7 +65,7 @@ def run(args: argparse.Namespace) -> int:
     if out is not None:
         _save(out, args.file, settings, noise)
         if talk:
-            print(f"threshold and scale floor in {out}: use it with --settings, or as coilcount.toml")
+            print(f"noise and threshold in {out}: use it with --settings, or as coilcount.toml")
     return EXIT_DONE
 
 
@@ -104,6 +104,7 @@ def _object(file: str, found: Any) -> dict[str, Any]:
             "peaks_from": PEAKS_FROM,
             "fewest_peaks": FEWEST,
         },
+        "learned": _learned(statistic.learned),
         "threshold": None,
     }
 
@@ -123,7 +124,7 @@ def _threshold(entries: Callable, found: Any, settings: Any, wanted: float) -> d
         ) from None
     z = min(round(z, 2), 100.0)
     low, high = tail.interval(z)
-    counted = alerts_at(entries, settings, z, statistic.scale_floor_ppm)
+    counted = alerts_at(entries, settings, z, statistic.learned)
     counted_low, counted_high = poisson_interval(counted, statistic.minutes)
     levels = [tail.peaks[-1] + (1.15 * max(z, tail.peaks[0]) - tail.peaks[-1]) * i / 60 for i in range(61)]
     return {
@@ -131,7 +132,6 @@ def _threshold(entries: Callable, found: Any, settings: Any, wanted: float) -> d
         "threshold": z,
         "rate_low": low,
         "rate_high": high,
-        "scale_floor_ppm": statistic.scale_floor_ppm,
         "tail": "z" if tail.power == 1 else "z squared",
         "tail_from": tail.start,
         "tail_peaks": tail.count,
@@ -153,7 +153,10 @@ def _save(out: Path, file: str, settings: Any, noise: dict[str, Any]) -> None:
         from coilcount.desk.quiet import NotClean
 
         raise NotClean(_too_few(noise), file, "Sweep longer over ground with nothing in it; no settings were written")
-    new = {"threshold": found["threshold"], "scale_floor_ppm": found["scale_floor_ppm"]}
+    learned = noise["learned"]
+    new = {"threshold": found["threshold"], "scale_floor_ppm": learned["scale_floor_ppm"]}
+    if learned["noise_ppm_rthz"]:
+        new["noise_ppm_rthz"] = [one["ppm_rthz"] for one in learned["noise_ppm_rthz"]]
     simulated = ", simulated" if noise["simulated"] else ""
     minutes = noise["statistic"]["minutes"]
     lines = [
@@ -180,6 +183,16 @@ def _save(out: Path, file: str, settings: Any, noise: dict[str, Any]) -> None:
         raise _exists(out) from None
     except OSError as error:
         raise StorageError(f"the file cannot be written: {error.strerror}", str(out), "Look at the folder") from None
+
+
+def _learned(learned: dict[str, Any]) -> dict[str, Any]:
+    from coilcount.desk.spectrum import centre_hz
+
+    bands = learned.get("noise_ppm_rthz", ())
+    return {
+        "scale_floor_ppm": learned["scale_floor_ppm"],
+        "noise_ppm_rthz": [{"hz": centre_hz(i), "ppm_rthz": density} for i, density in enumerate(bands)],
+    }
 
 
 def _not_clean(file: str, strange: Any) -> Exception:
