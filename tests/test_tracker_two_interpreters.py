@@ -32,7 +32,7 @@ for line in sys.stdin:
     call = json.loads(line)
     name = call[0]
     if name == "new":
-        tracker = Tracker(call[1], threshold=call[2], widths_s=tuple(call[3]))
+        tracker = Tracker(call[1], threshold=call[2], widths_s=tuple(call[3]), noise_ppm_rthz=tuple(call[4]))
         continue
     for event in getattr(tracker, name)(*call[1:]):
         print(type(event).__name__, " ".join([bits(item) for item in event]))
@@ -49,7 +49,7 @@ def calls():
     y = noise_ppb(n, 3) + bump_ppb(n, 5.0, 9000, 0.25) + bump_ppb(n, 8.0, -5000, 0.15)
     y = y + np.where((t > 14) & (t < 20), 12_000, 0) + np.rint(300 * t).astype(np.int64)
     records = intervals(y * 1e-9, {6.7003: 1, 11.2: -1}, 2**32 - 100_000, 2**32 - 10_000_000, 65_500)
-    out = [["new", 0.02, 4.0, [0.13, 0.2, 0.32, 0.5]]]
+    out = [["new", 0.02, 4.0, [0.13, 0.2, 0.32, 0.5], []]]
     for k, record in enumerate(records):
         if k in (300, 301, 640, 900):
             continue  # lost
@@ -61,7 +61,7 @@ def calls():
             out.append(["gap", record[0]])
         out.append(["interval", *record])
     out.append(["finish"])
-    out.append(["new", 0.05, 5.0, [0.2, 0.4, 0.8]])
+    out.append(["new", 0.05, 5.0, [0.2, 0.4, 0.8], [0.3] * 10 + [0.1] * 15])
     slow = noise_ppb(800, 9) + bump_ppb(800, 6.0, 9000, 0.3)
     # Times past 2^31 us, and one row that is missing.
     out += [["reading", 3 * 10**9 + k * 50_000, EXACT_HZ + v] for k, v in enumerate(slow.tolist()) if k != 70]
@@ -69,9 +69,9 @@ def calls():
     return "".join(json.dumps(call) + "\n" for call in out)
 
 
-def capture_calls(name):
+def capture_calls(name, learned):
     """The calls that a capture of the repository comes to, on a plain time base of its own."""
-    out = [["new", 0.02, 4.2, [0.13, 0.2, 0.32, 0.5]]]
+    out = [["new", 0.02, 4.2, [0.13, 0.2, 0.32, 0.5], learned]]
     for entry in read_capture(CAPTURES / f"{name}.ccap.gz"):
         if isinstance(entry, Gap):
             out.append(["gap", round(entry.start_host_s * 1e6)])
@@ -109,8 +109,14 @@ def test_both_interpreters_give_the_same_events(tmp_path: Path):
     assert here == there
 
 
-@pytest.mark.parametrize(("name", "alerts"), [("orchard-path", 8), ("warm-up-unplug", 4), ("mineral-soil", 6)])
-def test_both_interpreters_find_the_same_in_a_capture(tmp_path, name, alerts):
-    here, there = both(capture_calls(name), tmp_path)
+LEARNED = [3.0] * 12 + [1.0, 0.3] + [0.1] * 11
+
+
+@pytest.mark.parametrize(
+    ("name", "learned", "alerts"),
+    [("orchard-path", [], 8), ("orchard-path", LEARNED, 8), ("warm-up-unplug", [], 4), ("mineral-soil", LEARNED, 6)],
+)
+def test_both_interpreters_find_the_same_in_a_capture(tmp_path, name, learned, alerts):
+    here, there = both(capture_calls(name, learned), tmp_path)
     assert sum(line.startswith("Alert") and "'final'" in line for line in here) >= alerts
     assert here == there
