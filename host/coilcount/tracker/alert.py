@@ -11,23 +11,29 @@ AGAIN_US = 4000000
 APART_US = 400000
 ALIKE = 3.0  # what goes so many times as far as the other, or more, is another thing
 MOST_RECENT = 8
-# Passes in a row from which the row says more than the score of the last: of two it does not (again.py there).
+# Passes in a row from which the row says more than the last alone: of two it does not (again.py there).
 ROW = 3
 ROW_SURE = 0.99
+ROW_LEAST = 2.0
+# What went the other way so shortly before may be this one's lobe, or this one its.
+AGAINST_US = 2000000
+# By height over the ground's sigma: from so much on, the share of right signs, and where something went against it.
+# True alerts on the tuning scenes of tests/bench/detection, with and without a learned noise; the score says less.
+SURE = ((8.0, 0.99, 0.97), (4.0, 0.98, 0.97), (2.0, 0.955, 0.88), (1.0, 0.92, 0.84), (0.0, 0.75, 0.7))
 
 
-def confidence(score, contested, seen):
-    """Probability that the sign is right: as on the tuning scenes of tests/bench/detection, true alerts only.
+def confidence(clear, against, seen):
+    """Probability that the sign is right.
 
-    contested: an extreme of the other sign above 0.6 of the score stood beside it; seen: passes in a row.
+    clear: height over the sigma of the ground's lobes; against: the other sign was told shortly before; seen: passes in
+    a row.
     """
-    if seen >= ROW:
+    if seen >= ROW and clear >= ROW_LEAST:
         return ROW_SURE
-    if score < 8.0:
-        return 0.92
-    if score < 25.0:
-        return 0.94 if contested else 0.975
-    return 0.95 if contested else 0.985
+    for least, alone, after in SURE:
+        if clear >= least:
+            return after if against else alone
+    return 0.0
 
 
 class Pass:
@@ -45,6 +51,8 @@ class Pass:
         self.best = 0.0  # |z| of what peak_us, peak and width were taken from
         self.peaked = False  # whether that was a peak; else something that has arrived and not yet left
         self.opposite = 0.0  # largest |z| of a peak of the other sign
+        self.ground = 1.0  # sigma of the ground's lobes beside a pass of this width, 1e-9
+        self.over = 0.0  # level of the peak over a baseline that is held, 1e-9; 0.0 where none is
         self.low = 0  # readings in a row below the release level
         self.neighbour = False
         self.reasons = ()
@@ -72,12 +80,20 @@ class Pass:
                 last_us = other.peak_us
         return count
 
+    def _against(self):
+        """Whether the alert before this one went the other way, within AGAINST_US."""
+        for other in reversed(self._recent):
+            if other.number < self.number and other.sign:
+                return other.sign != self.sign and self.peak_us - other.peak_us < AGAINST_US
+        return False
+
     def event(self, stage, widths_s):
         seen = self.seen()
         response = "uncertain" if self.reasons else WORDS[self.sign]
         sure = None
         if self.sign and not self.reasons:
-            sure = confidence(self.score, self.opposite > 0.6 * self.best, seen)
+            height = self.peak if self.peak >= 0.0 else -self.peak
+            sure = confidence(height / self.ground, self._against(), seen)
         return Alert(
             stage, self.number, self.raised_us, self.settled_us, self.released_us, self.peak_us, self.sign, response,
             self.reasons, self.score, self.peak, sure, widths_s[self.width], seen,

@@ -58,12 +58,14 @@ class Alerts:
         self.open = None
         self.waiting = []  # released, not yet final
         self._recent = []
+        self._held = False
 
     def step(self, time_us, now_us, threshold, held, events):
         """time_us: middle of the newest reading; now_us: when it was known.  Appends to `events`.
 
-        held: the baseline is held because the coil rests over something.
+        held: the baseline is held, by itself or by the operator.
         """
+        self._held = held
         if self.open is not None:
             self._continue(self.open, time_us, now_us, threshold, events)
         if self.open is None:
@@ -178,11 +180,14 @@ class Alerts:
             one.best_at = boxes.count - int(boxes.lags[at] + 0.5)
         one.width = at
         one.scale = boxes.used[at]
+        one.ground = self._noise.lobe[at]
         one.peaked = self._peaked(at)
         if one.peaked:
             one.peak_us = self._peak_us(at, time_us)
             one.peak_at = boxes.count - int(boxes.lags[at] + 0.5)
             one.peak = boxes.height(at)
+            middle = int(boxes.lags[at])
+            one.over = boxes.mean(middle - 1, middle + 1) - self._baseline.level if self._held else 0.0
         else:
             self._arrive(one, at, time_us)
 
@@ -329,13 +334,14 @@ class Alerts:
             reasons.append("not settled")
         if one.score < WEAK:
             reasons.append("too weak")
+        if one.over * one.sign < 0.0:
+            # Still on the other side of the held baseline: less of what the coil is over, not something else.
+            reasons.append("moving over a held target")
         if measured is None and one.opposite > OPPOSITE * one.best:
             reasons.append("opposite lobe as strong")
         if measured is not None:
             sign = one.sign
-            if self._judge is not None and (
-                self._judge.unclear(one.peak, one.width) or not (one.peaked or held)
-            ):
+            if self._judge is not None and (self._judge.unclear(one.peak, one.width) or not (one.peaked or held)):
                 contested = self._judged(one, now_us, events)
             else:
                 contested = self._contested(one, now_us, events)

@@ -222,7 +222,7 @@ class Tracker:
             threshold = self._threshold
             # Most readings have nothing to tell.
             if z >= threshold or z <= -threshold or alerts.open is not None or alerts.waiting:
-                alerts.step(time_us, now_us, threshold, self._hold.on, events)
+                alerts.step(time_us, now_us, threshold, self._frozen or self._hold.on, events)
         self._in_block += 1
         if self._in_block == self._block:
             self._in_block = 0
