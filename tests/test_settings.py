@@ -18,6 +18,29 @@ def test_the_defaults_lie_in_their_own_ranges_and_round_trip():
     assert all(row.help for rows in SECTIONS.values() for row in rows)
 
 
+NOISE = [round(0.3 * 0.85**i, 5) for i in range(25)]
+
+
+def test_a_learned_noise_is_readable_and_round_trips(tmp_path, capsys):
+    text = f"schema = 1\n[tracker]\nnoise_ppm_rthz = {NOISE}\n"
+    (tmp_path / "field.toml").write_text(text, encoding="utf-8")
+    settings = load_settings(tmp_path / "field.toml")
+    assert from_toml(settings.to_toml(), "x").as_dict() == settings.as_dict()
+    assert from_toml(settings.to_toml(), "x").tracker["noise_ppm_rthz"] == tuple(NOISE)
+    show = ["settings", "show", "--settings", str(tmp_path / "field.toml")]
+    assert main([*show, "--json"]) == 0
+    shown = json.loads(capsys.readouterr().out)["settings"]["tracker"]["noise_ppm_rthz"]
+    assert (shown["value"], shown["unit"]) == (NOISE, "ppm/rtHz")
+    assert main([*show, "--toml"]) == 0
+    assert tomllib.loads(capsys.readouterr().out)["tracker"]["noise_ppm_rthz"] == NOISE
+    assert main(show) == 0
+    lines = capsys.readouterr().out.splitlines()
+    at = next(i for i, line in enumerate(lines) if "noise_ppm_rthz" in line)
+    assert lines[at].split()[1:4] == ["25", "numbers,", "ppm/rtHz"] and lines[at].endswith("field.toml")
+    assert [float(one) for line in lines[at + 1 :] if line.startswith("    ") for one in line.split()] == NOISE
+    assert all(len(line) <= 80 for line in lines[at + 1 :])
+
+
 def test_values_and_their_origin():
     settings = from_toml("schema = 1\n[tracker]\nthreshold = 6\nhold = false\nwidths_s = [0.2, 0.5]\n", "x.toml")
     assert (settings.tracker["threshold"], settings.tracker["hold"]) == (6.0, False)
@@ -49,7 +72,11 @@ MISTAKES = [
     ("[tracker]\nhold = 1", "line 3", "tracker.hold is 1", "true or false"),
     ("[tracker]\nwidths_s = 0.2", "line 3", "tracker.widths_s is 0.2", "list of numbers"),
     ("[tracker]\nwidths_s = [0.5, 0.2]", "line 3", "rise", "from 0.05 to 2 s"),
-    ("[tracker]\nwidths_s = []", "line 3", "widths_s", "from 0.05 to 2 s"),
+    ("[tracker]\nwidths_s = []", "line 3", "tracker.widths_s has 0 numbers", "1 to 8 numbers from 0.05 to 2 s"),
+    ("[tracker]\nhold = true\nnoise_ppm_rthz = 0.2", "line 4", "noise_ppm_rthz is 0.2", "list of numbers"),
+    ("[tracker]\nnoise_ppm_rthz = [\n0.1,\n-0.2]", "line 3", "number 2 of 2 is -0.2", "from 1e-05 to 100000 ppm/rtHz"),
+    ("[tracker]\nnoise_ppm_rthz = [0.1, 'x']", "line 3", 'number 2 of 2 is "x"', "list of numbers"),
+    ("[tracker]\nnoise_ppm_rthz = [" + 40 * "0.1, " + "]", "line 3", "has 40 numbers", "Give 0 to 32 numbers"),
     ("[board]\ninterval_ms = 20.5", "line 3", "board.interval_ms is 20.5", "whole number from 5 to 100 ms"),
     ("[live]\nredraw_hz = 60", "line 3", "live.redraw_hz is 60", "from 1 to 10 Hz"),
     ("[tracker]\nthreshold = 2021-01-01", "line 3", "tracker.threshold", "Give a number"),

@@ -5,6 +5,7 @@ import json
 import os
 import re
 import sys
+import textwrap
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -19,6 +20,7 @@ from coilcount.tracker.defaults import Setting
 SCHEMA = 1
 FILE_NAME = "coilcount.toml"
 BY_DEFAULT = "default"
+_WIDE = 80
 
 # section: its settings.  A default that is a bool, an int, a float or a tuple of floats tells what may be given.
 SECTIONS: dict[str, tuple[Setting, ...]] = {
@@ -69,8 +71,9 @@ class Settings:
             lines += ["", f"[{section}]"]
             for row in rows:
                 unit = f" ({row.unit})" if row.unit else ""
-                value = json.dumps(_plain(getattr(self, section)[row.name]))
-                lines.append(f"{row.name} = {value}  # {row.help}{unit}")
+                line = toml_line(row.name, getattr(self, section)[row.name])
+                help_ = f"# {row.help}{unit}"
+                lines += [help_, line] if "\n" in line else [f"{line}  {help_}"]
         return "\n".join(lines) + "\n"
 
     def with_threshold(self, threshold: float) -> "Settings":
@@ -86,6 +89,15 @@ class Settings:
 def defaults() -> Settings:
     """The settings with no file at all."""
     return _build({}, BY_DEFAULT, None)
+
+
+def toml_line(name: str, value: Any) -> str:
+    """`name = value`; a long list goes over several lines."""
+    line = f"{name} = {json.dumps(_plain(value))}"
+    if len(line) <= _WIDE or not isinstance(value, list | tuple):
+        return line
+    inside = textwrap.fill(", ".join(map(json.dumps, value)), _WIDE, initial_indent="  ", subsequent_indent="  ")
+    return f"{name} = [\n{inside},\n]"
 
 
 def from_toml(text: str, where: str) -> Settings:
@@ -181,8 +193,15 @@ def _checked(section: str, row: Setting, value: Any, place: str) -> Any:
         return value
     words = f"from {row.lowest:g} to {row.highest:g}{unit}"
     if isinstance(row.default, tuple):
-        if not isinstance(value, list | tuple) or not all(_is_number(one, row) for one in value):
+        if not isinstance(value, list | tuple):
             raise InputError(f"{key} is {shown}", place, f"Give a list of numbers {words}")
+        fewest, most, _ = tracker_defaults.LISTS[row.name]
+        if not fewest <= len(value) <= most:
+            raise InputError(f"{key} has {len(value)} numbers", place, f"Give {fewest} to {most} numbers {words}")
+        for i, one in enumerate(value, 1):
+            if not _is_number(one, row):
+                what = f"{key}: number {i} of {len(value)} is {json.dumps(one, default=str)}"
+                raise InputError(what, place, f"Give a list of numbers {words}")
     elif isinstance(row.default, int):
         if not isinstance(value, int) or not _is_number(value, row):
             raise InputError(f"{key} is {shown}", place, f"Give a whole number {words}")

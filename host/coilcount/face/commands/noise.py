@@ -146,7 +146,7 @@ def _threshold(entries: Callable, found: Any, settings: Any, wanted: float) -> d
 def _save(out: Path, file: str, settings: Any, noise: dict[str, Any]) -> None:
     """The values that are in force and no defaults, with the threshold and the floor of this recording."""
     from coilcount.errors import StorageError
-    from coilcount.settings import BY_DEFAULT, SCHEMA, SECTIONS
+    from coilcount.settings import BY_DEFAULT, SCHEMA, SECTIONS, toml_line
 
     found = noise["threshold"]
     if found is None:
@@ -175,7 +175,7 @@ def _save(out: Path, file: str, settings: Any, noise: dict[str, Any]) -> None:
         if section == "tracker":
             kept |= new
         if kept:
-            lines += ["", f"[{section}]", *(f"{name} = {json.dumps(value)}" for name, value in kept.items())]
+            lines += ["", f"[{section}]", *(toml_line(name, value) for name, value in kept.items())]
     try:
         with open(out, "x", encoding="utf-8") as made:
             made.write("\n".join(lines) + "\n")

@@ -3,11 +3,15 @@
 import argparse
 import contextlib
 import json
+import textwrap
 import time
 from collections.abc import Iterator
 
 from coilcount import __version__
 from coilcount.errors import EXIT_DONE, InputError
+
+_COLUMNS = 80
+_FEW = 8  # numbers that go on one line
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -143,7 +147,12 @@ def _show(args: argparse.Namespace) -> int:
     for section, rows in SECTIONS.items():
         print(f"[{section}]")
         for row in rows:
-            value = f"{json.dumps(values[section][row.name])} {row.unit}".rstrip()
-            print(f"  {row.name:<18} {value:<28} {settings.origins[f'{section}.{row.name}']}")
+            value = values[section][row.name]
+            many = isinstance(value, list) and len(value) > _FEW
+            shown = f"{len(value)} numbers," if many else "none" if value == [] else json.dumps(value)
+            print(f"  {row.name:<18} {f'{shown} {row.unit}':<28} {settings.origins[f'{section}.{row.name}']}")
+            if many:
+                text = "  ".join(json.dumps(one) for one in value)
+                print(textwrap.fill(text, _COLUMNS, initial_indent="    ", subsequent_indent="    "))
     print(f"sha256 {settings.sha256()}")
     return EXIT_DONE
