@@ -223,6 +223,23 @@ def test_what_the_zero_does_and_how_far_it_is_to_be_trusted(readout, words):
         assert (short in "\n".join(rendered(readout, width, 24))) == looked_for
 
 
+def test_whether_the_noise_was_learned_and_whether_of_this_ground():
+    def told(width, learned, roughness):
+        readout = busy()
+        readout.facts.noise_learned, readout.facts.roughness = learned, roughness
+        return "\n".join(rendered(readout, width, 24)), status_line(readout)
+
+    for width in (80, 120):
+        screen, status = told(width, False, None)
+        assert "noise 0.100 ppm, not learned" in screen and ", noise not learned" in status
+        screen, status = told(width, True, 1.6)
+        assert "noise 0.100 ppm, learned" in screen and ", noise learned" in status and "calmer" not in screen + status
+        screen, status = told(width, True, 12.34)
+        assert "ground   learned on calmer ground (here 12x): sweep anew, coilcount noise" in screen
+        assert "learned on calmer ground (here 12x)" in status
+    assert "ground   12x rougher than learned: sweep anew" in told(60, True, 12.34)[0]
+
+
 @pytest.mark.parametrize(("width", "height"), [(40, 7), (60, 8), (80, 10)])
 def test_the_age_of_a_frozen_zero_is_never_out_of_sight(width, height):
     text = "\n".join(rendered(at_rest(frozen_s=65.0), width, height))

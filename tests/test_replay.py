@@ -2,17 +2,20 @@
 
 import csv
 import gzip
+import io
 import json
 from dataclasses import replace
 
 import pytest
 from board_lines import HEADER, Source, entries, passes
 from coilcount.capture.writer import CaptureWriter
+from coilcount.chain import Chain
 from coilcount.face.cli import main
 from coilcount.face.json_out import as_object
 from coilcount.face.pacing import Pacer
+from coilcount.face.plain import JsonLines
 from coilcount.model import Alert, Gap, Hold, MarkMade, Notice, Operator
-from coilcount.settings import defaults
+from coilcount.settings import defaults, load_settings
 
 # The keys of the contract, in its order.
 KEYS = {
@@ -117,6 +120,7 @@ def test_the_table_fits_80_columns_and_says_what_the_sign_means(capture, capsys)
     assert any("0:12.0 ▼ fell" in row and "ferrous response" in row for row in rows)
     assert any("unplugged" in line and "0:17.0" in line for line in lines)
     assert any("1350 records" in line for line in lines[-2:])
+    assert "noise not learned: coilcount noise on a clean sweep" in lines
     assert main(["replay", str(capture), "--quiet"]) == 0
     assert capsys.readouterr().out == ""
 
@@ -160,6 +164,31 @@ def test_other_settings_than_while_recording_are_told(capture, capsys, tmp_path)
     assert f"threshold {defaults().tracker['threshold']} then, 6.0 now" in capsys.readouterr().err
     assert main(["replay", "b.ccap", "--json"]) == 0
     assert capsys.readouterr().err == ""
+
+
+def test_a_learned_noise_replays_to_the_alerts_of_the_recording(capsys, tmp_path):
+    noise = [round(0.4 * 0.9**i, 4) for i in range(25)]
+    (tmp_path / "field.toml").write_text(f"schema = 1\n[tracker]\nnoise_ppm_rthz = {noise}\n", encoding="utf-8")
+    field = load_settings("field.toml")
+    header = replace(HEADER, settings=field.as_dict())
+    recorded = list(entries(Source(passes([8.0, 12.0], 30.0), 0.3), 17.0))
+    live, chain = io.StringIO(), Chain(field, points=True)
+    view = JsonLines(live, "c.ccap")
+    with CaptureWriter(tmp_path / "c.ccap", header) as writer:
+        for entry in recorded:
+            writer.write(entry)
+    for output in [output for entry in [header, *recorded] for output in chain.feed(entry)] + chain.finish():
+        view.show(output)
+    assert main(["replay", "c.ccap", "--settings", "field.toml", "--json"]) == 0
+    learned = capsys.readouterr()
+    assert (learned.out, learned.err) == (live.getvalue(), "")
+    assert [line["kind"] for line in objects(learned.out)].count("alert") >= 2
+    assert main(["replay", "c.ccap", "--settings", "field.toml"]) == 0
+    assert "noise learned" in capsys.readouterr().out.splitlines()
+    assert main(["replay", "c.ccap", "--json"]) == 0
+    plain = capsys.readouterr()
+    assert "noise_ppm_rthz 25 numbers then, [] now" in plain.err
+    assert plain.out != learned.out
 
 
 def test_damage_is_used_as_far_as_it_is_sound(capture, capsys, tmp_path):

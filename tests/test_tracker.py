@@ -4,6 +4,7 @@ import tracemalloc
 
 import numpy as np
 import pytest
+from coilcount.face.readout import ROUGHER
 from coilcount.tracker import defaults
 from coilcount.tracker.alert import confidence
 from coilcount.tracker.boxes import Boxes
@@ -77,6 +78,29 @@ def test_level_and_slope_vanish(level, slope):
         boxes.push(level + slope * k)
         # Rounding of doubles on sums below 2^30: some 1e-7 of a 1e-9.
         assert max(abs(z * scale) for z, scale in zip(boxes.zs, boxes.used, strict=True)) < 1e-5
+
+
+def roughness(y):
+    """Of a tracker that learned white noise of 1 ppm / sqrt(25 Hz) in readings 20 ms apart: sigma 1 ppm."""
+    tracker = Tracker(INTERVAL_S, noise_ppm_rthz=(0.2,) * 25)
+    known = []
+    for interval in intervals(y * 1e-9):
+        tracker.interval(*interval)
+        known.append(tracker.roughness)
+    return known
+
+
+def test_the_scale_is_that_of_the_learned_noise_and_grows_on_rougher_ground():
+    white = np.random.default_rng(5).normal(0.0, 1000.0, 3000)
+    assert max(roughness(white)) == 1.0
+    # Passes of 40 and 9 sigma every four seconds are no rougher ground.
+    over = sum(bump_ppb(3000, 5 + 4 * k, (40_000, -9000)[k % 2], 0.25) for k in range(14))
+    assert max(roughness(white + over)) < ROUGHER
+    known = roughness(20 * white)
+    # Six seconds without rest, and then as quickly as at the start.
+    assert max(known[:400]) < 2.0 and min(known[1000:]) > 10.0
+    assert 14.0 < np.median(known[1500:]) < 30.0  # the largest of four widths, each a running median
+    assert Tracker(INTERVAL_S).roughness is None
 
 
 def test_a_step_is_not_taken_for_sure():

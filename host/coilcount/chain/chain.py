@@ -147,6 +147,11 @@ class Chain:
         return self._tracking.hold_from_ppm
 
     @property
+    def roughness(self) -> float | None:
+        """How many times the noise that was learned this ground has, 1.0 and more; None where none was learned."""
+        return self._tracking.roughness
+
+    @property
     def _tick_s(self) -> float | None:
         return None if self._base is None else self._base.tick_s
 

@@ -78,6 +78,11 @@ class Tracking:
         least = settings["hold_least_ppm"] * self.threshold / defaults.DEFAULTS["threshold"]
         return max(HOLD_SIGMAS * tracker.sigma_step_ppb / 1000, least)
 
+    @property
+    def roughness(self) -> float | None:
+        """How many times the noise that was learned this ground has, 1.0 and more; None where none was learned."""
+        return None if self.tracker is None else self.tracker.roughness
+
     def told(self, events: Iterable[tuple], tick_s: float | None, noise_ppm: float | None) -> list[Output]:
         """What the tracker's last input brought about: its events as outputs, then the points.
 

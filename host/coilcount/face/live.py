@@ -66,10 +66,10 @@ def draw(readout: r.Readout, width: int, height: int, unicode: bool = True) -> l
     zero = [_zero(readout)]
     if readout.frozen_s() is not None:
         top, zero = top + zero, []  # its age is never out of sight
-    bottom = [*_link(readout), _board(readout), _file(readout), _keys(readout)]
+    bottom = [*_link(readout), _board(readout), *_ground(readout, width), _file(readout), _keys(readout)]
     room = height - len(top) - len(bottom) - len(zero) - 1
     if room < 0:
-        lines = [*top, *bottom[:-3], bottom[-1]][:height]
+        lines = [*top, *_link(readout), bottom[-1]][:height]
     else:
         rows, alerts = _share(room)
         middle = [_frequency(readout), *zero]
@@ -208,10 +208,22 @@ def _received(readout: r.Readout) -> Text:
 def _board(readout: r.Readout) -> Text:
     facts = readout.facts
     drift = r.optional(readout.drift_ppm_per_min(), "+.2f", "ppm/min")
-    return Text(
+    line = Text(
         f" board    {r.optional(facts.temperature_c, '.1f', '°C')}   {r.optional(facts.supply_v, '.2f', 'V')}   "
-        f"drift {drift}   noise {r.optional(facts.noise_ppm, '.3f', 'ppm')}"
+        f"drift {drift}   noise {r.optional(facts.noise_ppm, '.3f', 'ppm')}, "
     )
+    return line.append("learned" if facts.noise_learned else "not learned")
+
+
+def _ground(readout: r.Readout, width: int) -> list[Text]:
+    """One line where the learned noise is that of calmer ground."""
+    roughness = readout.facts.roughness
+    words = r.rougher_words(roughness)
+    if not words:
+        return []
+    if width < 80:
+        words = f"{roughness:.2g}x rougher than learned: sweep anew"
+    return [Text(" ground   ").append(words, BOLD)]
 
 
 def _file(readout: r.Readout) -> Text:

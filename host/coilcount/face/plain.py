@@ -115,7 +115,8 @@ def status_line(readout: r.Readout) -> str:
         f"drift {r.optional(readout.drift_ppm_per_min(), '+.2f', 'ppm/min')}",
         f"noise {r.optional(facts.noise_ppm, '.3f', 'ppm')}",
         r.optional(facts.temperature_c, ".1f", "°C"),
-        *filter(None, [readout.hold_words()]),
+        r.noise_words(facts.noise_learned).partition(":")[0],
+        *filter(None, [r.rougher_words(facts.roughness), readout.hold_words()]),
     ]
     return ", ".join(parts)
 

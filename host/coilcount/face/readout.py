@@ -22,6 +22,7 @@ FROZEN_GOOD_S = 10.0
 # What a 24 mm copper coin 5 cm deep gives, 8 cm below a coil of R 9 cm (computed: 38 ppm).  Ground that lets nothing
 # weaker be held allows no automatic hold in practice.
 HOLD_MOST_PPM = 40.0
+ROUGHER = 1.8  # times what was learned, and a new sweep pays; with a pass every other second it comes up to 1.6
 
 RISE = "▲"
 FALL = "▼"
@@ -58,6 +59,8 @@ class Facts:
     noise_ppm: float | None = None
     threshold_ppm: float | None = None
     hold_from_ppm: float | None = None  # the automatic hold is to be relied on from there on
+    noise_learned: bool = False
+    roughness: float | None = None  # how many times the learned noise this ground has
     frozen_since_host_s: float | None = None
     message: str = ""  # for a few seconds
     warning: str = ""  # stays
@@ -251,6 +254,18 @@ class Readout:
         oldest = _bin_of(now_s - KEPT_S)
         for index in [index for index in self._bins if index < oldest]:
             del self._bins[index]
+
+
+def noise_words(learned: bool) -> str:
+    """Whether the tracker knows the noise of the ground, and what helps where it does not."""
+    return "noise learned" if learned else "noise not learned: coilcount noise on a clean sweep"
+
+
+def rougher_words(roughness: float | None) -> str:
+    """What to do where the ground is lastingly rougher than what was learned; nothing where it is not."""
+    if roughness is None or roughness <= ROUGHER:
+        return ""
+    return f"learned on calmer ground (here {roughness:.2g}x): sweep anew, coilcount noise"
 
 
 def response_words(alert: Alert) -> str:

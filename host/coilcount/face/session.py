@@ -202,6 +202,7 @@ class Session:
         facts.noise_ppm = self._chain.noise.recent_ppm
         facts.threshold_ppm = self._chain.threshold_ppm
         facts.hold_from_ppm = self._chain.hold_from_ppm
+        facts.roughness = self._chain.roughness
         facts.stopped = self._chain.stopped
         facts.raise_level = self._threshold
         facts.reconnections = self._link.reconnections

@@ -2,8 +2,9 @@
 
 For each width F (full width at half maximum of a pass) the answer a of a filter (filters.py): a is the height of a pass
 of that width, in 1e-9, and z = a / scale.  Where the noise was learned, filter and scale are known from the start, and
-the scale only grows, where the ground is far rougher than what was learned.  Else the filter is the quietest of its
-colours on this ground, and the scale follows the ground.
+the scale only grows, where the ground is far rougher than what was learned: slowly, but quickly where the statistic
+hardly ever comes to rest.  Else the filter is the quietest of its colours on this ground, and the scale follows the
+ground.
 The ring holds the cumulative sum of y, a whole number modulo 2^30: small integers on the board, and any box is
 one difference.  Runs under both interpreters.
 """
@@ -36,9 +37,18 @@ NARROW = 0.5
 # With a learned noise: the scale is what was learned until the answers are larger than that by ROOM, over a longer
 # time, so that objects and the ordinary ups and downs of one ground do not move it (on the same scenes a scale that
 # follows the ground costs .06 of what is found).  What has shrunk below LEAST_SHARE of what was learned counts as that.
-LEARNED_FORGET_S = 30.0
+# The freeze is for |z| that ground of twice the noise does not reach.
+LEARNED_FORGET_S = 20.0
+LEARNED_FREEZE = 7.0
 ROOM = 1.4
+GROWTH = 1.5  # the scale grows by so much of what is beyond ROOM, until it is that of the ground
 LEAST_SHARE = 0.5
+# What was learned is not of this ground where |z| is hardly ever below FREEZE: between objects it is in six of ten
+# steps, on garden soil with the noise of a bench in two.  A step without rest counts REST_LESS, one with it takes REST
+# back; at RESTLESS, 6 s with no rest at all, the scales move as quickly as at the start.  On the same scenes.
+REST_LESS = 2
+REST = 3
+RESTLESS = 120
 # While |z| has lately been above FREEZE the scale stands still, but no longer than FREEZE_MOST_S: ground that is
 # rougher than it was must be learned in the end.  Fixed levels, so that z does not depend on the threshold.
 FREEZE = 4.0
@@ -86,6 +96,7 @@ class Boxes:
         self._learned = [max(one[3], floor_ppb) for one in filters] if noise_ppm_rthz else []
         self._floors = [LEAST_SHARE * sigma for sigma in self._learned] or [floor_ppb] * len(widths_s)
         self._eta_least = self._step * interval_s / (LEARNED_FORGET_S if self._learned else FORGET_S)
+        self._freeze_from = LEARNED_FREEZE if self._learned else FREEZE
         self._freeze = int(FREEZE_S / interval_s + 0.5)
         self._freeze_most = int(FREEZE_MOST_S / interval_s + 0.5)
         # One for each colour of each width: the sums of the start, then the scales.
@@ -118,6 +129,7 @@ class Boxes:
         self._frozen = 0
         self._frozen_for = 0
         self._most = 0.0  # largest |z| of this step
+        self._restless = 0
         self.z = 0.0
         self.width = 0
         self.zs = [0.0] * len(self.widths_s)
@@ -218,13 +230,20 @@ class Boxes:
         """The scales move, or stand still while something is there, but not for ever."""
         most = self._most
         self._most = 0.0
-        if most > FREEZE and self._frozen_for < self._freeze_most:
+        if self._learned:
+            self._restless = self._restless + REST_LESS if most > FREEZE else max(0, self._restless - REST)
+            if self._restless >= RESTLESS:
+                self._restless = 0
+                self._steps = 0
+        # Where the learned noise is another ground's, there is nothing to be frozen for.
+        unlike = self._learned and self._steps < FIRST_STEPS
+        if most > self._freeze_from and self._frozen_for < self._freeze_most and not unlike:
             self._frozen = self._freeze
         if self._frozen > 0:
             self._frozen -= self._step
             self._frozen_for += self._step
             return
-        if most < FREEZE:
+        if most < self._freeze_from:
             self._frozen_for = 0
         self._steps += 1
         eta = self._eta_least
@@ -255,10 +274,25 @@ class Boxes:
             one = self._filters[i]
             one[2] = self._gains[i][scales.index(scale)]
             if self._learned:
-                scale = max(scale / ROOM, self._learned[i])
-            elif scale < NARROW * wider:
-                scale = NARROW * wider
-            one[0] = used[i] = wider = scale
+                learned = self._learned[i]
+                grown = learned + GROWTH * (scale - ROOM * learned)
+                scale = max(learned, min(grown, scale))
+                if scale < NARROW * wider:
+                    scale = NARROW * wider
+                # What was learned of this very ground tells more of the narrow widths than the next wider one.
+                wider = scale if scale > ROOM * learned else 0.0
+            else:
+                if scale < NARROW * wider:
+                    scale = NARROW * wider
+                wider = scale
+            one[0] = used[i] = scale
+
+    @property
+    def roughness(self):
+        """The scales in use over the learned ones, the largest of any width; None where no noise was learned."""
+        if not self._learned:
+            return None
+        return max([self.used[i] / self._learned[i] for i in range(len(self.used))])
 
     def mean(self, newest, oldest):
         """Mean of y over the readings `newest` .. `oldest` back (0 is the latest; oldest >= newest), in 1e-9."""

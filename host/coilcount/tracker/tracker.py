@@ -177,6 +177,11 @@ class Tracker:
         return min(self._boxes.used)
 
     @property
+    def roughness(self):
+        """How many times the noise that was learned this ground has, 1.0 and more; None where none was learned."""
+        return self._boxes.roughness
+
+    @property
     def sigma_step_ppb(self):
         """The robust scale in 1e-9 of what the level steps by in 0.6 s of sweeping; None for the first four seconds."""
         return self._hold.sigma_swept

@@ -41,6 +41,7 @@ def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> in
     readout = Readout()
     facts = readout.facts
     facts.title, facts.simulated, facts.file = source.title, source.simulated, file or ""
+    facts.noise_learned = bool(settings.tracker["noise_ppm_rthz"])
     warnings: list[str] = []
 
     def warn(text: str) -> None:
@@ -111,6 +112,7 @@ def _writer(file: str | None, header, settings, warn):
 
 def _views(args: argparse.Namespace, settings, readout, stack: contextlib.ExitStack, screen: bool) -> list:
     from coilcount.face.plain import JsonLines, PlainLines
+    from coilcount.face.readout import noise_words
 
     if screen:
         from rich.console import Console
@@ -125,7 +127,8 @@ def _views(args: argparse.Namespace, settings, readout, stack: contextlib.ExitSt
     if args.quiet:
         return [PlainLines(readout, sys.stderr, quiet=True)]
     simulated = "SIMULATED, " if readout.facts.simulated else ""
-    print(f"live: {simulated}{readout.facts.title}", flush=True)
+    print(f"live: {simulated}{readout.facts.title}")
+    print(f"live: {noise_words(readout.facts.noise_learned)}", flush=True)
     return [PlainLines(readout, sys.stdout)]
 
 

@@ -12,6 +12,7 @@ from coilcount.errors import EXIT_DONE, InputError
 
 _SERIES = ("time_s", "frequency_hz", "shift_ppm", "baseline_hz", "statistic")
 _COLUMNS = 80
+_FEW = 8
 _FASTEST, _SLOWEST = 10_000.0, 0.01
 
 
@@ -43,6 +44,7 @@ def run(args: argparse.Namespace) -> int:
 def _replay(file: str, settings: Any, args: argparse.Namespace, pacer: Any) -> None:
     from coilcount.capture.reader import Report, read_capture
     from coilcount.chain import Chain
+    from coilcount.face.readout import noise_words, rougher_words
     from coilcount.model import Header, Notice, Point, Summary
 
     report = Report()
@@ -61,6 +63,7 @@ def _replay(file: str, settings: Any, args: argparse.Namespace, pacer: Any) -> N
             elif type(output) is Summary:
                 # A line of the file that is no entry was a received line, or might have been.
                 output = dataclasses.replace(output, damaged=output.damaged + report.damaged)
+                show.foot = rougher_words(chain.roughness) or noise_words(bool(settings.tracker["noise_ppm_rthz"]))
             show.take(output)
 
     with _Series(args.series) as series:
@@ -84,6 +87,7 @@ class _Json:
     """One object a line, at once."""
 
     simulated = False
+    foot = ""
 
     def __init__(self, file: str, out: TextIO) -> None:
         self._file = file
@@ -101,6 +105,7 @@ class _Table:
     """A table at the end of the file; events as they come where the replay is paced."""
 
     simulated = False
+    foot = ""
 
     def __init__(self, file: str, out: TextIO, quiet: bool, live: bool) -> None:
         self._file = file
@@ -119,6 +124,7 @@ class _Table:
         if type(output) is Summary:
             print(f"{self._file}{' (simulated)' if self.simulated else ''}", file=self._out)
             print_table(self._outputs, self._out)
+            print(self.foot, file=self._out)
             print(textwrap.fill(summary_line(output), _COLUMNS), file=self._out, flush=True)
             return
         if getattr(output, "stage", "final") == "final":
@@ -133,9 +139,18 @@ def _tell_other_settings(file: str, recorded: dict[str, Any], settings: Any, arg
     then, now = recorded.get("tracker"), settings.as_dict()["tracker"]
     if args.quiet or not isinstance(then, dict):
         return
-    other = [f"{name} {then[name]} then, {now[name]} now" for name in now if name in then and then[name] != now[name]]
+    other = [
+        f"{name} {_brief(then[name])} then, {_brief(now[name])} now"
+        for name in now
+        if name in then and then[name] != now[name]
+    ]
     if other:
         print(f"coilcount: {file}: recorded with other settings ({'; '.join(other)})", file=sys.stderr)
+
+
+def _brief(value: Any) -> str:
+    """A value in a few words: a learned noise has some 25 numbers."""
+    return f"{len(value)} numbers" if isinstance(value, list) and len(value) > _FEW else str(value)
 
 
 class _Series:

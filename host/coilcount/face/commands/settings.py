@@ -149,8 +149,10 @@ def _show(args: argparse.Namespace) -> int:
         for row in rows:
             value = values[section][row.name]
             many = isinstance(value, list) and len(value) > _FEW
-            shown = f"{len(value)} numbers," if many else "none" if value == [] else json.dumps(value)
-            print(f"  {row.name:<18} {f'{shown} {row.unit}':<28} {settings.origins[f'{section}.{row.name}']}")
+            shown = f"{len(value)} numbers, {row.unit}" if many else f"{json.dumps(value)} {row.unit}"
+            if value == []:
+                shown = "none"
+            print(f"  {row.name:<18} {shown:<28} {settings.origins[f'{section}.{row.name}']}")
             if many:
                 text = "  ".join(json.dumps(one) for one in value)
                 print(textwrap.fill(text, _COLUMNS, initial_indent="    ", subsequent_indent="    "))
