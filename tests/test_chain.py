@@ -8,7 +8,6 @@ from board_lines import HEADER, Source, entries, hello, line, passes
 from coilcount.capture.reader import read_capture
 from coilcount.capture.writer import CaptureWriter
 from coilcount.chain import Chain
-from coilcount.errors import InputError
 from coilcount.model import Alert, Gap, Hold, Imported, Line, MarkMade, Notice, Operator, Point, Silence, Summary
 from coilcount.settings import defaults
 from coilwire import frame, records
@@ -315,9 +314,22 @@ def test_imported_readings_with_holes():
 
 
 @pytest.mark.parametrize("spacing_s", [0.0001, 60.0])
-def test_readings_too_near_or_too_far_apart_are_refused(spacing_s):
-    with pytest.raises(InputError, match=r"readings .* s apart"):
-        run([replace(IMPORT, interval_s=spacing_s), *imported(lambda t: 25_000.0, 3, spacing_s)])
+def test_readings_too_near_or_too_far_apart_are_counted_without_alerts_and_said(spacing_s):
+    outputs = run([replace(IMPORT, interval_s=spacing_s), *imported(lambda t: 25_000.0, 3, spacing_s)])
+    [notice] = of(outputs, Notice)
+    assert notice.text.startswith("no alerts: the tracker takes readings 2 ms to 1 s apart")
+    assert (outputs[-1].records, outputs[-1].baseline_hz) == (3, 25_000.0)
+
+
+@pytest.mark.parametrize("interval_ms", [0, 1, 65_535])
+def test_a_board_with_an_interval_that_no_tracker_takes_is_counted_without_alerts_and_said(interval_ms):
+    feed = sweep()
+    feed[1] = line(0.0, hello(interval_ms=interval_ms))
+    outputs = run(feed, points=True)
+    [notice] = of(outputs, Notice)
+    assert "no alerts" in notice.text
+    assert (outputs[-1].records, outputs[-1].lost) == (1200, 0)
+    assert outputs[-1].duration_s == pytest.approx(24.0, abs=0.001 * max(21, interval_ms))
 
 
 def test_next_to_nothing_is_no_trouble():

@@ -119,13 +119,41 @@ def test_a_stopped_oscillator_is_timed_by_the_boards_own_clock():
     assert board.base.silent_from_us == 40_000
 
 
-def test_an_unseen_wrap_is_found_with_host_time_and_said():
+@pytest.mark.parametrize("lost", [5000, 30_000, 70_000])  # 100 s, 600 s and 23 min: wraps of ticks and sequence
+def test_wraps_while_records_are_lost_are_told_by_the_edges_alone(lost):
     board = Board(5)
     board.interval()
     board.interval()
-    board.skip(5000)  # 100 s: one wrap and more
+    board.skip(lost)
+    # The computer slept: for its clock next to no time has passed.
+    assert board.interval(delay_s=-0.02 * lost + 0.05) == 40_000 + 20_000 * lost
+    assert (board.base.step, board.base.bridged, board.base.reason) == (lost + 1, False, "records lost")
+
+
+def test_an_unseen_wrap_while_the_coil_stood_still_is_found_with_host_time_and_said():
+    board = Board(5)
+    board.interval()
+    board.interval()
+    board.pass_ticks(100 * TICKS)
     assert board.interval(delay_s=0.05) == 100_040_000
     assert board.base.bridged
+
+
+def test_uptime_puts_right_what_the_counters_could_not_tell_while_the_computer_slept():
+    board = Board(5)
+    board.interval()
+    board.uptime()
+    board.pass_ticks(600 * TICKS)  # the coil stood still
+    slept_s = -597.0
+    board.interval(delay_s=slept_s)
+    assert board.base.time_us == pytest.approx(3_020_000, abs=1_000_000)
+    board.uptime(slept_s)
+    board.interval(delay_s=slept_s)
+    assert board.base.time_us == pytest.approx(600_040_000, abs=2_000)
+    assert (board.base.bridged, board.base.reason) == (True, "the computer slept")
+    board.uptime(slept_s)
+    board.interval(delay_s=slept_s)
+    assert not board.base.start
 
 
 def test_a_restart_is_bridged_by_host_time():
@@ -182,11 +210,14 @@ def test_rate_is_the_neighbouring_means():
     assert base.rate / base.tick_s == pytest.approx(two_averages((first, second), base.tick_s).frequency_hz, rel=1e-13)
 
 
-def test_another_clock_counts_from_where_the_old_one_was():
+def test_another_clock_is_a_restart():
     board = Board()
     board.interval()
     before = board.interval()
-    board.base.set_clock(CLOCK_HZ * 2, TICK_CYCLES)
-    assert board.interval() == before + 10_000
+    assert board.base.set_clock(CLOCK_HZ * 2, TICK_CYCLES)
+    assert not board.base.set_clock(CLOCK_HZ * 2, TICK_CYCLES)
+    # By host time it came 20 ms after the last one, and by its own clock it is 10 ms long.
+    assert board.interval() == before + 30_000
+    assert board.base.bridged
     with pytest.raises(ValueError, match="clock"):
         board.base.set_clock(0, 2)

@@ -19,7 +19,7 @@ MAY = {
     "schema": ({"schema", "errors"}, set()),
     "settings": ({"errors", "schema", "tracker.defaults"}, set()),
     "tracker": ({"tracker"}, set()),
-    "readings": ({"readings", "model", "errors", "coilwire", "tracker.records"}, set()),
+    "readings": ({"readings", "model", "errors", "coilwire", "tracker.records", "tracker.continuity"}, set()),
     "chain": (COMMON | {"chain", "coilwire", "readings", "tracker"}, set()),
     "physics": ({"physics"}, SCIENCE),
     "simulate": (COMMON | PIPELINE | {"simulate", "schema", "coilwire"}, SCIENCE),

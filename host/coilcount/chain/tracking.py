@@ -1,65 +1,139 @@
-"""The tracker as the chain uses it: made anew for another interval, its events told as outputs."""
+"""The tracker as the chain uses it: takes the intake's readings, and reports its events as outputs."""
 
 from collections.abc import Iterable
 
-from coilcount.errors import InputError
-from coilcount.model import Output
+from coilwire import records as wire
+
+from coilcount.model import Operator, Output
 from coilcount.readings import outputs
 from coilcount.readings.frequency import neighbours_ppm
+from coilcount.readings.noise import Noise
+from coilcount.readings.timebase import TimeBase
+from coilcount.readings.window import Window
 from coilcount.settings import Settings
 from coilcount.tracker import defaults, records
-from coilcount.tracker.tracker import Tracker
+from coilcount.tracker.tracker import LONGEST_INTERVAL_S, SHORTEST_INTERVAL_S, Tracker
 
 # Levels from so many sigma_st on are held for nine tenths of a rest (tests/bench/detection, dwell).
 HOLD_SIGMAS = 8.0
 
 
 class Tracking:
-    """Keeps what outlives one Tracker: the threshold in force, the frozen baseline, the numbers of the alerts.
+    """A readings.intake.Taker.  Keeps what outlives one Tracker: the threshold in force, the frozen baseline, the
+    numbers of the alerts.
 
-    tracker: None before begin(); half_us: half of its interval; threshold: the raise level in force, z; alerts: how
-    many were raised; settling: the latest is raised and its sign is not settled; points: whether told() gives a Point
-    for every reading that has become certain.
+    tracker: None before begin() and for readings that no tracker can take; threshold: the raise level in force, z;
+    alerts: how many were raised; settling: the latest is raised and its sign is not settled; noise, window: of the
+    readings, tracker or not; points: whether there is a Point for every reading that has become certain.
     """
 
-    def __init__(self, settings: Settings, points: bool) -> None:
+    def __init__(self, settings: Settings, points: bool, follow_threshold: bool = True) -> None:
         self.tracker: Tracker | None = None
-        self.half_us = 0
         self.threshold: float = settings.tracker["threshold"]
         self.alerts = 0
         self.settling = False
+        self.noise = Noise()
+        self.window = Window(0)
         self._settings = settings
+        self._points = points
+        self._follow_threshold = follow_threshold
         self._trace: list[records.State] | None = [] if points else None
         self._frozen = False
         self._first_id = 0  # alerts of the trackers before
+        self._interval_s = 0.0
+        self._base: TimeBase | None = None  # of a board; None for imported readings
 
-    def begin(self, interval_s: float) -> None:
-        """A new tracker for readings interval_s apart.  Raises InputError where no tracker can take them."""
+    # ------------------------------------------------------------ what the intake tells
+
+    def begin(self, interval_s: float) -> str:
+        """A new tracker for readings interval_s apart; where it can take none, what is wrong with that."""
+        self.noise.cut()
+        self.window = Window(round(1000 * interval_s))
+        self._interval_s = interval_s
+        self._first_id = self.alerts
+        self.tracker = None
         try:
             tracker = Tracker(interval_s, **self._settings.tracker)
             tracker.set_threshold(self.threshold)
         except ValueError as error:
-            what = f"the tracker cannot take readings {interval_s:g} s apart: {error}"
-            raise InputError(what, remedy="Take readings 2 ms to 1 s apart") from None
+            if SHORTEST_INTERVAL_S <= interval_s <= LONGEST_INTERVAL_S:
+                return f"no alerts: the tracker refuses its settings ({error})"
+            return (
+                f"no alerts: the tracker takes readings {1000 * SHORTEST_INTERVAL_S:g} ms to {LONGEST_INTERVAL_S:g} s "
+                f"apart, and these are {interval_s:g} s apart"
+            )
         if self._frozen:
             tracker.freeze()
         tracker.trace = self._trace
         self.tracker = tracker
-        self.half_us = round(5e5 * interval_s)
-        self._first_id = self.alerts
+        return ""
 
-    def freeze(self, on: bool) -> None:
-        """The operator holds the baseline, or lets it go."""
+    def interval(self, record: wire.Interval, middle_us: int, step: int, base: TimeBase) -> list[Output]:
+        """One interval of the board."""
+        self._base = base
+        if step == 1:
+            self.noise.push(base.rate / base.tick_s)
+        else:
+            self.noise.cut()
+            self.window.cut()
+        if record.flags & wire.FAULT_BITS:
+            self.window.cut()
+        elif record.n:
+            self.window.push(record)
+        tracker = self.tracker
+        if tracker is None:
+            return []
+        events = tracker.interval(middle_us, *record[:5])
+        return self._told(events) if events or self._points else []
+
+    def reading(self, middle_us: int, frequency_hz: float, step: int) -> list[Output]:
+        """One imported reading."""
+        if step != 1:
+            self.noise.cut()
+        self.noise.push(frequency_hz)
+        if self.tracker is None:
+            return []
+        return self._told(self.tracker.reading(middle_us, frequency_hz))
+
+    def gap(self, end_us: int) -> list[Output]:
+        """What comes next does not continue what was."""
+        self.noise.cut()
+        self.window.cut()
+        return [] if self.tracker is None else self._told(self.tracker.gap(end_us))
+
+    def operate(self, entry: Operator) -> str:
+        """A freeze, thaw or threshold; returns why it is not used, "" where it is."""
+        if entry.action in ("freeze", "thaw"):
+            self._freeze(entry.action == "freeze")
+            return ""
+        if entry.action == "threshold" and entry.value is not None:
+            try:
+                if self._follow_threshold:
+                    self._set_threshold(entry.value)
+            except ValueError as error:
+                return f"a recorded threshold is not used: {error}"
+            return ""
+        return f'what the operator did is not known here: "{entry.action}"'
+
+    def finish(self) -> list[Output]:
+        """The readings end here: what is open is reported as open."""
+        return [] if self.tracker is None else self._told(self.tracker.finish())
+
+    def _freeze(self, on: bool) -> None:
         self._frozen = on
+        if self.tracker is None:
+            return
         if on:
             self.tracker.freeze()
         else:
             self.tracker.thaw()
 
-    def set_threshold(self, z: float) -> None:
-        """Another raise level.  Raises ValueError where it is out of range."""
-        self.tracker.set_threshold(z)
-        self.threshold = z
+    def _set_threshold(self, z: float) -> None:
+        self.threshold = defaults.check("threshold", z)
+        if self.tracker is not None:
+            self.tracker.set_threshold(z)
+
+    # ------------------------------------------------------------ what it knows
 
     @property
     def threshold_ppm(self) -> float | None:
@@ -83,12 +157,9 @@ class Tracking:
         """How many times the noise that was learned this ground has, 1.0 and more; None where none was learned."""
         return None if self.tracker is None else self.tracker.roughness
 
-    def told(self, events: Iterable[tuple], tick_s: float | None, noise_ppm: float | None) -> list[Output]:
-        """What the tracker's last input brought about: its events as outputs, then the points.
+    # ------------------------------------------------------------ events as outputs
 
-        tick_s: a tick of the board, None where frequencies were imported; noise_ppm: how much readings scatter, as far
-        as that is known.
-        """
+    def _told(self, events: Iterable[tuple]) -> list[Output]:
         out: list[Output] = []
         for event in events:
             if type(event) is not records.Alert:
@@ -98,21 +169,22 @@ class Tracking:
             self.alerts = max(self.alerts, number)
             if number == self.alerts:
                 self.settling = event.stage == "raised"
-            out.append(outputs.alert(event, number, self._reference_hz(tick_s)))
+            out.append(outputs.alert(event, number, self._reference_hz()))
         if self._trace:
-            reference_hz = self._reference_hz(tick_s)
-            uncertainty_ppm = noise_ppm or 0.0
-            if tick_s is not None:  # of an imported reading nothing is known but how much it scatters
-                uncertainty_ppm = max(uncertainty_ppm, neighbours_ppm(reference_hz, 2e-6 * self.half_us, tick_s))
+            reference_hz = self._reference_hz()
+            uncertainty_ppm = self.noise.recent_ppm or 0.0
+            if self._base is not None:  # of an imported reading nothing is known but how much it scatters
+                tick_ppm = neighbours_ppm(reference_hz, self._interval_s, self._base.tick_s)
+                uncertainty_ppm = max(uncertainty_ppm, tick_ppm)
             out += [outputs.point(state, reference_hz, uncertainty_ppm) for state in self._trace]
             self._trace.clear()
         return out
 
-    def _reference_hz(self, tick_s: float | None) -> float | None:
+    def _reference_hz(self) -> float | None:
         tracker = self.tracker
-        if tracker is None or tick_s is None:
-            return None if tracker is None else tracker.reference_hz
+        if self._base is None:
+            return tracker.reference_hz
         if tracker.reference is None:
             return None
         ticks, edges = tracker.reference
-        return edges / (ticks * tick_s)
+        return edges / (ticks * self._base.tick_s)

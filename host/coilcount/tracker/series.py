@@ -7,11 +7,9 @@ so that single precision floats lose nothing.
 
 from math import floor
 
-MASK_16 = 0xFFFF
-MASK_32 = 0xFFFFFFFF
+from .continuity import MASK_32, readings_apart, steps
+
 PPB = 1000000000
-# Lost records that are filled; more are a new start (two seconds at 50 a second).
-MOST_STEPS = 100
 # The reference is the period over this many edges, rounded to a tick: any reference will do, a short one is quick.
 REFERENCE_EDGES = 4096
 
@@ -37,39 +35,32 @@ class Decoder:
 
     def forget(self):
         """What comes next does not continue what was.  The reference stays."""
-        self._n = 0
-        self._ticks_each = 0  # ticks of one interval
+        self._before = None
         self._time_us = None
 
     def interval(self, sequence, first_edge, n, t_first, s):
         """Returns BROKEN, FIRST, or the number of readings (1 and the lost records) whose mean is `y`."""
-        before = self._n
+        before = self._before
         if n < 2:  # the oscillator has stopped: nothing to take a mean of
             self.forget()
-            return BROKEN if before else FIRST
-        if not before:
-            self._keep(sequence, first_edge, n, t_first, s)
+            return FIRST if before is None else BROKEN
+        now = self._before = (sequence, first_edge, n, t_first, s)
+        if before is None:
             return FIRST
-        step = (sequence - self._sequence) & MASK_16
-        first_ticks = (t_first - self._t_first) & MASK_32
-        each = self._ticks_each
-        if each == 0:
-            each = self._ticks_each = first_ticks // step if 0 < step <= MOST_STEPS else 0
-        both = before * n
-        # Twice the step of the mean index, and the step of the mean time in 1 / both of a tick.
-        edges2 = 2 * ((first_edge - self._first_edge) & MASK_32) + n - before
-        ticks = first_ticks * both + s * before - self._s * n
-        self._keep(sequence, first_edge, n, t_first, s)
-        # An eighth off the pace of the board: the time base or the pace has changed.
-        if not 0 < step <= MOST_STEPS or ticks <= 0 or 8 * abs(first_ticks - step * each) > step * each:
-            self._ticks_each = 0
+        step = steps(before, now)
+        if not step:
             return BROKEN
+        n_before = before[2]
+        both = n_before * n
+        # Twice the step of the mean index, and the step of the mean time in 1 / both of a tick.
+        edges2 = 2 * ((first_edge - before[1]) & MASK_32) + n - n_before
+        ticks = ((t_first - before[3]) & MASK_32) * both + s * n_before - before[4] * n
         if self.reference is None:
             self.reference = ((REFERENCE_EDGES * 2 * ticks // (edges2 * both)) or 1, REFERENCE_EDGES)
         reference = self.reference
         under = 2 * ticks * reference[1]
         self.y = (2 * PPB * (edges2 * both * reference[0] - under) + under) // (2 * under)
-        self.edge = 2 * (PPB + self.y) // edges2 if edges2 and step == 1 else 0
+        self.edge = 2 * (PPB + self.y) // edges2 if step == 1 else 0
         return step
 
     def reading(self, time_us, frequency_hz):
@@ -82,15 +73,7 @@ class Decoder:
         self.edge = 0
         if before is None:
             return 1
-        step = (2 * (time_us - before) + self._interval_us) // (2 * self._interval_us)
-        return step if 0 < step <= MOST_STEPS else BROKEN
-
-    def _keep(self, sequence, first_edge, n, t_first, s):
-        self._sequence = sequence
-        self._first_edge = first_edge
-        self._n = n
-        self._t_first = t_first
-        self._s = s
+        return readings_apart(before, time_us, self._interval_us) or BROKEN
 
 
 class Repair:

@@ -1,0 +1,328 @@
+"""The entries of a capture as readings on one time axis: decoded, counted, and each told whether it continues the last.
+
+One intake serves the tracker's chain, `inspect` and `noise`, so that all of them count the same losses on the same
+axis.  Pure: time comes in with the entries.
+"""
+
+from collections.abc import Callable
+from typing import Any, Protocol
+
+from coilwire import records
+
+from coilcount.model import End, Entry, Gap, Header, Imported, Line, MarkMade, Notice, Operator, Output, Silence
+from coilcount.readings.decode import Decoder
+from coilcount.readings.hello import TAKEN_FOR_GRANTED, hello_of, mismatches
+from coilcount.readings.link import Link
+from coilcount.readings.timebase import TimeBase
+from coilcount.tracker.continuity import readings_apart
+
+# Until a hello says the clock and the interval, intervals wait; a board says hello every 10 s and on request.
+_MOST_WAITING = 2000
+# A frequency outside is no reading of a coil, and its ratio to others would overflow.
+LOWEST_HZ, HIGHEST_HZ = 1e-3, 1e12
+_MOST_NOTICED = 50
+
+
+class Taker(Protocol):
+    """What takes the readings.  Every call returns the outputs that it brings about, in order."""
+
+    def begin(self, interval_s: float) -> str:
+        """From now on readings are interval_s apart; returns what is wrong with that, "" for nothing."""
+
+    def interval(self, record: records.Interval, middle_us: int, step: int, base: TimeBase) -> list[Output]:
+        """One interval.  step: how many intervals it is after the one before, 0 where it does not continue it."""
+
+    def reading(self, middle_us: int, frequency_hz: float, step: int) -> list[Output]:
+        """One imported reading; step as with interval()."""
+
+    def gap(self, end_us: int) -> list[Output]:
+        """The readings ended at end_us: what comes next does not continue them."""
+
+    def operate(self, entry: Operator) -> str:
+        """A freeze, thaw or threshold; returns why it is not used, "" where it is."""
+
+
+class Intake:
+    """feed() every entry in its order, then finish().
+
+    link: counts (readings.link.Link); board: the last hello, status: the last status, as coilwire records or None;
+    stopped: the board has said that its oscillator stopped, and no interval came since; duration_s: from the first
+    reading to the end of the last, gaps included; version: of this host, to be compared with the firmware's.
+    """
+
+    def __init__(self, taker: Taker, version: str = "") -> None:
+        self.board: records.Hello | None = None
+        self.status: records.Status | None = None
+        self.header = Header(source="unknown", start_utc="")
+        self.stopped = False
+        self.base: TimeBase | None = None
+        self._decoder = Decoder()
+        self.link = Link(self._decoder)
+        self._taker = taker
+        self._version = version
+        self._interval_ms: int | None = None
+        self._half_us = 0
+        self._begun = False  # the taker knows how far readings are apart
+        # Until the clock and the interval are known: (what to do, its arguments).
+        self._waiting: list[tuple[Callable[..., list[Output]], tuple]] = []
+        self._imports = False  # a capture holds imported readings or a board's intervals, never both
+        self._first_imported: Imported | None = None  # until a second one tells the spacing
+        self._imported_us: int | None = None  # middle of the last imported reading
+        self._gap: Gap | None = None  # said by the host, and no interval came since
+        self._noticed: set[str] = set()
+        self._first_us = self._end_us = 0
+
+    @property
+    def duration_s(self) -> float:
+        """From the first reading to the end of the last, gaps included."""
+        return (self._end_us - self._first_us) / 1e6
+
+    @property
+    def end_s(self) -> float:
+        """Where the latest reading ends, in s on the time axis."""
+        return self._end_us / 1e6
+
+    # ------------------------------------------------------------ inputs
+
+    def feed(self, entry: Entry) -> list[Output]:
+        """What one entry brings about, in order; takes every entry of a capture and every sound record."""
+        if type(entry) is Line:
+            record = self._decoder.line(entry.data)
+            if record is None:
+                return []
+            if type(record) is records.Interval:
+                if self.base is not None:
+                    return self._interval(record, entry.host_s)
+                if self._imports:
+                    self.link.refused += 1
+                    return []
+                return self._wait(self._interval, record, entry.host_s)
+            return [] if self._imports else self._other_record(record, entry.host_s)
+        if type(entry) is Imported:
+            return self._imported(entry)
+        if type(entry) is Header:
+            self.header = entry
+            hello = hello_of(entry.board)
+            if hello is not None and self.base is None and not self._imports:
+                return self._hear(hello)
+        elif type(entry) is Operator:
+            return self._operator(entry)
+        elif type(entry) is Gap:
+            return self._begin_gap(entry)
+        elif type(entry) is not End:
+            raise TypeError(f"no entry of a capture: {entry!r}")
+        return []
+
+    def finish(self) -> list[Output]:
+        """The entries end here: what waited is taken.  A gap that is still open is open_gap()'s."""
+        out = self._begin_without_hello()
+        if self._first_imported is not None:
+            out += self._begin_imports(TAKEN_FOR_GRANTED.interval_ms / 1000)
+        return out
+
+    def open_gap(self) -> Silence | None:
+        """The gap that nothing has ended, as far as it is known."""
+        if self._gap is None or self.base is None or not self.base.begun:
+            return None
+        end_s = max(self._end_us, self.base.at_host(self._gap.host_s)) / 1e6
+        return Silence(self._end_us / 1e6, end_s, self._gap.reason, True)
+
+    def time_s(self, host_s: float) -> float:
+        """When something happened that was noticed at host_s, on the time axis of the readings."""
+        return (self._end_us if self.base is None else self.base.at_host(host_s)) / 1e6
+
+    # ------------------------------------------------------------ readings
+
+    def _interval(self, record: records.Interval, host_s: float) -> list[Output]:
+        base = self.base
+        link = self.link
+        link.records += 1
+        out: list[Output] = []
+        goes_on = base.advance(record, host_s)
+        if base.step > 1:
+            link.lost += base.step - 1
+        step = base.step
+        if not goes_on or self._gap is not None or self.stopped:
+            step = 0
+            self._end_gap(out)
+        if record.flags & records.FAULT_BITS:
+            out += [self._notice(host_s, "warning", text) for text in link.seen_faults(record.flags)]
+        time_us = base.time_us
+        half_us = self._half_us
+        self._end_us = time_us + 2 * half_us
+        taken = self._taker.interval(record, time_us + half_us, step, base)
+        return out + taken if out else taken
+
+    def _imported(self, entry: Imported) -> list[Output]:
+        time_us = round(1e6 * entry.time_s)
+        last_us = self._imported_us
+        backwards = last_us is not None and time_us <= last_us
+        if self.base is not None or backwards or not LOWEST_HZ <= entry.frequency_hz <= HIGHEST_HZ:
+            self.link.refused += 1
+            return []
+        self._imports = True
+        if not self._begun:
+            first = self._first_imported
+            spacing_s = self.header.interval_s
+            if spacing_s is None and first is None:
+                self._first_imported = entry
+                return []
+            if spacing_s is None:
+                spacing_s = entry.time_s - first.time_s
+                if not spacing_s > 0:
+                    self.link.refused += 1
+                    return []
+            return self._begin_imports(spacing_s) + self._imported(entry)
+        link = self.link
+        link.records += 1
+        half_us = self._half_us
+        out: list[Output] = []
+        step = 0
+        if last_us is None:
+            self._first_us = time_us - half_us
+        else:
+            step = readings_apart(last_us, time_us, 2 * half_us)
+            if step:
+                link.lost += step - 1
+            else:
+                out += self._taker.gap(self._end_us)
+                out.append(Silence(self._end_us / 1e6, (time_us - half_us) / 1e6, "no readings", False))
+        self._imported_us = time_us
+        self._end_us = time_us + half_us
+        return out + self._taker.reading(time_us, entry.frequency_hz, step)
+
+    def _begin_imports(self, spacing_s: float) -> list[Output]:
+        first, self._first_imported = self._first_imported, None
+        out = self._begin(spacing_s)
+        # Even where no tracker can take them, readings have an order and a middle.
+        self._half_us = max(1, self._half_us)
+        waiting, self._waiting = self._waiting, []
+        out += [output for do, arguments in waiting if do == self._operator for output in do(*arguments)]
+        return out if first is None else out + self._imported(first)
+
+    def _begin_gap(self, entry: Gap) -> list[Output]:
+        if self._imports:
+            return []
+        if self.base is None:
+            return self._wait(self._begin_gap, entry)
+        # A gap is never joined over, however short: what is open closes now, the Silence follows when it has ended.
+        self._gap = entry
+        return self._taker.gap(self._end_us)
+
+    def _end_gap(self, out: list[Output]) -> None:
+        base = self.base
+        begun_us = self._end_us
+        if base.start and base.silent_from_us is not None:
+            out += self._taker.gap(begun_us)
+        if begun_us:
+            reason = base.reason
+            if self._gap is not None:
+                reason = self._gap.reason
+            elif self.stopped:
+                reason = "oscillator stopped"
+            out.append(Silence(begun_us / 1e6, max(begun_us, base.time_us) / 1e6, reason, base.bridged))
+        self._gap = None
+        self.stopped = False
+
+    # ------------------------------------------------------------ what else the board says
+
+    def _other_record(self, record: Any, host_s: float) -> list[Output]:
+        kind = type(record)
+        if kind is records.Hello:
+            return self._hello(record, host_s)
+        if kind is records.Status:
+            self.status = record
+            self.link.seen_status(record.dropped, host_s)
+        elif kind not in (records.Stopped, records.Mark, records.Log):
+            return []  # an answer is the session's business; a kind that is not known here was counted
+        if self.base is None:
+            return self._wait(self._timed_record, record, host_s)
+        return self._timed_record(record, host_s)
+
+    def _timed_record(self, record: Any, host_s: float) -> list[Output]:
+        kind = type(record)
+        self._uptime(record.uptime_ms, host_s)
+        if kind is records.Stopped and not self.stopped:
+            self.stopped = True
+            text = "the oscillator has stopped: no edge for 50 ms"
+            return [*self._taker.gap(self._end_us), self._notice(host_s, "warning", text)]
+        if kind is records.Mark:
+            return [MarkMade(self.time_s(host_s), f"button, mark {record.number}")]
+        if kind is records.Log:
+            return [self._notice(host_s, "info", f"the board says: {record.text}")]
+        return []
+
+    def _uptime(self, uptime_ms: int, host_s: float) -> None:
+        if self.base.seen_uptime(uptime_ms, host_s):
+            self.link.restarted()
+
+    def _hello(self, hello: records.Hello, host_s: float) -> list[Output]:
+        before = self.board
+        out: list[Output] = []
+        if before is not None and self.base is not None and (before.uid, before.boot) != (hello.uid, hello.boot):
+            self.base.restart()
+            self.link.restarted()
+        out += self._hear(hello)
+        self._uptime(hello.uptime_ms, host_s)
+        for text in mismatches(hello, self._version):
+            if text not in self._noticed and len(self._noticed) < _MOST_NOTICED:
+                self._noticed.add(text)
+                out.append(self._notice(host_s, "warning", text))
+        return out + self._rerun()
+
+    def _hear(self, hello: records.Hello) -> list[Output]:
+        """Take the clock and the interval from a hello."""
+        self.board = hello
+        if hello.clock_hz < 1 or hello.tick_cycles < 1:
+            known = TAKEN_FOR_GRANTED
+            text = "the board's hello tells no clock: ticks of 16 ns are taken for granted"
+            hello = hello._replace(clock_hz=known.clock_hz, tick_cycles=known.tick_cycles)
+            return [Notice(None, "warning", text), *self._hear(hello)]
+        out: list[Output] = []
+        if self.base is None:
+            self.base = TimeBase(hello.clock_hz, hello.tick_cycles)
+        elif self.base.set_clock(hello.clock_hz, hello.tick_cycles):
+            out += self._taker.gap(self._end_us)
+        if hello.interval_ms != self._interval_ms:
+            self._interval_ms = hello.interval_ms
+            out += self._begin(hello.interval_ms / 1000)
+        return out
+
+    def _begin(self, interval_s: float) -> list[Output]:
+        out = self._taker.gap(self._end_us) if self._begun else []
+        self._begun = True
+        self._half_us = round(5e5 * interval_s)
+        complaint = self._taker.begin(interval_s)
+        return [*out, Notice(None, "warning", complaint)] if complaint else out
+
+    # ------------------------------------------------------------ what the operator did
+
+    def _operator(self, entry: Operator) -> list[Output]:
+        if not self._begun:
+            return self._wait(self._operator, entry)
+        if entry.action == "mark":
+            return [MarkMade(self.time_s(entry.host_s), entry.text)]
+        complaint = self._taker.operate(entry)
+        return [self._notice(entry.host_s, "warning", complaint)] if complaint else []
+
+    def _notice(self, host_s: float, level: str, text: str) -> Notice:
+        known = self.base is not None and self.base.begun
+        return Notice(self.base.at_host(host_s) / 1e6 if known else None, level, text)
+
+    # ------------------------------------------------------------ before the first hello
+
+    def _wait(self, do: Callable[..., list[Output]], *arguments: Any) -> list[Output]:
+        self._waiting.append((do, arguments))
+        return self._begin_without_hello() if len(self._waiting) > _MOST_WAITING else []
+
+    def _begin_without_hello(self) -> list[Output]:
+        if self.base is not None or self._imports or not self._waiting:
+            return []
+        text = "no hello from the board: ticks of 16 ns and intervals of 20 ms are taken for granted"
+        begun = self._hear(TAKEN_FOR_GRANTED)
+        self.board = None
+        return [Notice(None, "warning", text), *begun, *self._rerun()]
+
+    def _rerun(self) -> list[Output]:
+        waiting, self._waiting = self._waiting, []
+        return [output for do, arguments in waiting for output in do(*arguments)]
