@@ -7,12 +7,12 @@ imported only when it is asked for, so that `coilcount --help` is quick.
 import argparse
 import errno
 import importlib
-import os
 import sys
 from typing import NoReturn
 
 from coilcount import __version__
 from coilcount.errors import EXIT_DONE, EXIT_INTERRUPTED, EXIT_NO, CoilcountError, InputError, did_you_mean
+from coilcount.face import streams
 
 # command: (module in face/commands, one line of help); the order is that of the work
 COMMANDS = {
@@ -36,7 +36,7 @@ COMMANDS = {
 def main(argv: list[str] | None = None) -> int:
     """Run one command; returns the exit code (see errors.py)."""
     argv = list(sys.argv[1:] if argv is None else argv)
-    _ready_standard_streams()
+    streams.open_the_closed()
     try:
         return _run(argv)
     except CoilcountError as error:
@@ -47,29 +47,15 @@ def main(argv: list[str] | None = None) -> int:
         return EXIT_INTERRUPTED
     except BrokenPipeError:
         # The reader of our output went away (`| head`): nothing is wrong, but nothing more can be said.
-        _say_no_more()
+        streams.silence_output()
         return EXIT_NO
     except OSError as error:
         if error.errno not in (errno.ENOSPC, errno.EFBIG, errno.EDQUOT):
             raise
         # Files say so themselves: what is left is our output, sent to a file on a full disk.
-        _say_no_more()
+        streams.silence_output()
         print(f"coilcount: the output cannot be written: {error.strerror}. Make room and do it again", file=sys.stderr)
         return EXIT_NO
-
-
-def _ready_standard_streams() -> None:
-    # Where a script has closed one (`>&-`) it is opened, so that no file or port of ours takes its number.
-    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
-        if getattr(sys, name) is None:
-            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115 - open to the end
-    if hasattr(sys.stdout, "reconfigure"):
-        # A terminal or log without our signs and letters shows "?" for them, and nothing breaks.
-        sys.stdout.reconfigure(errors="replace")
-
-
-def _say_no_more() -> None:
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 class _Parser(argparse.ArgumentParser):

@@ -28,6 +28,8 @@ _LEAST_S = 0.1  # never more than ten redraws a second
 class Screen:
     """A view of the session on a terminal; use as a context manager."""
 
+    part = "the screen"
+
     def __init__(self, readout: r.Readout, console: Console, redraw_hz: float) -> None:
         self._readout = readout
         self._console = console

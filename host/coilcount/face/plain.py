@@ -12,6 +12,8 @@ STATUS_EVERY_S = 10.0
 class PlainLines:
     """A view of the session that prints.  quiet: only warnings."""
 
+    part = "the output"
+
     def __init__(self, readout: r.Readout, out: TextIO, quiet: bool = False) -> None:
         self._readout = readout
         self._out = out
@@ -54,6 +56,8 @@ class PlainLines:
 class JsonLines:
     """A view of the session that prints the objects of `replay --json`, as each becomes final."""
 
+    part = "the output"
+
     def __init__(self, out: TextIO, file: str) -> None:
         self._out = out
         self._file = file
@@ -63,6 +67,9 @@ class JsonLines:
         if line is not None:
             self._out.write(line + "\n")
             self._out.flush()
+
+    def tick(self, host_s: float) -> None:
+        """Nothing happens between the objects."""
 
 
 def event_line(output: Output) -> tuple[float | None, str] | None:

@@ -1,6 +1,7 @@
 """One turn of the live loop: what came from the board and the operator goes to the capture, then to the chain, then
 to whatever shows it.  In this order and for everything, so that a replay sees what live saw.
 
+Behind the capture stands a boundary: whatever fails in interpreting or showing ends no recording.
 The clock comes in; there is no port, terminal or file in here, only what was handed over.
 """
 
@@ -8,6 +9,7 @@ from collections.abc import Callable, Sequence
 from typing import Protocol
 
 from coilcount.errors import StorageError
+from coilcount.face.boundary import Boundary
 from coilcount.face.readout import Readout
 from coilcount.model import Entry, Header, Notice, Operator, Output, Point, Silence, Summary
 
@@ -19,6 +21,7 @@ NOTICE_STAYS_S = 15.0
 FROZEN_GOOD = "frozen: good to 1 ppm for 4 to 5 s outdoors, up to 10 s on a bench (by simulation)"
 # A board says something each second, also with its oscillator stopped.  Told, no more: a silence is no disconnect.
 SILENT_S = 8.0
+_FAILED = object()
 
 
 class Link(Protocol):
@@ -40,16 +43,19 @@ class Writer(Protocol):
 
 
 class View(Protocol):
-    """Something that shows outputs: the screen, plain lines, JSON, the bell."""
+    """Something that shows outputs: the screen, plain lines, JSON, the bell.  part: what it is, as "the screen"."""
+
+    part: str
 
     def show(self, output: Output) -> None: ...
+    def tick(self, host_s: float) -> None: ...
 
 
 class Session:
     """step() until it says False, then close().
 
     chain: coilcount.chain.Chain; keep: takes every output but the points, for a table at the end; ended: whether the
-    source will send nothing more (a scene that is over).
+    source will send nothing more (a scene that is over); boundary: reports what fails behind the capture.
     """
 
     def __init__(
@@ -66,13 +72,15 @@ class Session:
         keys: Callable[[], Sequence[str]] = tuple,
         ended: Callable[[], bool] = bool,
         for_s: float | None = None,
+        boundary: Boundary | None = None,
     ) -> None:
         self.over = False
+        self._boundary = boundary or Boundary()
         self.readout = readout
         readout.estimate = chain.estimate
         self._link = link
         self._chain = chain
-        self._views = views
+        self._views = list(views)
         self._clock = clock
         self._writer = writer
         self._keep = keep
@@ -84,7 +92,7 @@ class Session:
         self._message_until_s = 0.0
         self._heard_s = clock()
         # The writer has the header already: it is the first line of the file.
-        self._show(chain.feed(header))
+        self._interpret(header)
 
     def step(self, wait_s: float = 0.1) -> bool:
         """Take what has come within wait_s, obey the keys, redraw; False once it is over."""
@@ -94,14 +102,13 @@ class Session:
             self._take(entry)
         if entries:
             self._heard_s = self._clock()
-        for key in self._keys():
+        for key in self._boundary.call("the keyboard", self._keys, otherwise=()):
             self.press(key)
         now = self._clock()
         self._store("tick", now)
-        self._refresh(now)
-        for view in self._views:
-            if hasattr(view, "tick"):
-                view.tick(now)
+        self._boundary.call("the readout", self._refresh, now)
+        for view in tuple(self._views):
+            self._view(view, view.tick, now)
         if (ended and not entries) or (self._until_s is not None and now >= self._until_s):
             self.over = True
         return not self.over
@@ -137,18 +144,20 @@ class Session:
         self.readout.facts.message = text
         self._message_until_s = self._clock() + stays_s
 
-    def close(self) -> Summary | None:
-        """Take what is left, close the capture, let the chain finish; its summary."""
+    def close(self, status: str = "closed") -> Summary | None:
+        """Take what is left, close the capture with `status`, let the chain finish; its summary."""
         summary = None
         try:
             for entry in self._link.close():
                 self._take(entry)
         finally:
-            self._store("close", "closed")
-            for output in self._chain.finish():
-                if isinstance(output, Summary):
-                    summary = output
-                self._show([output])
+            try:
+                self._store("close", status)
+            finally:
+                for output in self._boundary.call("the tracking", self._chain.finish, otherwise=()):
+                    if isinstance(output, Summary):
+                        summary = output
+                    self._show([output])
         return summary
 
     def _operate(self, action: str, value: float | None = None, text: str = "") -> None:
@@ -163,7 +172,10 @@ class Session:
 
     def _take(self, entry: Entry) -> None:
         self._store("write", entry)
-        self._show(self._chain.feed(entry))
+        self._interpret(entry)
+
+    def _interpret(self, entry: Entry) -> None:
+        self._show(self._boundary.call("the tracking", self._chain.feed, entry, otherwise=()))
 
     def _store(self, method: str, value: Entry | float | str) -> None:
         """One call of the writer.  Where it fails the capture is closed and whole: it is not called again."""
@@ -178,17 +190,24 @@ class Session:
 
     def _show(self, outputs: Sequence[Output]) -> None:
         for output in outputs:
-            self.readout.take(output)
-            if isinstance(output, Notice):
-                self.say(output.text, NOTICE_STAYS_S)
-            elif isinstance(output, Silence) and self.readout.facts.frozen_since_host_s is not None:
-                # Behind a gap the tracker freezes on the first thing that comes.
-                self.readout.facts.frozen_since_host_s = self._clock()
-                self.say("the frozen zero is lost in the gap: f beside the target sets a new one", NOTICE_STAYS_S)
-            if self._keep and not isinstance(output, Point):
-                self._keep(output)
-            for view in self._views:
-                view.show(output)
+            self._boundary.call("the readout", self._read, output)
+            for view in tuple(self._views):
+                self._view(view, view.show, output)
+
+    def _read(self, output: Output) -> None:
+        self.readout.take(output)
+        if isinstance(output, Notice):
+            self.say(output.text, NOTICE_STAYS_S)
+        elif isinstance(output, Silence) and self.readout.facts.frozen_since_host_s is not None:
+            # Behind a gap the tracker freezes on the first thing that comes.
+            self.readout.facts.frozen_since_host_s = self._clock()
+            self.say("the frozen zero is lost in the gap: f beside the target sets a new one", NOTICE_STAYS_S)
+        if self._keep and not isinstance(output, Point):
+            self._keep(output)
+
+    def _view(self, view: View, do: Callable[..., None], value: Output | float) -> None:
+        if self._boundary.call(view.part, do, value, otherwise=_FAILED) is _FAILED and self._boundary.gone(view.part):
+            self._views.remove(view)
 
     def _refresh(self, now: float) -> None:
         facts, link, status = self.readout.facts, self._chain.link, self._chain.status

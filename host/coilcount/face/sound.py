@@ -8,6 +8,8 @@ from coilcount.model import Alert, Output
 class Bell:
     """A view of the session.  One sound for everything: what it was stands on the screen."""
 
+    part = "the sound"
+
     def __init__(self, terminal: TextIO) -> None:
         self._terminal = terminal
 
@@ -15,3 +17,6 @@ class Bell:
         if isinstance(output, Alert) and output.stage == "settled":
             self._terminal.write("\a")
             self._terminal.flush()
+
+    def tick(self, host_s: float) -> None:
+        """Nothing is to be heard between the outputs."""

@@ -7,7 +7,7 @@ import signal
 import sys
 from pathlib import Path
 
-from coilcount.errors import EXIT_DONE, InputError
+from coilcount.errors import EXIT_DONE, EXIT_NO, InputError
 from coilcount.face.commands.listening import Source, check_source, make_header, open_source
 from coilcount.model import Output
 
@@ -31,6 +31,8 @@ def listen(args: argparse.Namespace, screen: bool, scene_repeats: bool) -> int:
 
 def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> int:
     from coilcount.chain import Chain
+    from coilcount.face import streams
+    from coilcount.face.boundary import Boundary
     from coilcount.face.keys import Keyboard
     from coilcount.face.plain import summary_line
     from coilcount.face.readout import Readout
@@ -48,46 +50,62 @@ def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> in
         warnings.append(text)
         facts.warning = text
         if not screen:
-            print(f"coilcount: warning: {text}", file=sys.stderr, flush=True)
+            streams.say_on_error(f"coilcount: warning: {text}")
 
     kept: list[Output] = []
     header = make_header(args, source, settings)
+    boundary = Boundary(lambda: file is not None, warn, source.clock)
+    summary = None
     with contextlib.ExitStack() as stack:
-        keyboard = stack.enter_context(Keyboard())
         # The capture first: what a view does wrong costs no data.
         writer = _writer(file, header, settings, warn)
-        views = _views(args, settings, readout, stack, screen)
+        showing = contextlib.ExitStack()
         session = Session(
             link=source.link,
             chain=Chain(settings, points=True),
             readout=readout,
-            views=views,
+            views=boundary.call("the output", _views, args, settings, readout, showing, screen, otherwise=()),
             clock=source.clock,
             header=header,
             writer=writer,
             keep=kept.append if screen else None,
-            keys=keyboard.pressed,
+            keys=showing.enter_context(Keyboard()).pressed,
             ended=source.ended,
             for_s=args.seconds,
+            boundary=boundary,
         )
         stack.enter_context(_signals(lambda *_: session.stop()))
+        status = "aborted"
         try:
             while session.step(STEP_S):
                 source.check()
+            status = "closed"
         finally:
-            summary = session.close()
-    if screen:
-        from coilcount.face.tables import print_table
+            try:
+                summary = session.close(status)
+            finally:
+                boundary.call("the screen", showing.close)
 
-        # The screen is gone with its alternate buffer; what it told stays.
-        print_table(kept, sys.stdout)
+    def say_last() -> None:
+        if screen:
+            from coilcount.face.tables import print_table
+
+            # The screen is gone with its alternate buffer; what it said stays.
+            print_table(kept, sys.stdout)
+        if summary and not (args.json or args.quiet):
+            print(f"summary: {summary_line(summary)}")
+            if file:
+                print(f"recorded: {file}")
+        sys.stdout.flush()
+
+    if not boundary.gone("the output"):
+        boundary.call("the output", say_last)
+    if screen:
         for text in warnings:
-            print(f"coilcount: warning: {text}", file=sys.stderr)
-    if summary and not (args.json or args.quiet):
-        print(f"summary: {summary_line(summary)}")
-        if file:
-            print(f"recorded: {file}")
-    return EXIT_DONE
+            streams.say_on_error(f"coilcount: warning: {text}")
+    if boundary.gone("the output"):
+        streams.silence_output()
+    return EXIT_NO if boundary.failures else EXIT_DONE
 
 
 def _draws() -> bool:

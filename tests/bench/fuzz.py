@@ -1,0 +1,79 @@
+"""Nonsense in large numbers: sound records through a session, changed captures through `replay` and `inspect`, changed
+TOML files through their readers.  Prints counts; every exception that is not the project's own is printed with its seed.
+
+    python tests/bench/fuzz.py                      10^6 records, 10,000 captures, 5,000 TOML files; about an hour
+    python tests/bench/fuzz.py --records 30000 --captures 300 --toml 300
+"""
+
+import argparse
+import contextlib
+import io
+import random
+import sys
+import tempfile
+import time
+import traceback
+from collections import Counter
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from coilcount.capture.reader import read_capture
+from coilcount.face.cli import main as coilcount
+from coilcount.model import Line
+from fuzz_input import write_mutated
+from test_fuzz import record_nonsense, replay_all
+
+RECORDS_AT_ONCE = 10_000
+
+
+def records(folder: Path, count: int) -> None:
+    failures: list[str] = []
+    missing = done = 0
+    for seed in range(max(1, count // RECORDS_AT_ONCE)):
+        size = min(count, RECORDS_AT_ONCE)
+        path = folder / "records.ccap"
+        given, failed = record_nonsense(path, seed, size)
+        kept = [entry for entry in read_capture(path) if type(entry) is Line]
+        missing += kept != given
+        done += len(given)
+        failures += [f"seed {seed}: {sentence}" for sentence in failed]
+        path.unlink()
+    print(f"{done} sound records through a session: {len(failures)} failures, {missing} captures that miss a byte")
+    print(*failures[:20], sep="\n")
+
+
+def captures(folder: Path, count: int) -> None:
+    found: Counter[str] = Counter()
+    exits: Counter[int] = Counter()
+    for seed in range(count):
+        path = write_mutated(random.Random(seed), folder / "mutated.ccap")
+        try:
+            replay_all(path)
+            with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
+                exits[coilcount(["inspect", str(path)])] += 1
+        except Exception as error:
+            frame = traceback.extract_tb(error.__traceback__)[-1]
+            what = f"{type(error).__name__} in {Path(frame.filename).name}:{frame.lineno}"
+            if not found[what]:
+                print(f"seed {seed}: {what}: {error}")
+            found[what] += 1
+    print(f"{count} changed captures through replay and inspect: {found.total()} foreign exceptions; inspect {dict(exits)}")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--records", type=int, default=1_000_000)
+    parser.add_argument("--captures", type=int, default=10_000)
+    args = parser.parse_args()
+    begin = time.monotonic()
+    with tempfile.TemporaryDirectory() as name:
+        if args.records:
+            records(Path(name), args.records)
+        if args.captures:
+            captures(Path(name), args.captures)
+    print(f"{time.monotonic() - begin:.0f} s")
+
+
+if __name__ == "__main__":
+    main()
