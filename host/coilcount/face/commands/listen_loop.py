@@ -7,7 +7,7 @@ import signal
 import sys
 from pathlib import Path
 
-from coilcount.errors import EXIT_DONE, InputError
+from coilcount.errors import EXIT_DONE, EXIT_NO, InputError
 from coilcount.face.commands.listening import Source, check_source, make_header, open_source
 from coilcount.model import Output
 
@@ -56,6 +56,8 @@ def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> in
         keyboard = stack.enter_context(Keyboard())
         # The capture first: what a view does wrong costs no data.
         writer = _writer(file, header, settings, warn)
+        if writer is not None:
+            stack.enter_context(writer)  # left by an exception before the session can close it: "aborted"
         views = _views(args, settings, readout, stack, screen)
         session = Session(
             link=source.link,
@@ -85,9 +87,11 @@ def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> in
             print(f"coilcount: warning: {text}", file=sys.stderr)
     if summary and not (args.json or args.quiet):
         print(f"summary: {summary_line(summary)}")
-        if file:
-            print(f"recorded: {file}")
-    return EXIT_DONE
+        there = [] if writer is None else [str(path) for path in writer.parts if path not in writer.missing]
+        if there:
+            print(f"recorded: {', '.join(there)}")
+    # The writer has told of files that are not there.
+    return EXIT_NO if writer is not None and writer.missing else EXIT_DONE
 
 
 def _draws() -> bool:
@@ -97,10 +101,10 @@ def _draws() -> bool:
 def _writer(file: str | None, header, settings, warn):
     if file is None:
         return None
-    from coilcount.capture.writer import CaptureWriter
+    from coilcount.capture.background_writer import BackgroundWriter
 
     capture = settings.capture
-    return CaptureWriter(
+    return BackgroundWriter(
         file,
         header,
         rotate_bytes=round(capture["rotate_mb"] * 1e6),
