@@ -260,7 +260,7 @@ class BackgroundWriter:
             )
         if self.missing:
             names = ", ".join(map(str, self.missing))
-            self._on_warning(f"at the end there is no such file: {names}. Look where it or its folder was moved to")
+            self._on_warning(f"at the end there is no such file: {names}. It was deleted, or it was moved with its folder")
 
     def _backlog(self) -> str:
         lines = self.backlog_lines

@@ -22,8 +22,9 @@ def cannot_read(error: OSError, path: str | os.PathLike) -> CoilcountError:
 
 
 def cannot_write(error: OSError, path: str | os.PathLike) -> CoilcountError:
-    """Why `path` cannot be made or written."""
+    """Why `path` cannot be made or written; if a file exists that the error names, that file."""
     if isinstance(error, FileExistsError):
+        path = error.filename or path
         return InputError("the file exists", str(path), "Nothing is ever overwritten: give another name")
     if isinstance(error, FileNotFoundError):
         return InputError("there is no such folder", str(path), "Make it, or look at the name")
@@ -45,5 +46,5 @@ def recording_stopped(
     else:
         safe = f"All {lines} lines before are safe"
     if waiting:
-        safe += f"; {waiting} that came after them are not recorded"
+        safe += f"; {waiting} line{' is' if waiting == 1 else 's are'} not recorded"
     return StorageError(what, str(path), f"{safe}; make room and begin a new recording")
