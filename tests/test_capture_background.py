@@ -18,7 +18,6 @@ from coilcount.capture.entries import encode
 from coilcount.capture.writer import CaptureWriter
 from coilcount.errors import InputError, StorageError
 from coilcount.model import Line
-from coilwire import frame
 
 REAL_FSYNC, REAL_WRITE = os.fsync, os.write
 CLI = [sys.executable, "-m", "coilcount.face.cli"]
@@ -125,7 +124,8 @@ def test_what_may_wait_is_bounded_and_then_writing_blocks(tmp_path, monkeypatch)
 def test_a_disk_that_does_nothing_any_more_does_not_hold_the_program(tmp_path, monkeypatch, closing):
     writer = BackgroundWriter(tmp_path / "a.ccap", HEADER, most_waiting=3, patience_s=0.3)
     gate = Gate(monkeypatch, "write", REAL_WRITE)
-    with pytest.raises(StorageError, match=r"the disk has done nothing for 0 s.*1 lines were written.*[34] lines are not recorded"):
+    lost = "1 lines were written before, .* " + ("4" if closing else "5") + " lines are not recorded"
+    with pytest.raises(StorageError, match=f"the disk has done nothing for 0 s .*{lost}"):
         for number in range(4 if closing else 5):
             writer.write(Line(0.02 * number, interval_line(number)))
             assert gate.asked.wait(10)
@@ -148,14 +148,16 @@ def test_a_full_disk_is_told_by_the_next_call_with_what_is_safe(tmp_path, monkey
     path = tmp_path / "a.ccap"
     writer = BackgroundWriter(path, HEADER)
     monkeypatch.setattr(os, "write", fake_write_to_full_disk)
-    with pytest.raises(StorageError, match=r"full .*a\.ccap.*All 11 lines before are safe; (\d+) lines are not") as caught:
+    handed_over = 0
+    with pytest.raises(StorageError, match=r"disk is full .*a\.ccap.*All 11 lines before are safe") as caught:
         for entry in some_entries(200):
+            handed_over += 1
             writer.write(entry)
         writer.close()
     entries, report = read(path)
     assert entries[:-1] == [HEADER, *some_entries()[:10]]
     assert (report.status, report.missing, report.torn_tail) == ("disk full", 0, False)
-    assert int(re.search(r"(\d+) lines are", str(caught.value)).group(1)) > 0
+    assert int(re.search(r"(\d+) lines? (is|are) not recorded", str(caught.value)).group(1)) == handed_over - 10
     writer.close()  # nothing more to do
 
 
@@ -215,7 +217,7 @@ def test_a_capture_that_is_deleted_is_told_at_once_and_at_the_end(tmp_path):
     assert f"{writer.path} was deleted. Recording goes on in the open file, which is lost" in said[0]
     if sys.platform == "linux":  # the remedy that it names
         copy = re.search(r"cp (/proc/\S+) NEW", said[0]).group(1)
-        assert interval_line(0) in Path(copy).read_bytes()
+        wait_for(lambda: interval_line(0) in Path(copy).read_bytes())
     writer.path.write_text("another file of that name")
     writer.write(Line(0.2, interval_line(1)))
     writer.close()
@@ -257,19 +259,19 @@ for number in range(1_000_000):
 """
 
 
-def test_a_killed_recording_on_a_hanging_disk_lacks_some_milliseconds_at_most(tmp_path):
+def test_a_killed_recording_on_a_hanging_disk_lacks_little(tmp_path):
     """fsync is a fake that never ends; what the system has got survives the process."""
     path = tmp_path / "a.ccap"
     source = CHILD.format(tests=str(Path(__file__).parent), path=str(path))
     with subprocess.Popen([sys.executable, "-c", source], stdout=subprocess.PIPE, text=True) as process:
-        while int(process.stdout.readline()) < 99:
+        while int(process.stdout.readline()) < 299:
             pass
         process.send_signal(signal.SIGKILL)
-        said = [99, *(int(line) for line in process.stdout.read().splitlines() if line.strip())]
+        said = [299, *(int(line) for line in process.stdout.read().splitlines() if line.strip())]
     entries, report = read(path)
     lines = [entry.data for entry in entries[1:]]
     assert lines == [interval_line(number) for number in range(len(lines))]
-    assert len(lines) > said[-1] - 20  # 100 ms, much for a busy machine
+    assert len(lines) > said[-1] - 100  # half a second, much even for a busy machine, of 1.5 s
     assert report.complaint() in ("it was not closed", "it stops in the middle of a line, it was not closed")
 
 
@@ -295,7 +297,8 @@ def test_the_command_records_all_of_the_time_on_a_slow_disk(tmp_path):
     assert "recorded: a.ccap" in done.stdout and "lost 0" in done.stdout
     entries, report = read(tmp_path / "a.ccap")
     assert report.whole
-    times = [entry.host_s for entry in entries if type(entry) is Line and frame.parse(entry.data)]
+    # From the first interval on: before it the scene is read, which may take its time.
+    times = [entry.host_s for entry in entries if type(entry) is Line and b"@I," in entry.data]
     assert times[-1] - times[0] > 3.9
     assert max(later - earlier for earlier, later in itertools.pairwise(times)) < 1.0
 

@@ -38,7 +38,7 @@ class BackgroundWriter:
     min_free_bytes: on_warning is called once if less than this is left on the disk.
     on_warning: called from within write(), tick() and close(), in their thread, with a sentence for a person.
     sync_s: seconds between the beginnings of two fsync.
-    most_waiting: entries that may wait; write() blocks while so many do.
+    most_waiting: entries that may wait; write() blocks while more do.
     patience_s: seconds without any progress of the disk after which blocking ends with a StorageError.
 
     The constructor makes the file, and raises what CaptureWriter raises.  After that a failure of the disk is raised
@@ -130,10 +130,10 @@ class BackgroundWriter:
         """Hand one entry over; blocks only while too many wait.  Raises StorageError."""
         if self._closed:
             raise StorageError("the capture is closed", str(self.path), "Begin a new recording")
+        self._hand_over("write", entry)  # first, so that a failure counts this entry as well
         self._look()
-        if len(self._waiting) >= self._most_waiting:
+        if len(self._waiting) > self._most_waiting:
             self._wait_for_room()
-        self._hand_over("write", entry)
 
     def tick(self, host_s: float) -> None:
         """Tell the time, also when no entry comes; passes on what the threads have to say.  Raises StorageError."""
@@ -217,7 +217,7 @@ class BackgroundWriter:
                 "board until it does; the board counts what it has to drop"
             )
         moved_s, done = monotonic(), self._done
-        while len(self._waiting) >= self._most_waiting and self._failure is None:
+        while len(self._waiting) > self._most_waiting and self._failure is None:
             with self._changed:
                 self._changed.wait(0.1)
             if self._done != done:
@@ -260,7 +260,7 @@ class BackgroundWriter:
             )
         if self.missing:
             names = ", ".join(map(str, self.missing))
-            self._on_warning(f"at the end there is no such file: {names}. It was deleted, or it was moved with its folder")
+            self._on_warning(f"at the end there is no such file: {names}. It was deleted, or moved with its folder")
 
     def _backlog(self) -> str:
         lines = self.backlog_lines
@@ -284,7 +284,8 @@ class BackgroundWriter:
 
     def _entries_waiting(self) -> int:
         with self._changed:
-            return sum(method == "write" for _, method, _ in self._waiting)
+            in_hand = self._in_hand_s is not None
+            return in_hand + sum(method == "write" for _, method, _ in self._waiting)
 
     # ---- in the writing thread
 
