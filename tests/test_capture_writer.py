@@ -23,7 +23,7 @@ def test_nothing_is_overwritten(tmp_path):
     assert path.read_bytes() == before
 
 
-def test_every_line_is_with_the_system_at_once_and_on_the_disk_each_second(tmp_path, monkeypatch):
+def test_every_line_is_with_the_system_at_once_and_on_the_disk_at_the_end(tmp_path, monkeypatch):
     synced = []
     real = os.fsync
     monkeypatch.setattr(os, "fsync", lambda file: synced.append(os.fstat(file).st_size) or real(file))
@@ -32,10 +32,7 @@ def test_every_line_is_with_the_system_at_once_and_on_the_disk_each_second(tmp_p
         for number in range(500):
             writer.write(Line(0.02 * number, interval_line(number)))
             assert path.read_bytes().endswith(interval_line(number) + b'"}\n')
-        assert len(synced) == 9
-        writer.tick(11.5)
-        assert len(synced) == 10
-    assert synced[-1] == path.stat().st_size
+    assert synced == [path.stat().st_size]
     with pytest.raises(StorageError, match="closed"):
         writer.write(Line(1.0, b"late"))
 
@@ -68,16 +65,6 @@ def test_rotation_by_size(tmp_path):
     full = [part.stat().st_size for part in [first, *parts[:-1]]]
     assert len(full) > 1
     assert all(20_000 <= size < 20_200 for size in full)
-
-
-def test_a_warning_comes_once_before_the_disk_is_full(tmp_path):
-    free = iter([9e9, 8e9, 2e7, 1e7, 5e6, 4e6])
-    said = []
-    options = {"min_free_bytes": 50_000_000, "on_warning": said.append, "free": lambda folder: next(free)}
-    write(tmp_path / "a.ccap", some_entries(250), **options)
-    assert len(said) == 1
-    assert "20 MB" in said[0]
-    assert "a.ccap" in said[0]
 
 
 CHILD = """
@@ -152,7 +139,7 @@ def test_a_full_disk_cuts_the_half_line_off_and_says_what_is_safe(tmp_path, monk
     assert caught.value.exit_code == 1
     entries, report = read(path)
     assert entries == [HEADER, *some_entries()[:9], End(0.16, "disk full", 10)]
-    assert report.whole
+    assert report.complaint() == "it ended because the disk was full"
 
 
 def test_a_disk_that_is_full_from_the_start_leaves_no_file(tmp_path, monkeypatch):
@@ -163,3 +150,38 @@ def test_a_disk_that_is_full_from_the_start_leaves_no_file(tmp_path, monkeypatch
     with pytest.raises(StorageError, match="disk is full"):
         CaptureWriter(tmp_path / "a.ccap", HEADER)
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("kind", [ValueError, KeyboardInterrupt])
+def test_a_capture_left_by_an_exception_says_that_it_was_aborted(tmp_path, kind):
+    with pytest.raises(kind), CaptureWriter(tmp_path / "a.ccap", HEADER) as writer:
+        writer.write(Line(0.0, interval_line(0)))
+        raise kind
+    entries, report = read(tmp_path / "a.ccap")
+    assert entries == [HEADER, Line(0.0, interval_line(0)), End(0.0, "aborted", 2)]
+    assert not report.whole
+    assert report.complaint() == "an error ended it before its time (aborted)"
+
+
+def test_the_next_part_that_cannot_be_made_ends_nothing_and_says_why(tmp_path):
+    """The folder is renamed, and comes back."""
+    here, there = tmp_path / "walk", tmp_path / "old"
+    here.mkdir()
+    said = []
+    with CaptureWriter(here / "a.ccap", HEADER, rotate_s=5.0, on_warning=said.append) as writer:
+        for number in range(3500):  # 70 s
+            if number == 200:
+                here.rename(there)
+            elif number == 2600:
+                there.rename(here)
+            writer.write(Line(0.02 * number, interval_line(number)))
+    assert len(said) == 1
+    assert f"cannot be made ({here / 'a.002.ccap'}): there is no such folder." in said[0]
+    assert f"Recording goes on in {here / 'a.ccap'}" in said[0]
+    assert [path.name for path in sorted(here.iterdir())] == ["a.002.ccap", "a.ccap"]
+    together = []
+    for part, status in ((here / "a.ccap", "rotated"), (here / "a.002.ccap", "closed")):
+        entries, report = read(part)
+        assert report.whole and report.status == status
+        together += [entry.data for entry in entries if type(entry) is Line]
+    assert together == [interval_line(number) for number in range(3500)]

@@ -104,6 +104,9 @@ def test_pictures(run, tmp_path):
         assert "<svg" in svg
         assert (tmp_path / "pictures" / f"{name}.png").read_bytes().startswith(b"\x89PNG")
         assert f"{name}.png" in out
+    # Nothing is overwritten, and the settings do not appear without the pictures.
+    code, _, err = run("noise", QUIET, "--picture", "pictures", "--save-settings", "s.toml")
+    assert code == 2 and "the picture exists (pictures/stability.svg)" in err and not (tmp_path / "s.toml").exists()
 
 
 def test_a_picture_holds_what_was_found(run, tmp_path, monkeypatch):

@@ -125,7 +125,7 @@ def test_files_of_a_plan(capsys, tmp_path, few_targets):
     assert CoilModel(load_scene(str(scene))).f0_hz == make_tank(**read_plan(file).coil.si()).frequency_hz
     code, _, err = plan(capsys, "--save", str(file), "--quiet")
     assert (code, err.count("\n")) == (2, 1)
-    assert "exists already" in err
+    assert "the file exists" in err
 
 
 def test_a_plan_file_written_by_hand_may_be_short(tmp_path):

@@ -11,11 +11,12 @@ HOST = ROOT / "host" / "coilcount"
 
 # room: (rooms and modules of ours, outside packages); the standard library is free unless STRICT says otherwise
 SCIENCE = {"numpy", "scipy"}
-COMMON = {"model", "errors", "settings"}
+COMMON = {"model", "errors", "settings", "new_files"}
 PIPELINE = {"physics", "readings", "tracker", "capture"}
 MAY = {
     "model": (set(), set()),
     "errors": (set(), set()),
+    "new_files": (set(), set()),
     "schema": ({"schema", "errors"}, set()),
     "settings": ({"errors", "schema", "tracker.defaults"}, set()),
     "tracker": ({"tracker"}, set()),

@@ -75,7 +75,7 @@ class End:
     """The redundant last line of a capture that was closed; never needed to read it."""
 
     host_s: float
-    status: str  # "closed", "rotated", "disk full", "salvaged"
+    status: str  # "closed", "rotated", "salvaged"; not whole: "aborted", "disk full", "write failed"
     lines: int
 
 

@@ -15,6 +15,7 @@ from coilcount.capture.entries import LIMIT
 from coilcount.capture.failures import cannot_read, cannot_write
 from coilcount.errors import InputError
 from coilcount.model import Imported
+from coilcount.new_files import new_file
 
 REQUIRED = ("time_s", "frequency_hz")
 OPTIONAL = ("temperature_c", "amplitude_v", "supply_v")
@@ -53,17 +54,16 @@ def read_log(path: str | os.PathLike) -> Log:
 
 
 def write_log(path: str | os.PathLike, rows: Iterable[Imported]) -> int:
-    """Write a new CSV, optional columns only where the first row has them; returns the number of rows.
+    """Write a new CSV, whole or not at all, optional columns only where the first row has them; returns how many rows.
 
     Raises InputError where the file exists or cannot be made.
     """
     rows = iter(rows)
-    # Before the file is made: whatever is wrong with the source must not leave an empty file behind.
     first = next(rows, None)
     columns = REQUIRED + tuple(name for name in OPTIONAL if getattr(first, name, None) is not None)
     count = 0
     try:
-        with open(path, "x", newline="", encoding="utf-8") as file:
+        with new_file(path, newline="") as file:
             writer = csv.writer(file, lineterminator="\n")
             writer.writerow(columns)
             for row in itertools.chain([] if first is None else [first], rows):

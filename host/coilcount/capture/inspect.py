@@ -9,6 +9,7 @@ from coilcount.capture.entries import encode
 from coilcount.capture.failures import cannot_write
 from coilcount.capture.reader import Report, read_capture, read_lines
 from coilcount.model import End, Gap, Header, Imported, Line, Operator
+from coilcount.new_files import new_file
 
 # A sequence that steps further than this, or not at all, is a board that began anew, not loss.
 _NEW_START_STEPS = 100
@@ -76,7 +77,7 @@ def salvage(path: str | os.PathLike, out: str | os.PathLike) -> int:
     last_s = 0.0
     count = 0
     try:
-        with open(out, "xb") as file:
+        with new_file(out, "wb") as file:
             file.write((first or encode(header).rstrip(b"\n")) + b"\n")
             for raw, entry in lines:
                 if type(entry) is End:
@@ -85,8 +86,6 @@ def salvage(path: str | os.PathLike, out: str | os.PathLike) -> int:
                 count += 1
                 last_s = max(last_s, getattr(entry, "host_s", 0.0))
             file.write(encode(End(last_s, "salvaged", count + 1)))
-            file.flush()
-            os.fsync(file.fileno())
     except OSError as error:
         raise cannot_write(error, out) from None
     return count

@@ -6,9 +6,11 @@ import os
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TextIO
 
 from coilcount.capture.failures import cannot_read, cannot_write
 from coilcount.errors import InputError, did_you_mean
+from coilcount.new_files import new_file
 
 COLUMNS = ("start_s", "end_s", "closest_s", "object", "metal", "response", "depth_cm", "note")
 RESPONSES = ("ferrous", "non-ferrous", "uncertain", "")
@@ -40,16 +42,21 @@ def labels_path(capture: str | os.PathLike) -> Path:
 
 
 def write_labels(path: str | os.PathLike, labels: Iterable[Label]) -> None:
-    """Write a new file of labels.  Raises InputError where it exists or cannot be made."""
+    """Write a new file of labels, whole or not at all.  Raises InputError where it exists or cannot be made."""
     try:
-        with open(path, "x", newline="", encoding="utf-8") as file:
-            writer = csv.writer(file, lineterminator="\n")
-            writer.writerow(COLUMNS)
-            for label in labels:
-                cells = (getattr(label, name) for name in COLUMNS)
-                writer.writerow("" if cell is None else cell for cell in cells)
+        with new_file(path, newline="") as file:
+            put_labels(file, labels)
     except OSError as error:
         raise cannot_write(error, path) from None
+
+
+def put_labels(file: TextIO, labels: Iterable[Label]) -> None:
+    """Write labels to an open file (newline="")."""
+    writer = csv.writer(file, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for label in labels:
+        cells = (getattr(label, name) for name in COLUMNS)
+        writer.writerow("" if cell is None else cell for cell in cells)
 
 
 def read_labels(path: str | os.PathLike) -> list[Label]:

@@ -22,6 +22,13 @@ _MAX_LINE_BYTES = 1 << 20
 # Lines to look at before a file whose first line says nothing is refused.
 _HEADER_SEARCH_LINES = 20
 _KEPT_LINE_NUMBERS = 20
+# Ends of a file that holds all it was to hold, and what the other ends tell.
+_WHOLE = ("closed", "rotated", "salvaged")
+_CUT_SHORT = {
+    "aborted": "an error ended it before its time (aborted)",
+    "disk full": "it ended because the disk was full",
+    "write failed": "it ended because the disk could not be written",
+}
 
 
 @dataclass
@@ -42,7 +49,8 @@ class Report:
     @property
     def whole(self) -> bool:
         """Nothing is missing that the recording was to hold."""
-        return self.closed and not (self.damaged or self.missing or self.torn_tail or self.header_lost)
+        ended = self.closed and self.status in _WHOLE
+        return ended and not (self.damaged or self.missing or self.torn_tail or self.header_lost)
 
     def complaint(self) -> str:
         """What is wrong, in one phrase; "" where the capture is whole."""
@@ -58,6 +66,8 @@ class Report:
             parts.append("it stops in the middle of a line")
         if not self.closed:
             parts.append("it was not closed")
+        elif self.status not in _WHOLE:
+            parts.append(_CUT_SHORT.get(self.status, f'it ended with "{self.status}"'))
         return ", ".join(parts)
 
 

@@ -1,47 +1,77 @@
-"""Writes captures: never over a file, a flush for every line, the disk asked to keep them once a second."""
+"""Writes captures, in the caller's thread: never over a file, whole lines only, in parts where they grow large.
+
+This is for files that a program makes as fast as it can.  A recording goes through `background_writer`, which calls
+this one in a thread of its own.
+"""
 
 import contextlib
 import errno
 import os
-import shutil
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Self
 
 from coilwire import frame
 
 from coilcount.capture.entries import encode
-from coilcount.capture.failures import DISK_FULL, cannot_write
-from coilcount.errors import InputError, StorageError
+from coilcount.capture.failures import DISK_FULL, cannot_write, reason, recording_stopped
+from coilcount.errors import CoilcountError, InputError, StorageError
 from coilcount.model import End, Entry, Header, Imported, Line, Operator
 
 _HELLO_PREFIX = b"@H,"
-# O_BINARY is there on Windows only, which else makes CRLF of a line feed.
+# O_BINARY exists on Windows only, where a line feed is made CR LF without it.
 _FLAGS = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND | getattr(os, "O_BINARY", 0)
+# Seconds of the recording until the next try, after the next part could not be made.  Chosen by hand: often enough to
+# find a folder that came back, seldom enough to cost nothing.
+ROTATE_AGAIN_S = 30.0
 
 
-def free_bytes(folder: Path) -> int:
-    """Bytes that this user may still write in `folder`."""
-    return shutil.disk_usage(folder).free
+@dataclass(eq=False, slots=True)
+class Part:
+    """One file of a recording.  file: its descriptor, None once it is closed."""
+
+    path: Path
+    file: int | None
 
 
-def part_path(path: Path, part: int) -> Path:
+def sync_part(part: Part) -> None:
+    """Wait until the disk has what was written to this part.  Raises OSError."""
+    try:
+        os.fsync(part.file)
+    except OSError as error:
+        # A pipe or a device cannot be synchronised, and needs not be.
+        if error.errno != errno.EINVAL:
+            raise
+
+
+def finish_part(part: Part) -> None:
+    """The same, and close the file, also if the disk fails.  Raises OSError."""
+    try:
+        sync_part(part)
+    finally:
+        file, part.file = part.file, None
+        os.close(file)
+
+
+def part_path(path: Path, number: int) -> Path:
     """NAME.ccap for part 1, NAME.002.ccap for part 2, and so on."""
-    return path if part == 1 else path.with_name(f"{path.stem}.{part:03d}{path.suffix}")
+    return path if number == 1 else path.with_name(f"{path.stem}.{number:03d}{path.suffix}")
 
 
 class CaptureWriter:
-    """Appends entries to a capture; time comes in with the entries.
+    """Appends entries to a capture; each is with the operating system when write() returns.
 
     path: the file, which must not exist; header: its first line.
-    rotate_bytes, rotate_s: go on in the next part once this one holds so much, or so many host seconds.
-    min_free_bytes: below this on_warning is called, once, with a sentence for a person.
-    sync_s: the longest time by host_s between two fsync; None: only when a part is closed (for a file that a
-    program makes as fast as it can and could make again).
+    rotate_bytes, rotate_s: go on in the next part once this one holds so many bytes, or so many host seconds.
+    on_warning: called with a sentence for a person, when something is wrong and the recording goes on.
+    final: the name that the file will get when it is done, if `path` is a temporary one; messages say this name.
+    finish: called with each part after its last line, to make it safe on the disk and close it; may raise OSError.
 
-    Raises InputError where the file exists, cannot be made or is to be compressed; StorageError where a line cannot
-    be written, and then every whole line is safe on the disk.
+    Left by an exception, as a context manager, the capture ends with the status "aborted".
+
+    Raises InputError if the file exists, cannot be made or is to be compressed.  Raises StorageError if a line cannot
+    be written; the capture then ends with its last whole line, and is closed.
     """
 
     def __init__(
@@ -51,36 +81,43 @@ class CaptureWriter:
         *,
         rotate_bytes: int | None = None,
         rotate_s: float | None = None,
-        min_free_bytes: int = 50_000_000,
         on_warning: Callable[[str], None] = lambda text: None,
-        free: Callable[[Path], int] = free_bytes,
-        sync_s: float | None = 1.0,
+        final: str | os.PathLike | None = None,
+        finish: Callable[[Part], None] = finish_part,
     ) -> None:
-        self.path = Path(path)  # of the part that is being written
-        if self.path.suffix == ".gz":
-            raise InputError("captures are written plain", str(path), "Leave .gz away and compress it afterwards")
+        self._first_path = Path(path)
+        self._final = None if final is None else Path(final)
+        if (self._final or self._first_path).suffix == ".gz":
+            raise InputError(
+                "captures are written plain", str(final or path), "Leave .gz away and compress it afterwards"
+            )
         self.lines = 0  # in all parts
-        self._first_path = self.path
+        self.parts: list[Part] = []  # all of them, the last one is being written
         self._header = header
         self._rotate_bytes = rotate_bytes
         self._rotate_s = rotate_s
-        self._min_free_bytes = min_free_bytes
         self._on_warning = on_warning
-        self._free = free
-        self._sync_s = sync_s
-        self._warned = False
+        self._finish = finish
+        self._closed = False
         self._hello: Line | None = None
         self._threshold: Operator | None = None
         self._freeze: Operator | None = None
         self._host_s = 0.0
-        self._synced_s = 0.0
-        self._file: int | None = None
-        self._open(self.path, header)
-        self._look_at_disk()
+        self._rotate_again_s = 0.0
+        self._no_next_part = ""  # why the next part could not be made
+        try:
+            self._begin(self._first_path, [header])
+        except OSError as error:
+            raise cannot_write(error, self._final or path) from None
+
+    @property
+    def path(self) -> Path:
+        """Of the part that is being written."""
+        return self.parts[-1].path
 
     def write(self, entry: Entry) -> None:
         """Append one entry; it is with the operating system when this returns."""
-        if self._file is None:
+        if self._closed:
             raise StorageError("the capture is closed", str(self.path), "Begin a new recording")
         if type(entry) is Line:
             if entry.data.find(_HELLO_PREFIX) >= 0 and frame.parse(entry.data):
@@ -95,48 +132,61 @@ class CaptureWriter:
             self.tick(entry.host_s)
 
     def tick(self, host_s: float) -> None:
-        """Tell the time where no entry comes: what was written is made safe once a second."""
+        """Tell the time, also when no entry comes: a part may have lasted long enough."""
         self._host_s = max(self._host_s, host_s)
-        if self._file is None:
+        if self._closed or self._host_s < self._rotate_again_s:
             return
-        if self._sync_s is not None and self._host_s - self._synced_s >= self._sync_s:
-            self._sync()
-            self._synced_s = self._host_s
-            self._look_at_disk()
         full = self._rotate_bytes is not None and self._size >= self._rotate_bytes
         if full or (self._rotate_s is not None and self._host_s - self._part_start_s >= self._rotate_s):
             self._rotate()
 
     def close(self, status: str = "closed") -> None:
-        """Write the End and make everything safe; a second call does nothing."""
-        if self._file is None:
+        """Write the End and make everything safe; a second call does nothing.  Raises StorageError."""
+        if self._closed:
             return
         self._append(encode(End(self._host_s, status, self._part_lines)))
-        self._finish()
+        self._closed = True
+        try:
+            self._finish(self.parts[-1])
+        except OSError as error:
+            raise StorageError(
+                f"the last second may not be on the disk: {reason(error)}",
+                str(self._final or self.path),
+                "Check it: coilcount inspect",
+            ) from None
 
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(self, *_: object) -> None:
-        self.close()
-
-    def _open(self, path: Path, header: Header) -> None:
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
+        if kind is None:
+            self.close()
+            return
         try:
-            file = os.open(path, _FLAGS, 0o644)
-        except OSError as error:
-            raise cannot_write(error, path) from None
-        self._file = file
-        self.path = path
-        self._size = 0
-        self._part_lines = 0
+            self.close("aborted")
+        except CoilcountError as error:  # the exception that is under way says what matters
+            self._on_warning(str(error))
+
+    def _begin(self, path: Path, entries: list[Entry]) -> None:
+        """Make the next part with its first lines, all or nothing.  Raises OSError."""
+        data = [encode(entry) for entry in entries]
+        file = os.open(path, _FLAGS, 0o644)
+        try:
+            _write_all(file, b"".join(data))
+        except BaseException:
+            os.close(file)
+            with contextlib.suppress(OSError):
+                os.unlink(path)
+            raise
+        self.parts.append(Part(path, file))
+        self._size = sum(map(len, data))
+        self._part_lines = len(data)
+        self.lines += len(data)
         self._part_start_s = self._host_s
-        self._append(encode(header))
 
     def _append(self, data: bytes) -> None:
-        left = memoryview(data)
         try:
-            while left:
-                left = left[os.write(self._file, left) :]
+            _write_all(self.parts[-1].file, data)
         except OSError as error:
             self._give_up(error)
         self._size += len(data)
@@ -145,59 +195,74 @@ class CaptureWriter:
 
     def _give_up(self, error: OSError) -> None:
         # Cut the half line off, which also makes room for an End; whatever fails here, the whole lines stay.
-        end = encode(End(self._host_s, "disk full", self._part_lines))
+        self._closed = True
+        part = self.parts[-1]
+        full = error.errno in DISK_FULL
+        end = encode(End(self._host_s, "disk full" if full else "write failed", self._part_lines))
+        unconfirmed = ""
         with contextlib.suppress(OSError):
-            os.ftruncate(self._file, self._size)
-            if self._size == 0:
-                os.unlink(self.path)
-            elif os.write(self._file, end) < len(end):
-                os.ftruncate(self._file, self._size)
-        self._finish()
-        what = "the disk is full" if error.errno in DISK_FULL else f"the capture cannot be written: {error.strerror}"
-        raise StorageError(
-            what, str(self.path), f"All {self.lines} lines before are safe; make room and begin a new recording"
-        ) from None
-
-    def _sync(self) -> None:
+            os.ftruncate(part.file, self._size)
+            if os.write(part.file, end) < len(end):
+                os.ftruncate(part.file, self._size)
         try:
-            os.fsync(self._file)
-        except OSError as error:
-            # A pipe or a device cannot be synchronised; a disk that fails to must be told of.
-            if error.errno != errno.EINVAL:
-                self._give_up(error)
-
-    def _finish(self) -> None:
-        file, self._file = self._file, None
-        try:
-            os.fsync(file)
-        except OSError as error:
-            if error.errno != errno.EINVAL:
-                raise StorageError(
-                    f"the last second may not be on the disk: {error.strerror}",
-                    str(self.path),
-                    "Check it: coilcount inspect",
-                ) from None
-        finally:
-            os.close(file)
+            self._finish(part)
+        except OSError as failure:
+            unconfirmed = reason(failure)
+        if self._final is not None:
+            raise cannot_write(error, self._final) from None
+        what = "the disk is full" if full else f"the capture cannot be written: {reason(error)}"
+        raise recording_stopped(what, part.path, self.lines, unconfirmed=unconfirmed) from None
 
     def _rotate(self) -> None:
-        self.close("rotated")
-        part = self._header.part + 1
-        while (path := part_path(self._first_path, part)).exists():
-            part += 1
-        self._header = replace(self._header, part=part)
-        self._open(path, self._header)
-        # What a reader of this part alone needs: the board, the threshold in force, a freeze that still lasts.  At
+        """Go on in the next part.  The old one is ended when the new one is there, so that recording never pauses."""
+        # What a reader of the new part alone needs: the board, the threshold in force, a freeze that still lasts.  At
         # their own times.
-        for entry in (self._hello, self._threshold, self._freeze):
-            if entry is not None:
-                self._append(encode(entry))
-        self._synced_s = self._host_s
+        repeated = [entry for entry in (self._hello, self._threshold, self._freeze) if entry is not None]
+        number = self._header.part + 1
+        old, size, lines = self.parts[-1], self._size, self._part_lines
+        while True:
+            path = part_path(self._first_path, number)
+            header = replace(self._header, part=number)
+            try:
+                self._begin(path, [header, *repeated])
+            except FileExistsError:
+                number += 1
+                continue
+            except OSError as error:
+                self._rotate_again_s = self._host_s + ROTATE_AGAIN_S
+                why = cannot_write(error, path).what
+                if why != self._no_next_part:
+                    self._no_next_part = why
+                    self._on_warning(
+                        f"the next part of the recording cannot be made ({path}): {why}. Recording goes on in "
+                        f"{old.path}, and the next part is tried again every {ROTATE_AGAIN_S:.0f} s"
+                    )
+                return
+            break
+        self._header = header
+        self._no_next_part = ""
+        self._end_old(old, size, lines)
 
-    def _look_at_disk(self) -> None:
-        if self._warned:
-            return
-        free = self._free(self.path.parent)
-        if free < self._min_free_bytes:
-            self._warned = True
-            self._on_warning(f"only {free / 1e6:.0f} MB are left on the disk of {self.path}: make room")
+    def _end_old(self, part: Part, size: int, lines: int) -> None:
+        failed = None
+        try:
+            _write_all(part.file, encode(End(self._host_s, "rotated", lines)))
+            self.lines += 1
+        except OSError as error:
+            failed = error
+            with contextlib.suppress(OSError):
+                os.ftruncate(part.file, size)
+        try:
+            self._finish(part)
+        except OSError as error:
+            failed = failed or error
+        if failed:
+            self._on_warning(
+                f"the end of {part.path} may not be on the disk: {reason(failed)}. Recording goes on in {self.path}"
+            )
+
+
+def _write_all(file: int, data: bytes) -> None:
+    left = memoryview(data)
+    while left:
+        left = left[os.write(file, left) :]

@@ -3,28 +3,34 @@
 from pathlib import Path
 from typing import Any
 
-from coilcount.errors import StorageError
+from coilcount.errors import InputError, StorageError
+from coilcount.new_files import new_paths
 
 
 def write_figures(figures: dict[str, Any], folder: Path) -> list[Path]:
-    """Write NAME.svg and NAME.png of each matplotlib Figure into `folder`, made where needed; returns their paths.
+    """Write NAME.svg and NAME.png of each matplotlib Figure into `folder`, made if needed; returns their paths.
 
-    Raises StorageError where the folder or a file cannot be written.
+    All of the files appear, or none.  Raises InputError if one exists, StorageError if the folder or a file cannot be
+    written.
     """
     from matplotlib import rc_context
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.backends.backend_svg import FigureCanvasSVG
 
-    written = []
+    canvases = {"svg": FigureCanvasSVG, "png": FigureCanvasAgg}
+    wanted = [(folder / f"{name}.{suffix}", figure, suffix) for name, figure in figures.items() for suffix in canvases]
+    paths = [path for path, _, _ in wanted]
     try:
         folder.mkdir(parents=True, exist_ok=True)
         # No date and no random names in the SVG: the same figures give the same files.
-        with rc_context({"svg.hashsalt": "coilcount"}):
-            for name, figure in figures.items():
-                for canvas, suffix in ((FigureCanvasSVG, "svg"), (FigureCanvasAgg, "png")):
-                    path = folder / f"{name}.{suffix}"
-                    canvas(figure).print_figure(path, dpi=110, metadata={"Date": None} if suffix == "svg" else None)
-                    written.append(path)
+        with new_paths(*paths) as temporaries, rc_context({"svg.hashsalt": "coilcount"}):
+            for temporary, (_, figure, suffix) in zip(temporaries, wanted, strict=True):
+                metadata = {"Date": None} if suffix == "svg" else None
+                canvases[suffix](figure).print_figure(temporary, format=suffix, dpi=110, metadata=metadata)
+    except FileExistsError as error:
+        raise InputError(
+            "the picture exists", str(error.filename), "Nothing is ever overwritten: give another folder"
+        ) from None
     except OSError as error:
         raise StorageError(f"cannot write the pictures: {error.strerror}", str(folder)) from None
-    return written
+    return paths

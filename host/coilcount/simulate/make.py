@@ -3,10 +3,12 @@
 from collections.abc import Callable
 from pathlib import Path
 
-from coilcount.capture.labels import labels_path, write_labels
+from coilcount.capture.failures import cannot_write
+from coilcount.capture.labels import labels_path, put_labels
 from coilcount.capture.writer import CaptureWriter
 from coilcount.errors import InputError
 from coilcount.model import Header
+from coilcount.new_files import new_paths
 from coilcount.simulate.coil import CoilModel
 from coilcount.simulate.dprime import yardstick
 from coilcount.simulate.edges import TICK_S
@@ -28,7 +30,7 @@ def write_simulation(
     interval_ms: int = 20,
     progress: Callable[[float], None] = lambda share: None,
 ) -> dict[str, int | float]:
-    """Write the capture at `path` and its labels beside it; neither may exist.
+    """Write the capture at `path` and its labels beside it, both or neither; neither may exist.
 
     progress is told the share that is done.  Returns seed, duration_s, lines, labels_written.  Raises InputError,
     StorageError.
@@ -36,8 +38,6 @@ def write_simulation(
     seed = scene.seed if seed is None else seed
     f0_hz = CoilModel(scene).f0_hz
     _check_interval(f0_hz, interval_ms)
-    if labels_path(path).exists():
-        raise InputError("the file exists", str(labels_path(path)), "Nothing is ever overwritten: move it away first")
     header = Header(
         source="simulate",
         start_utc=scene.start_utc,
@@ -47,14 +47,19 @@ def write_simulation(
         simulated=True,
     )
     shown_s = 0.0
-    with CaptureWriter(path, header, sync_s=None) as writer:
-        for entry in entries(scene, seed, interval_ms):
-            writer.write(entry)
-            if entry.host_s >= shown_s:
-                progress(min(0.99, entry.host_s / scene.duration_s))
-                shown_s += PROGRESS_S
-    found = labels(scene, lambda: yardstick(scene, f0_hz, interval_ms))
-    write_labels(labels_path(path), found)
+    try:
+        with new_paths(path, labels_path(path)) as (capture, truth):
+            with CaptureWriter(capture, header, final=path) as writer:
+                for entry in entries(scene, seed, interval_ms):
+                    writer.write(entry)
+                    if entry.host_s >= shown_s:
+                        progress(min(0.99, entry.host_s / scene.duration_s))
+                        shown_s += PROGRESS_S
+            found = labels(scene, lambda: yardstick(scene, f0_hz, interval_ms))
+            with open(truth, "x", newline="", encoding="utf-8") as file:
+                put_labels(file, found)
+    except OSError as error:
+        raise cannot_write(error, path) from None
     progress(1.0)
     return {"seed": seed, "duration_s": scene.duration_s, "lines": writer.lines, "labels_written": len(found)}
 

@@ -19,8 +19,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from coilcount.capture.csv_log import read_log
+    from coilcount.capture.failures import cannot_write
     from coilcount.capture.writer import CaptureWriter
     from coilcount.model import Header
+    from coilcount.new_files import new_paths
 
     log = read_log(args.log)
     for name in log.ignored:
@@ -47,9 +49,12 @@ def run(args: argparse.Namespace) -> int:
         notes=notes,
         interval_s=log.interval_s,
     )
-    with CaptureWriter(args.file, header, sync_s=None) as writer:
-        for reading in log.readings:
-            writer.write(reading)
+    try:
+        with new_paths(args.file) as (path,), CaptureWriter(path, header, final=args.file) as writer:
+            for reading in log.readings:
+                writer.write(reading)
+    except OSError as error:
+        raise cannot_write(error, args.file) from None
     if not args.quiet:
         duration_s = log.readings[-1].time_s - log.readings[0].time_s
         print(f"{len(log.readings)} readings of {log.interval_s:g} s over {duration_s:.1f} s to {args.file}")

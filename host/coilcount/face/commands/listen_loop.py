@@ -59,6 +59,8 @@ def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> in
     with contextlib.ExitStack() as stack:
         # The capture first: what a view does wrong costs no data.
         writer = _writer(file, header, settings, warn)
+        if writer is not None:
+            stack.enter_context(writer)  # left by an exception before the session can close it: "aborted"
         showing = contextlib.ExitStack()
         session = Session(
             link=source.link,
@@ -94,8 +96,9 @@ def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> in
             print_table(kept, sys.stdout)
         if summary and not (args.json or args.quiet):
             print(f"summary: {summary_line(summary)}")
-            if file:
-                print(f"recorded: {file}")
+            there = [] if writer is None else [str(path) for path in writer.parts if path not in writer.missing]
+            if there:
+                print(f"recorded: {', '.join(there)}")
         sys.stdout.flush()
 
     if not boundary.gone("the output"):
@@ -105,7 +108,8 @@ def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> in
             streams.say_on_error(f"coilcount: warning: {text}")
     if boundary.gone("the output"):
         streams.silence_output()
-    return EXIT_NO if boundary.failures else EXIT_DONE
+    # The writer has said which files are not there.
+    return EXIT_NO if boundary.failures or (writer is not None and writer.missing) else EXIT_DONE
 
 
 def _draws() -> bool:
@@ -115,10 +119,10 @@ def _draws() -> bool:
 def _writer(file: str | None, header, settings, warn):
     if file is None:
         return None
-    from coilcount.capture.writer import CaptureWriter
+    from coilcount.capture.background_writer import BackgroundWriter
 
     capture = settings.capture
-    return CaptureWriter(
+    return BackgroundWriter(
         file,
         header,
         rotate_bytes=round(capture["rotate_mb"] * 1e6),

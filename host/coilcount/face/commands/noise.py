@@ -1,6 +1,7 @@
 """`coilcount noise FILE`: stability and drift of a quiet capture, and the threshold for a wanted false-alarm rate."""
 
 import argparse
+import contextlib
 import json
 import sys
 from collections.abc import Callable, Iterator
@@ -56,16 +57,16 @@ def run(args: argparse.Namespace) -> int:
         from coilcount.face.noise_text import print_noise
 
         print_noise(noise, sys.stdout)
-    if args.picture:
-        from coilcount.face.picture_noise import draw_noise
+    with contextlib.nullcontext() if out is None else _saved(out, _settings_text(args.file, settings, noise)):
+        # Inside: if the pictures cannot be written, the settings do not stand in the way of doing it again.
+        if args.picture:
+            from coilcount.face.picture_noise import draw_noise
 
-        paths = draw_noise(noise, Path(args.picture))
-        if talk:
-            print("drawn: " + ", ".join(str(path) for path in paths))
-    if out is not None:
-        _save(out, args.file, settings, noise)
-        if talk:
-            print(f"noise and threshold in {out}: use it with --settings, or as coilcount.toml")
+            paths = draw_noise(noise, Path(args.picture))
+    if args.picture and talk:
+        print("drawn: " + ", ".join(str(path) for path in paths))
+    if out is not None and talk:
+        print(f"noise and threshold in {out}: use it with --settings, or as coilcount.toml")
     return EXIT_DONE
 
 
@@ -143,9 +144,8 @@ def _threshold(entries: Callable, found: Any, settings: Any, wanted: float) -> d
     }
 
 
-def _save(out: Path, file: str, settings: Any, noise: dict[str, Any]) -> None:
+def _settings_text(file: str, settings: Any, noise: dict[str, Any]) -> str:
     """The values that are in force and no defaults, with the threshold and the floor of this recording."""
-    from coilcount.errors import StorageError
     from coilcount.settings import BY_DEFAULT, SCHEMA, SECTIONS, toml_line
 
     found = noise["threshold"]
@@ -176,13 +176,21 @@ def _save(out: Path, file: str, settings: Any, noise: dict[str, Any]) -> None:
             kept |= new
         if kept:
             lines += ["", f"[{section}]", *(toml_line(name, value) for name, value in kept.items())]
+    return "\n".join(lines) + "\n"
+
+
+@contextlib.contextmanager
+def _saved(out: Path, text: str) -> Iterator[None]:
+    """A new file with this text; it appears after the body, or not at all."""
+    from coilcount.capture.failures import cannot_write
+    from coilcount.new_files import new_file
+
     try:
-        with open(out, "x", encoding="utf-8") as made:
-            made.write("\n".join(lines) + "\n")
-    except FileExistsError:
-        raise _exists(out) from None
+        with new_file(out) as made:
+            made.write(text)
+            yield
     except OSError as error:
-        raise StorageError(f"the file cannot be written: {error.strerror}", str(out), "Look at the folder") from None
+        raise cannot_write(error, out) from None
 
 
 def _learned(learned: dict[str, Any]) -> dict[str, Any]:

@@ -1,15 +1,17 @@
 """plan: the coil, its capacitor and what it will find, before any wire is wound."""
 
 import argparse
+import contextlib
 import json
 import os
 import re
 import sys
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from coilcount.errors import EXIT_DONE, InputError, StorageError
+from coilcount.errors import EXIT_DONE, InputError
 
 # option: (key of the plan file, unit, lowest, highest, an example, factor from the unit to the key, help)
 COIL_QUANTITIES = {
@@ -74,17 +76,18 @@ def run(args: argparse.Namespace) -> int:
     if args.frequency is not None:
         plan, found = chosen(plan, free_turns=_free_turns(args))
     document = make_plan(plan, found, curves=args.picture is not None)
+    texts = {}
     if args.save:
         from coilcount.schema.tables import to_toml
 
-        _write_new(args.save, to_toml(plan))
+        texts[args.save] = to_toml(plan)
     if args.save_settings:
-        _write_new(args.save_settings, settings_text(document["sweep"]))
-    if args.picture:
-        from coilcount.face.pictures import draw_plan
-
-        for path in draw_plan(document, Path(args.picture)):
-            print(f"wrote {path}", file=sys.stderr)
+        texts[args.save_settings] = settings_text(document["sweep"])
+    with _new_texts(texts):
+        # Inside: if the pictures cannot be written, the texts do not stand in the way of doing it again.
+        pictures = _draw(document, args.picture)
+    for path in pictures:
+        print(f"wrote {path}", file=sys.stderr)
     if args.json:
         print(json.dumps(_rounded(document), ensure_ascii=False, allow_nan=False))
     elif not args.quiet:
@@ -145,14 +148,28 @@ def _wire(text: str) -> str:
     return text
 
 
-def _write_new(name: str, text: str) -> None:
+def _draw(document: dict[str, Any], folder: str | None) -> list[Path]:
+    if not folder:
+        return []
+    from coilcount.face.pictures import draw_plan
+
+    return draw_plan(document, Path(folder))
+
+
+@contextlib.contextmanager
+def _new_texts(texts: dict[str, str]) -> Iterator[None]:
+    """New files by name with their texts; they appear after the body, all or none."""
+    from coilcount.capture.failures import cannot_write
+    from coilcount.new_files import new_paths
+
+    name = ""
     try:
-        with open(name, "x", encoding="utf-8") as file:
-            file.write(text)
-    except FileExistsError:
-        raise InputError("the file exists already", name, "Give another name") from None
+        with new_paths(*texts) as temporaries:
+            for temporary, name in zip(temporaries, texts, strict=True):
+                temporary.write_text(texts[name], encoding="utf-8")
+            yield
     except OSError as error:
-        raise StorageError(f"cannot write: {error.strerror}", name) from None
+        raise cannot_write(error, name) from None
 
 
 def _rounded(value: Any) -> Any:

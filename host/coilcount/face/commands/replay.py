@@ -154,25 +154,31 @@ def _brief(value: Any) -> str:
 
 
 class _Series:
-    """The CSV of --series, a new file; nothing where no path is given.  Use as a context manager."""
+    """The CSV of --series, a new file that appears when it is whole; nothing where no path is given.
+
+    Use as a context manager.
+    """
 
     def __init__(self, path: str | None) -> None:
         self._path = path
         self._file: TextIO | None = None
 
     def __enter__(self) -> "_Series":
+        from coilcount.new_files import new_file
+
         if self._path is not None:
+            self._opened = new_file(self._path, encoding="ascii", newline="\n")
             try:
-                self._file = open(self._path, "x", encoding="ascii", newline="\n")
+                self._file = self._opened.__enter__()
             except OSError as error:
                 self._give_up(error)
             self._line(_SERIES)
         return self
 
-    def __exit__(self, *_: object) -> None:
+    def __exit__(self, *raised: Any) -> None:
         if self._file is not None:
             try:
-                self._file.close()
+                self._opened.__exit__(*raised)
             except OSError as error:
                 self._give_up(error)
 

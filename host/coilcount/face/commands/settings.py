@@ -68,13 +68,14 @@ def _fetch(args: argparse.Namespace) -> int:
     if args.file is None:
         print(text, end="")
         return EXIT_DONE
+    from coilcount.capture.failures import cannot_write
+    from coilcount.new_files import new_file
+
     try:
-        with open(args.file, "x", encoding="utf-8") as out:
+        with new_file(args.file) as out:
             out.write(text)
-    except FileExistsError:
-        raise InputError("the file exists", args.file, "Nothing is ever overwritten: give another name") from None
     except OSError as error:
-        raise InputError(f"the file cannot be written: {error.strerror}", args.file, "Look at the folder") from None
+        raise cannot_write(error, args.file) from None
     print(f"{len(values)} settings of {_board(talk)} to {args.file}")
     return EXIT_DONE
 
