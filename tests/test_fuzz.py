@@ -26,7 +26,7 @@ def record_nonsense(path: Path, seed: int, count: int) -> tuple[list[Line], list
     """`count` random sound records through a session with every kind of plain view; (lines given, failures)."""
     link, readout, out = Lines(sound_lines(random.Random(seed), count)), Readout(), io.StringIO()
     now = [0.0]
-    writer = CaptureWriter(path, HEADER, sync_s=None)
+    writer = CaptureWriter(path, HEADER)
     boundary = Boundary(lambda: True, clock=lambda: now[0])
     session = Session(
         link=link, chain=Chain(defaults(), points=True), readout=readout, header=HEADER, writer=writer,
