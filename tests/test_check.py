@@ -115,6 +115,12 @@ BROKEN = [
     ("loss", "the amplitude changed alone", stepped(0.9, 1.0), Asked()),
     ("loss", "amplitude and frequency jumped", stepped(0.9, 1.0021), Asked()),
     ("supply", "the supply is too high", sound(heard=[(1.0, STATUS._replace(supply_mv=5600))]), Asked()),
+    ("supply", "the supply reads too low", sound(heard=[(1.0, STATUS._replace(supply_mv=1790))]), Asked()),
+    # What an analogue input reads that is at 0 V: 27 degC + 0.706 V / (1.721 mV/K).
+    ("temperature", "the die's temperature cannot be", sound(heard=[(1.0, STATUS._replace(temperature_mk=710_379))]),
+     Asked()),
+    ("temperature", "the die's temperature cannot be", sound(heard=[(1.0, STATUS._replace(temperature_mk=0))]),
+     Asked()),
 ]
 
 
@@ -142,6 +148,11 @@ def test_just_inside_the_limits_nothing_fails(evidence):
     minutes = None if evidence.readings[-1][1] > 25_040 else 0.3
     found = evaluate(evidence, Asked(amplitude_v=6.6, drift_minutes=minutes))
     assert [f.text for f in found if f.verdict == "failed"] == []
+
+
+def test_a_supply_that_is_not_measured_is_not_called_ok():
+    found = verdicts(sound(heard=[(1.0, STATUS._replace(supply_mv=0))]))
+    assert (found["supply"].verdict, found["temperature"].verdict) == ("not checked", "ok")
 
 
 @pytest.mark.parametrize(
