@@ -16,6 +16,7 @@ PIPELINE = {"physics", "readings", "tracker", "capture"}
 MAY = {
     "model": (set(), set()),
     "errors": (set(), set()),
+    "text": (set(), set()),
     "schema": ({"schema", "errors"}, set()),
     "settings": ({"errors", "schema", "tracker.defaults"}, set()),
     "tracker": ({"tracker"}, set()),
@@ -27,7 +28,7 @@ MAY = {
     "desk": (COMMON | PIPELINE | {"desk", "chain", "coilwire"}, SCIENCE),
     "board": (COMMON | {"board", "coilwire"}, {"serial", "mpremote"}),
     "capture": (COMMON | {"capture", "coilwire"}, set()),
-    "face": (COMMON | {"face", "coilwire"}, {"rich", "matplotlib"}),
+    "face": (COMMON | {"text", "face", "coilwire"}, {"rich", "matplotlib"}),
 }
 # The wiring imports everything, but only inside its functions (checked below).
 WIRING = ("face/cli.py", "face/commands/")

@@ -4,6 +4,7 @@ import json
 from typing import Any
 
 from coilcount.model import Alert, Hold, MarkMade, Output, Silence, Summary
+from coilcount.text import json_safe
 
 # kind: (type, the keys after "kind" and "file", which are field names of that type)
 CONTRACT = {
@@ -36,7 +37,12 @@ def as_object(output: Output, file: str) -> dict[str, Any] | None:
 def as_line(output: Output, file: str) -> str | None:
     """The same as one line of JSON, without its line feed."""
     found = as_object(output, file)
-    return None if found is None else json.dumps(found, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    return None if found is None else as_json(found, (",", ":"))
+
+
+def as_json(value: Any, separators: tuple[str, str] | None = None) -> str:
+    """`value` as one line of JSON, exact for a program and harmless on a terminal.  Raises ValueError for a NaN."""
+    return json_safe(json.dumps(value, ensure_ascii=False, allow_nan=False, separators=separators))
 
 
 def _plain(value: Any) -> Any:

@@ -3,12 +3,13 @@
 import argparse
 import contextlib
 import os
-import signal
 import sys
 from pathlib import Path
 
 from coilcount.errors import EXIT_DONE, InputError
 from coilcount.face.commands.listening import Source, check_source, make_header, open_source
+from coilcount.face.say import say
+from coilcount.face.signals import handled, interrupting
 from coilcount.model import Output
 
 STEP_S = 0.1
@@ -24,8 +25,7 @@ def listen(args: argparse.Namespace, screen: bool, scene_repeats: bool) -> int:
     if file is not None and Path(file).exists():
         raise InputError("the file exists", file, "Nothing is ever overwritten: give another name")
     # Until something is safe a signal interrupts (exit 130), but in order, so that no process stays behind.
-    interrupt = _signals(lambda *_: signal.default_int_handler(signal.SIGINT, None))
-    with interrupt, open_source(args, scene_repeats) as source:
+    with interrupting(), open_source(args, scene_repeats) as source:
         return _run(args, source, settings, screen and _draws())
 
 
@@ -48,7 +48,7 @@ def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> in
         warnings.append(text)
         facts.warning = text
         if not screen:
-            print(f"coilcount: warning: {text}", file=sys.stderr, flush=True)
+            say(f"coilcount: warning: {text}", out=sys.stderr)
 
     kept: list[Output] = []
     header = make_header(args, source, settings)
@@ -70,7 +70,7 @@ def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> in
             ended=source.ended,
             for_s=args.seconds,
         )
-        stack.enter_context(_signals(lambda *_: session.stop()))
+        stack.enter_context(handled(lambda *_: session.stop()))
         try:
             while session.step(STEP_S):
                 source.check()
@@ -82,11 +82,11 @@ def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> in
         # The screen is gone with its alternate buffer; what it told stays.
         print_table(kept, sys.stdout)
         for text in warnings:
-            print(f"coilcount: warning: {text}", file=sys.stderr)
+            say(f"coilcount: warning: {text}", out=sys.stderr)
     if summary and not (args.json or args.quiet):
-        print(f"summary: {summary_line(summary)}")
+        say(f"summary: {summary_line(summary)}")
         if file:
-            print(f"recorded: {file}")
+            say(f"recorded: {file}")
     return EXIT_DONE
 
 
@@ -127,20 +127,6 @@ def _views(args: argparse.Namespace, settings, readout, stack: contextlib.ExitSt
     if args.quiet:
         return [PlainLines(readout, sys.stderr, quiet=True)]
     simulated = "SIMULATED, " if readout.facts.simulated else ""
-    print(f"live: {simulated}{readout.facts.title}")
-    print(f"live: {noise_words(readout.facts.noise_learned)}", flush=True)
+    say(f"live: {simulated}{readout.facts.title}")
+    say(f"live: {noise_words(readout.facts.noise_learned)}")
     return [PlainLines(readout, sys.stdout)]
-
-
-@contextlib.contextmanager
-def _signals(handler):
-    """Ctrl-C, an ordinary kill and a closed terminal end the run in order."""
-    numbers = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
-    # What is ignored stays so: under nohup a recording goes on when its terminal closes.
-    numbers = [number for number in numbers if signal.getsignal(number) != signal.SIG_IGN]
-    before = {number: signal.signal(number, handler) for number in numbers}
-    try:
-        yield
-    finally:
-        for number, old in before.items():
-            signal.signal(number, old)

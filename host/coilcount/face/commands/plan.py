@@ -1,7 +1,6 @@
 """plan: the coil, its capacitor and what it will find, before any wire is wound."""
 
 import argparse
-import json
 import os
 import re
 import sys
@@ -10,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from coilcount.errors import EXIT_DONE, InputError, StorageError
+from coilcount.face.say import say, say_json
 
 # option: (key of the plan file, unit, lowest, highest, an example, factor from the unit to the key, help)
 COIL_QUANTITIES = {
@@ -84,9 +84,9 @@ def run(args: argparse.Namespace) -> int:
         from coilcount.face.pictures import draw_plan
 
         for path in draw_plan(document, Path(args.picture)):
-            print(f"wrote {path}", file=sys.stderr)
+            say(f"wrote {path}", out=sys.stderr)
     if args.json:
-        print(json.dumps(_rounded(document), ensure_ascii=False, allow_nan=False))
+        say_json(_rounded(document))
     elif not args.quiet:
         from coilcount.face.plan_text import print_plan
 
