@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 # What xterm, the Linux console and rxvt send (from memory of their documentation).
 SEQUENCES = [
     b"\x1b[A", b"\x1b[F", b"\x1bOF", b"\x1b[1;5F", b"\x1b[4~", b"\x1b[24;2~", b"\x1b[[A", b"\x1bOM",
-    b"\x1bO5P", b"\x1bm", b"\x1b\x1b[A", b"\x9bF", b"\x8fF", b"\x1b]10;rgb:ff/ff/ff\x07", b"\x1b]11;?\x1b\\", b"\x1bP>|f(1)\x1b\\",
+    b"\x1bO5P", b"\x1bm", b"\x1b\x1b[A", b"\x9bF", b"\x8fF", b"\x1b]10;rgb:ff/ff/ff\x07", b"\x1b]11;?\x1b\\",
+    b"\x1bP>|f(1)\x1b\\",
     b"\x1b\xc3\xa9",
 ]  # fmt: skip
 TYPED = st.text(st.characters(codec="utf-8", exclude_characters="\x1b"), min_size=1, max_size=3)

@@ -25,6 +25,7 @@ from coilcount.face.readout import Readout
 from coilcount.face.session import Session
 from coilcount.model import Header
 from coilcount.settings import defaults
+from command_line import INTERRUPTIBLE
 from ptyboard import HELLO, PtyBoard, interval
 
 CLI = [sys.executable, "-m", "coilcount.face.cli"]
@@ -273,7 +274,7 @@ def test_on_a_terminal_the_screen_is_drawn_and_keys_are_recorded(tmp_path):
 def test_ctrl_c_closes_everything_and_says_0(tmp_path):
     with PtyBoard(tmp_path / "port") as board:
         process = subprocess.Popen(
-            [*CLI, "record", "a.ccap", "--port", str(board.path), "--note", "bench"],
+            [*INTERRUPTIBLE, "record", "a.ccap", "--port", str(board.path), "--note", "bench"],
             cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
         )  # fmt: skip
         wait_for(lambda: (tmp_path / "a.ccap").exists() and (tmp_path / "a.ccap").read_bytes().count(b"\n") >= 2)

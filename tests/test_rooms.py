@@ -26,7 +26,7 @@ MAY = {
     "simulate": (COMMON | PIPELINE | {"simulate", "schema", "coilwire"}, SCIENCE),
     "plan": (COMMON | {"schema", "plan", "physics", "tracker.defaults"}, SCIENCE),
     "desk": (COMMON | PIPELINE | {"desk", "chain", "coilwire"}, SCIENCE),
-    "board": (COMMON | {"board", "coilwire"}, {"serial", "mpremote"}),
+    "board": (COMMON | {"text", "board", "coilwire"}, {"serial", "mpremote"}),
     "capture": (COMMON | {"capture", "coilwire"}, set()),
     "face": (COMMON | {"text", "face", "coilwire"}, {"rich", "matplotlib"}),
 }

@@ -14,6 +14,7 @@ from pathlib import Path
 import serial
 
 from coilcount.errors import CoilcountError, DeviceError
+from coilcount.text import printable
 
 try:
     import termios
@@ -140,8 +141,10 @@ def loss_reason(error: Exception) -> str:
 
 def sample(data: bytes) -> str:
     """The first words of another program, fit for a terminal; "" where there is nothing."""
-    text = "".join(chr(byte) if 32 <= byte < 127 else "." for byte in data[:_SAMPLE_BYTES])
-    return f'"{text.strip()}"' if text.strip(" .") else f"{len(data)} unprintable bytes" if data else ""
+    start = data[:_SAMPLE_BYTES]
+    if not any(32 < byte < 127 for byte in start):
+        return f"{len(data)} unprintable bytes" if data else ""
+    return f'"{printable(start.decode("utf-8", "replace").strip())}"'
 
 
 def permission_remedy(device: str) -> str:
