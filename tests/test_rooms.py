@@ -23,7 +23,7 @@ MAY = {
     "readings": ({"readings", "model", "errors", "coilwire", "tracker.records"}, set()),
     "chain": (COMMON | {"chain", "coilwire", "readings", "tracker"}, set()),
     "physics": ({"physics"}, SCIENCE),
-    "simulate": (COMMON | PIPELINE | {"simulate", "schema", "coilwire"}, SCIENCE),
+    "simulate": (COMMON | PIPELINE | {"text", "simulate", "schema", "coilwire"}, SCIENCE),
     "plan": (COMMON | {"schema", "plan", "physics", "tracker.defaults"}, SCIENCE),
     "desk": (COMMON | PIPELINE | {"desk", "chain", "coilwire"}, SCIENCE),
     "board": (COMMON | {"text", "board", "coilwire"}, {"serial", "mpremote"}),

@@ -8,6 +8,7 @@ import os
 import re
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -15,7 +16,7 @@ from coilcount.face.json_out import as_json
 from coilcount.face.live import draw
 from coilcount.face.readout import Readout
 from coilcount.model import Alert, Point
-from coilcount.text import json_safe, printable
+from coilcount.text import printable
 from coilwire import frame, records
 from hypothesis import given
 from hypothesis import strategies as st
@@ -178,7 +179,7 @@ def test_an_evil_board_through_a_pipe(tmp_path, form):
             cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
         )  # fmt: skip
         while not (tmp_path / "r.ccap").exists() and process.poll() is None:
-            pass
+            time.sleep(0.01)
         board.send(evil_lines())
         out, err = process.communicate(timeout=30)
     assert process.returncode == 0, err
@@ -204,20 +205,24 @@ def test_an_evil_board_on_the_live_screen(tmp_path):
             env={**os.environ, "TERM": "xterm-256color", "COLUMNS": "100", "LINES": "24"},
         )  # fmt: skip
         os.close(slave)
-        seen = b""
-        while b"q quit" not in seen:
-            seen += os.read(terminal, 65536)
-        board.send(evil_lines())
-        board.unplug()
-        board.hello = HELLO._replace(uid="\x1b[7777m\u202e")  # another board: its number is told
-        board.plug()
-        while b"another board" not in seen:
-            seen += os.read(terminal, 65536)
-        os.write(terminal, b"q")
-        while process.poll() is None:
-            with contextlib.suppress(OSError):
+        try:
+            seen = b""
+            while b"q quit" not in seen:
                 seen += os.read(terminal, 65536)
-        os.close(terminal)
+            board.send(evil_lines())
+            board.unplug()
+            board.hello = HELLO._replace(uid="\x1b[7777m\u202e")  # another board: its number is told
+            board.plug()
+            while b"another board" not in seen:
+                seen += os.read(terminal, 65536)
+            os.write(terminal, b"q")
+            while process.poll() is None:
+                with contextlib.suppress(OSError):
+                    seen += os.read(terminal, 65536)
+        finally:
+            process.kill()  # no harm where it has ended
+            process.wait()
+            os.close(terminal)
     assert process.returncode == 0
     assert b"7777m" in seen and b"\x1b[7777m" not in seen and b"\x1b]" not in seen and b"\x07" not in seen
     # What is left once rich's own sequences and line ends are taken out.
@@ -254,12 +259,11 @@ def test_printable_in_examples():
     assert printable("a long text", 6) == "a lon…"
 
 
-@given(st.recursive(st.text(), lambda inner: st.lists(inner) | st.dictionaries(st.text(), inner), max_leaves=6))
+@given(st.dictionaries(st.text(), st.lists(st.text(), max_size=3), max_size=3))
 def test_json_is_harmless_and_exact(value):
     line = as_json(value)
-    assert FORBIDDEN.findall(line) == [] and "\n" not in line
+    assert FORBIDDEN.findall(line) == [] and "\n" not in line and line.isascii()
     assert json.loads(line) == value
-    assert json_safe(line) == line
 
 
 def test_nothing_in_the_face_prints_past_the_one_function():

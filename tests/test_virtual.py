@@ -319,7 +319,7 @@ def test_the_command_serves_the_physics_until_ctrl_c(tmp_path):
     with Host(told["port"]) as host:
         host.until(lambda: len(host.all(records.Interval)) >= 3)
     process.send_signal(signal.SIGINT)
-    assert process.wait(5) == 0
+    assert process.wait(30) == 0
     assert process.stdout.read() == ""
     process.stdout.close()
     assert [i.sequence for i in host.all(records.Interval)[:3]] == [0, 1, 2]

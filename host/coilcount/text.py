@@ -22,14 +22,6 @@ def printable(text: str, most: int | None = None) -> str:
     return shown if most is None or len(shown) <= most else shown[: max(0, most - 1)] + "…"
 
 
-def json_safe(line: str) -> str:
-    """The same JSON `line` with every control as an escape: another spelling of the same value.
-
-    Such a character can stand in JSON only inside a string.
-    """
-    return _UNSAFE.sub(lambda found: f"\\u{ord(found[0]):04x}", line)
-
-
 def _visible(found: re.Match[str]) -> str:
     char = found[0]
     number = ord(char)

@@ -4,7 +4,6 @@ import json
 from typing import Any
 
 from coilcount.model import Alert, Hold, MarkMade, Output, Silence, Summary
-from coilcount.text import json_safe
 
 # kind: (type, the keys after "kind" and "file", which are field names of that type)
 CONTRACT = {
@@ -41,8 +40,12 @@ def as_line(output: Output, file: str) -> str | None:
 
 
 def as_json(value: Any, separators: tuple[str, str] | None = None) -> str:
-    """`value` as one line of JSON, exact for a program and harmless on a terminal.  Raises ValueError for a NaN."""
-    return json_safe(json.dumps(value, ensure_ascii=False, allow_nan=False, separators=separators))
+    """`value` as one line of JSON: exact for a program, harmless on a terminal, in ASCII whatever the terminal takes.
+
+    Raises ValueError for a NaN.
+    """
+    # json escapes every control and every sign beyond ASCII, but for DEL.
+    return json.dumps(value, allow_nan=False, separators=separators).replace("\x7f", r"\u007f")
 
 
 def _plain(value: Any) -> Any:

@@ -28,6 +28,7 @@ from coilcount.errors import CoilcountError, InputError
 from coilcount.simulate.edges import BLOCK_MS
 from coilcount.simulate.scene import load_scene
 from coilcount.simulate.source import Second, Source
+from coilcount.text import printable
 
 RECORD = np.dtype(
     [
@@ -114,10 +115,10 @@ def main(argv: list[str] | None = None) -> int:
         source = Source(scene, args.seed)
         out = os.open(args.out, os.O_WRONLY)
     except CoilcountError as error:
-        print(f"coilcount feed: {error}", file=sys.stderr)
+        print(printable(f"coilcount feed: {error}"), file=sys.stderr)
         return error.exit_code
     except OSError as error:
-        print(f"coilcount feed: cannot write to {args.out}: {error.strerror}", file=sys.stderr)
+        print(printable(f"coilcount feed: cannot write to {args.out}: {error.strerror}"), file=sys.stderr)
         return 2
     try:
         feed(source, out, args.pace, 1000 * (scene.duration_s if args.seconds is None else args.seconds))
