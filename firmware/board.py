@@ -12,7 +12,7 @@ class Board:
         raise NotImplementedError
 
     def supply_mv(self):
-        """The supply in millivolts."""
+        """The supply in millivolts; 0 where it is not measured."""
         raise NotImplementedError
 
     def marks(self):

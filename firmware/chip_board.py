@@ -37,7 +37,7 @@ class ChipBoard(Board):
         return 300_150 - (self._microvolts(self._sensor) - 706_000) * 1000 // 1721
 
     def supply_mv(self):
-        """0 on a board that is not known to measure it."""
+        """VSYS; 0 on a board that is not known to measure it."""
         if self._supply is None:
             return 0
         return 3 * self._microvolts(self._supply) // 1000

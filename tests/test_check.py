@@ -89,6 +89,10 @@ def drifting(ppm_a_minute):
     return sound(readings=[(0.02 * k, 25_000.0 * (1 + 1e-6 * ppm_a_minute * 0.02 * k / 60)) for k in range(1000)])
 
 
+def status(**change):
+    return sound(heard=[(1.0, STATUS._replace(**change))])
+
+
 # finding, first words, evidence, what was asked
 BROKEN = [
     ("self-test", "the self-test counted", sound(selftest=records.Answer(1, 0, "sent=1000 counted=998")), Asked()),
@@ -114,7 +118,11 @@ BROKEN = [
     ("amplitude", "the amplitude is outside", sound(), Asked(amplitude_v=1.3)),
     ("loss", "the amplitude changed alone", stepped(0.9, 1.0), Asked()),
     ("loss", "amplitude and frequency jumped", stepped(0.9, 1.0021), Asked()),
-    ("supply", "the supply is too high", sound(heard=[(1.0, STATUS._replace(supply_mv=5600))]), Asked()),
+    ("supply", "the supply is too high", status(supply_mv=5600), Asked()),
+    ("supply", "the supply reads too low", status(supply_mv=1790), Asked()),
+    # What an analogue input reads that is at 0 V: 27 degC + 0.706 V / (1.721 mV/K).
+    ("temperature", "the die's temperature cannot be", status(temperature_mk=710_379), Asked()),
+    ("temperature", "the die's temperature cannot be", status(temperature_mk=0), Asked()),
 ]
 
 
@@ -142,6 +150,11 @@ def test_just_inside_the_limits_nothing_fails(evidence):
     minutes = None if evidence.readings[-1][1] > 25_040 else 0.3
     found = evaluate(evidence, Asked(amplitude_v=6.6, drift_minutes=minutes))
     assert [f.text for f in found if f.verdict == "failed"] == []
+
+
+def test_a_supply_that_is_not_measured_is_not_called_ok():
+    found = verdicts(status(supply_mv=0))
+    assert (found["supply"].verdict, found["temperature"].verdict) == ("not checked", "ok")
 
 
 @pytest.mark.parametrize(

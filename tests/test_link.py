@@ -1,12 +1,20 @@
 """The serial link: real pyserial on a real pty, the far end played by the test (tests/ptyboard.py)."""
 
+import contextlib
+import os
+import select
+import socket
+import threading
 import time
+import tty
 
 import pytest
-from coilcount.board import ports
+import serial.rfc2217
+from coilcount.board import opening, ports
 from coilcount.board.link import SerialLink
 from coilcount.errors import DeviceError
 from coilcount.model import Gap, Line
+from coilwire import records
 from ptyboard import HELLO, PtyBoard, interval
 
 
@@ -135,8 +143,6 @@ def test_another_programs_text_is_shown_with_a_printable_sample(tmp_path):
         clock = hurried(20)
         link = SerialLink(str(board.path), clock)
         board.send(b"flushed on opening\r\n")
-        import threading
-
         later = threading.Timer(0.03, board.send, [b"\x1b[1mTraceback: no module named sensors\r\n" * 3])
         later.start()
         with pytest.raises(DeviceError, match="another program") as caught:
@@ -165,11 +171,115 @@ def test_sound_records_without_a_hello_are_taken_and_a_newer_protocol_is_known(t
         assert link.newer_protocol
         link.close()
     with PtyBoard(tmp_path / "mute", hello=None) as board:
-        import threading
-
         link = SerialLink(str(board.path), hurried(20))
         later = threading.Timer(0.03, board.send, [interval(7)])
         later.start()
         assert link.connect() is None
         later.join()
         assert [entry.data for entry in link.close()] == [interval(7)[:-1]]
+
+
+def test_a_board_that_does_not_read_is_no_unplug_and_the_torn_line_is_ended(tmp_path):
+    master, slave = os.openpty()
+    tty.setraw(slave)
+    link = SerialLink(os.ttyname(slave), hurried(1))
+    try:
+        os.write(master, records.write(HELLO))
+        later = threading.Timer(0.05, os.write, [master, records.write(HELLO)])  # opening flushes what was there
+        later.start()
+        link.connect()
+        later.join()
+        link._port.write_timeout = 0.05
+        flood = b"@C,1" + b"x" * 300_000  # more than the pty holds
+        link.send(flood)
+        assert link.connected and link.problem == ""
+        os.write(master, interval(3))
+        assert read_until(link, lambda entry: b"@I,3," in entry.data)
+        # Once the board reads again, a repeated command stands on a line of its own.
+        got = b""
+        while select.select([master], [], [], 0.1)[0]:
+            got += os.read(master, 65_536)
+        link.send(b"@again\n")
+        link.send(b"@more\n")
+        time.sleep(0.05)
+        assert 0 < len(got) < len(flood) and os.read(master, 100) == b"\n@again\n@more\n"
+        assert link.close() == [] and link.reconnections == 0
+    finally:
+        os.close(master)
+        os.close(slave)
+
+
+def test_a_port_that_select_cannot_wait_for_is_read_all_the_same():
+    """pyserial's loop:// gives back what is sent: the question, then whatever the test says."""
+    link = SerialLink("loop://", hurried(1))
+    threading.Timer(0.05, lambda: link._port.write(records.write(HELLO))).start()
+    assert link.connect() == HELLO
+    link.send(interval(1) + interval(2))
+    lines = read_until(link, lambda entry: b"@I,2," in entry.data)
+    assert [entry.data for entry in lines[-2:]] == [interval(1)[:-1], interval(2)[:-1]]
+    before = time.monotonic()
+    assert link.read(0.05) == [] and 0.04 < time.monotonic() - before < 1
+    full = b"x" * link._port.buffer_size + b"\n"
+    link._port.write_timeout = 0.5
+    assert opening.write(link._port, full) is False  # its buffer is full: a time-out as well
+    link.read(0.05)
+    assert link.connected
+    link.close()
+
+
+@contextlib.contextmanager
+def rfc2217_server():
+    """(its URL, a function that sends to the client): pyserial's own server side, the board played by the test."""
+    listener = socket.create_server(("127.0.0.1", 0))
+    client = []
+    stop = threading.Event()
+
+    class Connection:
+        def write(self, data: bytes) -> None:
+            client[0].sendall(data)
+
+    def serve() -> None:
+        client.append(listener.accept()[0])
+        # Only its settings are of use: loop:// takes them all.
+        manager = serial.rfc2217.PortManager(serial.serial_for_url("loop://"), Connection())
+        client.append(manager)
+        while not stop.is_set():
+            if not select.select([client[0]], [], [], 0.02)[0]:
+                continue
+            data = client[0].recv(1024)
+            if not data:
+                return
+            if b"?" in b"".join(manager.filter(data)):
+                send(records.write(HELLO))
+
+    def send(data: bytes) -> None:
+        client[0].sendall(b"".join(client[1].escape(data)))
+
+    thread = threading.Thread(target=serve)
+    thread.start()
+    try:
+        yield f"rfc2217://127.0.0.1:{listener.getsockname()[1]}", send, lambda: client[0].shutdown(socket.SHUT_RDWR)
+    finally:
+        stop.set()
+        thread.join()
+        for end in (*client[:1], listener):
+            end.close()
+
+
+# pyserial names its threads in a way that Python wants no more.
+@pytest.mark.filterwarnings("ignore:set(Daemon|Name):DeprecationWarning")
+def test_a_board_behind_an_rfc2217_server():
+    with rfc2217_server() as (url, send, hang_up):
+        link = SerialLink(url, hurried(1))
+        assert link.connect() == HELLO
+        send(b"".join(map(interval, range(200))))
+        lines = read_until(link, lambda entry: b"@I,199," in entry.data)
+        assert [entry.data for entry in lines if b"@I" in entry.data] == [interval(k)[:-1] for k in range(200)]
+        hang_up()
+        for _ in range(200):
+            link.read(0.02)
+            if not link.connected:
+                break
+        assert "link lost" in link.problem or link.problem == "unplugged"
+        (gap,) = link.close()
+        assert isinstance(gap, Gap)

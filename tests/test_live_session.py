@@ -20,11 +20,13 @@ from coilcount.chain import Chain
 from coilcount.errors import StorageError
 from coilcount.face import keys
 from coilcount.face.cli import main
-from coilcount.face.plain import JsonLines, PlainLines
+from coilcount.face.plain import JsonLines, PlainLines, status_line
 from coilcount.face.readout import Readout
-from coilcount.face.session import Session
+from coilcount.face.session import RATE_STAYS_S, Session
 from coilcount.model import Header
 from coilcount.settings import defaults
+from coilwire import records
+from command_line import INTERRUPTIBLE
 from ptyboard import HELLO, PtyBoard, interval
 
 CLI = [sys.executable, "-m", "coilcount.face.cli"]
@@ -270,10 +272,37 @@ def test_on_a_terminal_the_screen_is_drawn_and_keys_are_recorded(tmp_path):
     assert entries[-1]["end"] == "closed"
 
 
+def test_the_rate_is_0_while_nothing_comes(tmp_path):
+    settings, readout = defaults(), Readout()
+    with PtyBoard(tmp_path / "port") as board:
+        clock = board_clock()
+        link = SerialLink(str(board.path), clock)
+        link.connect()
+        session = Session(
+            link=link, chain=Chain(settings, points=True), readout=readout, views=[], clock=clock,
+            header=header(link, settings),
+        )  # fmt: skip
+        sequence = 0
+        while not readout.facts.records_per_s:
+            assert clock() < 100
+            board.send(interval(sequence) + records.write(records.Status(1000, 295_000, 5000, 1, 0, 0, 0)))
+            session.step(0.02)
+            time.sleep(0.01)  # a tenth of a second of the board's time
+            sequence += 1
+        until = clock() + RATE_STAYS_S + 1
+        while clock() < until:  # connected, but silent
+            session.step(0.02)
+        assert "status" in status_line(readout) and ", 0.0 records/s, " in status_line(readout)
+        board.unplug()
+        session.step(0.02)
+        assert readout.facts.problem == "unplugged" and readout.facts.records_per_s == 0
+        session.close()
+
+
 def test_ctrl_c_closes_everything_and_says_0(tmp_path):
     with PtyBoard(tmp_path / "port") as board:
         process = subprocess.Popen(
-            [*CLI, "record", "a.ccap", "--port", str(board.path), "--note", "bench"],
+            [*INTERRUPTIBLE, "record", "a.ccap", "--port", str(board.path), "--note", "bench"],
             cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
         )  # fmt: skip
         wait_for(lambda: (tmp_path / "a.ccap").exists() and (tmp_path / "a.ccap").read_bytes().count(b"\n") >= 2)

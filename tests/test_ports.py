@@ -39,6 +39,28 @@ def test_no_board_says_what_to_check(tmp_path):
     assert str(mute.path) in caught.value.where and "cable" in caught.value.remedy
 
 
+def other(board: PtyBoard) -> ports.Port:
+    """The same of another maker: an adapter, a modem, a printer."""
+    return ports.Port(str(board.path), "0403:6001", "A1", "USB serial")
+
+
+def test_ports_of_other_makers_are_opened_only_where_no_board_answers(tmp_path):
+    with (
+        PtyBoard(tmp_path / "one") as one,
+        PtyBoard(tmp_path / "two") as two,
+        PtyBoard(tmp_path / "mute", None) as mute,
+    ):
+        listing = [other(two), *listed(one)]
+        left, reply = ports.ask(listing, 0.4)
+        assert reply.hello == HELLO and left.hello is None and "not asked" in left.reason and two.asked == 0
+        assert ports.choose(listing=lambda: listing) == str(one.path)
+        # A board behind an adapter is still found by itself, where it is the only one.
+        listing = [*listed(mute), other(two)]
+        assert ports.choose(listing=lambda: listing, wait_s=0.3) == str(two.path)
+        with pytest.raises(DeviceError, match="2 boards answer"):
+            ports.choose(listing=lambda: [other(one), other(two)], wait_s=0.3)
+
+
 def test_ports_that_are_not_usb_are_not_opened():
     (reply,) = ports.ask([ports.Port("/dev/does-not-exist")])
     assert reply.hello is None and reply.reason == "not a USB port: not asked"

@@ -17,18 +17,19 @@ MAY = {
     "model": (set(), set()),
     "errors": (set(), set()),
     "new_files": (set(), set()),
+    "text": (set(), set()),
     "schema": ({"schema", "errors"}, set()),
     "settings": ({"errors", "schema", "tracker.defaults"}, set()),
     "tracker": ({"tracker"}, set()),
     "readings": ({"readings", "model", "errors", "coilwire", "tracker.records", "tracker.continuity"}, set()),
     "chain": (COMMON | {"chain", "coilwire", "readings", "tracker"}, set()),
     "physics": ({"physics"}, SCIENCE),
-    "simulate": (COMMON | PIPELINE | {"simulate", "schema", "coilwire"}, SCIENCE),
+    "simulate": (COMMON | PIPELINE | {"text", "simulate", "schema", "coilwire"}, SCIENCE),
     "plan": (COMMON | {"schema", "plan", "physics", "tracker.defaults"}, SCIENCE),
     "desk": (COMMON | PIPELINE | {"desk", "chain", "coilwire"}, SCIENCE),
-    "board": (COMMON | {"board", "coilwire"}, {"serial", "mpremote"}),
+    "board": (COMMON | {"text", "board", "coilwire"}, {"serial", "mpremote"}),
     "capture": (COMMON | {"capture", "coilwire"}, set()),
-    "face": (COMMON | {"face", "coilwire"}, {"rich", "matplotlib"}),
+    "face": (COMMON | {"text", "face", "coilwire"}, {"rich", "matplotlib"}),
 }
 # The wiring imports everything, but only inside its functions (checked below).
 WIRING = ("face/cli.py", "face/commands/")

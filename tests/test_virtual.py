@@ -16,13 +16,15 @@ from pathlib import Path
 
 import pytest
 import serial
-from coilcount.board import virtual_interpreter
+from coilcount.board import virtual_folder, virtual_interpreter
 from coilcount.board.firmware_files import coilwire_folder, firmware_folder, tracker_folder
 from coilcount.board.virtual import VirtualBoard
 from coilcount.board.virtual_tcp import Relay
 from coilcount.errors import DeviceError, InputError
 from coilwire import frame, records
+from command_line import INTERRUPTIBLE
 from firmware_scenes import FIRMWARE, edge_times, scene, sums
+from killed_start import killed_start
 
 FEED = Path(__file__).with_name("firmware_scenes.py")
 INTERPRETERS = {"micropython": virtual_interpreter.find_interpreter, "cpython": virtual_interpreter.cpython}
@@ -310,20 +312,69 @@ def test_tcp_serves_one_client_after_another():
 
 
 def test_the_command_serves_the_physics_until_ctrl_c(tmp_path):
-    command = [sys.executable, "-m", "coilcount.face.cli", "virtual", "--json", "--scene", "quiet-bench", "--seed", "5"]
+    command = [*INTERRUPTIBLE, "virtual", "--json", "--scene", "quiet-bench", "--seed", "5"]
     process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=dict(os.environ, TMPDIR=str(tmp_path)))
     told = json.loads(process.stdout.readline())
     assert told["simulated"] is True
     with Host(told["port"]) as host:
         host.until(lambda: len(host.all(records.Interval)) >= 3)
     process.send_signal(signal.SIGINT)
-    assert process.wait(5) == 0
+    assert process.wait(30) == 0
     assert process.stdout.read() == ""
     process.stdout.close()
     assert [i.sequence for i in host.all(records.Interval)[:3]] == [0, 1, 2]
     first, second = host.all(records.Interval)[:2]
     frequency = (second.first_edge - first.first_edge) * 62_500_000 / (second.t_first - first.t_first)
     assert 20_000 < frequency < 30_000
+
+
+def test_a_long_path_of_the_temporary_folder_is_no_harm(tmp_path, monkeypatch):
+    # MicroPython dies of an argument of more than 255 bytes.
+    deep = tmp_path / ("long-" * 30) / ("longer-" * 20)
+    deep.mkdir(parents=True)
+    firmware = shutil.copytree(FIRMWARE, deep / "firmware")
+    monkeypatch.setattr(tempfile, "tempdir", str(deep))
+    feed = [sys.executable, str(FEED), json.dumps({"pace": 10, "ms": 1000})]
+    with VirtualBoard(firmware, feed) as virtual, Host(virtual.port) as host:
+        assert len(str(virtual.port)) > 300
+        host.to_the_end(virtual)
+        virtual.check()
+    assert len(host.all(records.Interval)) > 40 and list(deep.glob("coilcount-*")) == []
+
+
+# Seconds after its folder appeared; None: when all runs.
+@pytest.mark.parametrize("after_s", [0.0, 0.01, 0.1, 0.3, None])
+def test_after_kill_9_every_process_ends_and_the_next_start_removes_the_folder(tmp_path, monkeypatch, after_s):
+    outcome = killed_start(tmp_path / "made", after_s, signal.SIGKILL)
+    assert (outcome.code, outcome.left) == (-signal.SIGKILL, 0)
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "made"))
+    with board(ms=10) as virtual:
+        assert list((tmp_path / "made").glob("coilcount-*")) == [Path(virtual.port).parent]
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
+def test_a_kill_or_a_closed_terminal_ends_it_in_order(tmp_path, number):
+    outcome = killed_start(tmp_path / "made", None, number)
+    assert outcome.children >= 2
+    assert outcome == outcome._replace(code=0, left=0, folders=0)
+
+
+def test_a_folder_in_use_and_a_strangers_are_left_alone(tmp_path, monkeypatch):
+    folder, lock = virtual_folder.make()
+    (folder / "kept").touch()
+    stranger = tmp_path / "coilcount-notes"
+    stranger.mkdir()
+    (stranger / "kept").touch()
+    os.utime(stranger, (0, 0))
+    fresh = tmp_path / "coilcount-fresh"
+    fresh.mkdir()
+    virtual_folder.remove_left()
+    assert (folder / "kept").exists() and (stranger / "kept").exists() and fresh.exists()
+    os.utime(fresh, (0, 0))
+    os.close(lock)  # its owner is gone
+    virtual_folder.remove_left()
+    assert not folder.exists() and not fresh.exists() and (stranger / "kept").exists()
+    shutil.rmtree(stranger)
 
 
 def test_the_files_of_a_board_are_found():

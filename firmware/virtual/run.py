@@ -1,7 +1,8 @@
 """Runs the firmware on a PC: the real application, with a scene in place of the coil.
 
 Arguments: the folders to import from (joined by ':'), the scene's file descriptor, the folder that
-stands for flash, the board's name, its serial number.  The link is stdin and stdout.
+stands for flash, the board's name, its serial number, and (where there is one) the reading end of a pipe that the
+host's process holds open as long as it lives.  The link is stdin and stdout.
 """
 
 import select
@@ -21,7 +22,7 @@ LAST_ROUNDS = 500
 
 
 def main():
-    _, paths, descriptor, folder, name, uid = sys.argv
+    _, paths, descriptor, folder, name, uid = sys.argv[:6]
     sys.path[:0] = paths.split(":")
     from app import App
     from link import Link
@@ -45,9 +46,15 @@ def main():
     sources.register(reader, select.POLLIN)
     host = select.poll()
     host.register(reader, select.POLLIN)
+    lives = select.poll()
+    if len(sys.argv) > 6:
+        life = open(int(sys.argv[6]), "rb", buffering=0)
+        lives.register(life, select.POLLIN)
 
     def idle():
         sources.poll(IDLE_MS if link.idle() else IDLE_SENDING_MS)
+        if lives.poll(0):
+            sys.exit(EXIT_NO_HOST)
         for item in host.poll(0):
             # Nobody holds the other end any more: the host's process is gone, and so must this be.
             if item[1] & select.POLLHUP and not item[1] & select.POLLIN:

@@ -96,11 +96,14 @@ def read(wire_frame):
     """The record in a frame.  Unknown kinds come back as Unknown, trailing new fields are dropped.
 
     Raises ValueError where a known kind has too few fields, a bad number, one not below its
-    modulus, or bad text.
+    modulus, or bad text; also where a field of an unknown kind is bad text.
     """
     kind, raw = wire_frame
     fields = FIELDS.get(kind)
     if fields is None:
+        # Of its fields only this is known: numbers and text alike can be unescaped.
+        for field in raw:
+            frame.unescape(field)
         return Unknown(kind, raw)
     if len(raw) < len(fields):
         raise ValueError("%s needs %d fields and has %d" % (kind, len(fields), len(raw)))

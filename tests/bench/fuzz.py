@@ -1,8 +1,9 @@
-"""Nonsense in large numbers: sound records through a session, changed captures through `replay` and `inspect`, changed
-TOML files through their readers.  Prints counts; every exception that is not the project's own is printed with its seed.
+"""Nonsense in large numbers: sound records through a session, changed captures through `replay` and `inspect`.
 
-    python tests/bench/fuzz.py                      10^6 records, 10,000 captures, 5,000 TOML files; about an hour
-    python tests/bench/fuzz.py --records 30000 --captures 300 --toml 300
+Prints counts, and each exception that is not the project's own with its seed.
+
+    python tests/bench/fuzz.py                      a million records and 10,000 captures: some twenty minutes
+    python tests/bench/fuzz.py --records 30000 --captures 300
 """
 
 import argparse
@@ -58,7 +59,8 @@ def captures(folder: Path, count: int) -> None:
             if not found[what]:
                 print(f"seed {seed}: {what}: {error}")
             found[what] += 1
-    print(f"{count} changed captures through replay and inspect: {found.total()} foreign exceptions; inspect {dict(exits)}")
+    print(f"{count} changed captures through replay and inspect: {found.total()} foreign exceptions")
+    print(f"exit codes of inspect: {dict(exits)}")
 
 
 def main() -> None:

@@ -12,8 +12,11 @@ from coilcount.board.check_evidence import FAILED, NOT_CHECKED, OK, TOLD, Asked,
 MOST_CRYSTAL_PPM = 100.0  # two crystals of 50 ppm
 MOST_UNCERTAIN_PPM = 25.0  # a worse comparison of the clocks is not judged
 MOST_LOST = 0.001  # of the records
-# Limit of VSYS, from memory of the board's data sheet.
-MOST_SUPPLY_MV = 5500
+# Range of VSYS, from memory of the board's data sheet: a board that runs cannot have less, and must not get more.
+LEAST_SUPPLY_MV, MOST_SUPPLY_MV = 1800, 5500
+# The chip works from -20 to 85 degC (from memory of its data sheet).  20 K more on either side for the sensor's offset
+# (chosen by hand): what lies outside is no temperature but a fault of the measurement.
+LEAST_DIE_C, MOST_DIE_C = -40.0, 105.0
 
 SELFTEST = "selftest"  # the verb: see PROTOCOL.md
 # What a board answers that does not know the verb, or has no self-test.
@@ -100,11 +103,24 @@ def _supply(evidence: Evidence) -> Iterator[Finding]:
     statuses = [record for _, record in evidence.heard if isinstance(record, records.Status)]
     if not statuses:
         yield Finding("supply", NOT_CHECKED, "no status came")
+        yield Finding("temperature", NOT_CHECKED, "no status came")
         return
-    status = statuses[-1]
-    volts, celsius = status.supply_mv / 1000, status.temperature_mk / 1000 - 273.15
-    figures = {"supply_v": volts, "temperature_c": celsius}
-    if status.supply_mv > MOST_SUPPLY_MV:
-        yield Finding("supply", FAILED, f"the supply is too high: {volts:.2f} V", figures)
+    yield _supply_voltage(statuses[-1].supply_mv)
+    celsius = statuses[-1].temperature_mk / 1000 - 273.15
+    figures = {"temperature_c": celsius}
+    if LEAST_DIE_C <= celsius <= MOST_DIE_C:
+        yield Finding("temperature", OK, f"die at {celsius:.1f} degC", figures)
     else:
-        yield Finding("supply", OK, f"{volts:.2f} V, die at {celsius:.1f} degC", figures)
+        yield Finding("temperature", FAILED, f"the die's temperature cannot be: {celsius:.1f} degC", figures)
+
+
+def _supply_voltage(millivolts: int) -> Finding:
+    volts = millivolts / 1000
+    figures = {"supply_v": volts}
+    if millivolts == 0:  # so the wire says it (PROTOCOL.md)
+        return Finding("supply", NOT_CHECKED, "0.00 V: this board does not measure its supply", figures)
+    if millivolts > MOST_SUPPLY_MV:
+        return Finding("supply", FAILED, f"the supply is too high: {volts:.2f} V", figures)
+    if millivolts < LEAST_SUPPLY_MV:
+        return Finding("supply", FAILED, f"the supply reads too low for a board that runs: {volts:.2f} V", figures)
+    return Finding("supply", OK, f"{volts:.2f} V", figures)

@@ -92,6 +92,14 @@ FAULTS = {
         "a battery straight on VSYS: 5.5 V is its limit (from memory of the board's data sheet)",
         "a 5 V low-drop regulator and a Schottky diode between battery and VSYS",
     ),
+    "the supply reads too low": Fault(
+        "the board runs, so the measurement is wrong: GPIO29 of this board does not carry a third of VSYS",
+        "measure VSYS with a meter; if it is 1.8 to 5.5 V, report the board's make and this reading",
+    ),
+    "the die's temperature cannot be": Fault(
+        "the analogue inputs read nothing or full scale (0 V reads as 437 degC): their reference is missing",
+        "measure ADC_VREF against ground, it must be 3.3 V; run coilcount install; report it if it stays",
+    ),
 }
 
 

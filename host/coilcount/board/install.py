@@ -25,8 +25,6 @@ KEPT_MAIN = "/main.py.before"
 OLDEST = (1, 27)
 # A reset board is back on USB in about two seconds, and says hello half a second later.
 HELLO_S = 15.0
-# USB vendor of the RP2040's and RP2350's maker, which MicroPython uses for them (from memory).
-USB_VENDOR = "2E8A:"
 
 _WHAT_IS_THERE = """
 import json, os, sys, hashlib
@@ -217,7 +215,7 @@ def choose(wanted: str = "", listing: Callable[[], list[ports.Port]] | None = No
     present = (listing or ports.present)()
     if wanted:
         return ports.device_of(wanted, present) or wanted
-    boards = [port for port in present if port.usb_id.startswith(USB_VENDOR)]
+    boards = [port for port in present if port.usb_id.startswith(ports.BOARD_VENDORS)]
     if len(boards) == 1:
         return boards[0].device
     if boards:

@@ -16,8 +16,9 @@ from coilcount.board.opening import (
     close_port,
     loss_reason,
     open_port,
-    printable,
+    sample,
     wait_for_bytes,
+    write,
 )
 from coilcount.errors import CoilcountError, DeviceError
 from coilcount.model import Entry, Gap, Line
@@ -59,6 +60,7 @@ class SerialLink:
         self._serial_number = ""
         self._port = None
         self._splitter = frame.LineSplitter()
+        self._torn = False  # the last line to the board may have gone out in part
         self._ready: list[Entry] = []
         # Greeting: the port is open, and who speaks is not known yet.
         self._greeting = False
@@ -116,11 +118,12 @@ class SerialLink:
         return any(isinstance(entry, Line) and start in entry.data for entry in self._ready)
 
     def send(self, data: bytes) -> None:
-        """Send to the board; where it is away nothing is sent, and only repeating helps."""
+        """Send to the board; where it is away or does not read, only repeating helps, which the caller does."""
         if self._port is None:
             return
         try:
-            self._port.write(data)
+            # A line that went out in part is ended first, so that it spoils none but itself.
+            self._torn = not write(self._port, b"\n" + data if self._torn else data)
         except PORT_ERRORS as error:
             self._lose(error)
 
@@ -142,6 +145,7 @@ class SerialLink:
 
     def _open(self) -> None:
         self._port = open_port(self.device)
+        self._torn = False
         self._greeting = True
         self._sound = False
         self._opened_s = self._clock()
@@ -149,10 +153,7 @@ class SerialLink:
 
     def _ask(self) -> None:
         self._asked_s = self._clock()
-        try:
-            self._port.write(ports.ASK)
-        except PORT_ERRORS as error:
-            self._lose(error)
+        self.send(ports.ASK)
 
     def _receive(self, wait_s: float) -> None:
         try:
@@ -215,11 +216,11 @@ class SerialLink:
         if hello or (self._sound and waited_s >= HELLO_S):
             self._accept(hello)
         elif self.last_bytes_s >= self._opened_s and waited_s >= FOREIGN_S and not self._sound:
-            sample = printable(b" ".join(line.data for line in self._kept) or self._splitter.rest())
-            if sample:
+            words = sample(b" ".join(line.data for line in self._kept) or self._splitter.rest())
+            if words:
                 self._abandon()
                 raise DeviceError(
-                    f"another program speaks on the port: {sample}",
+                    f"another program speaks on the port: {words}",
                     self.device,
                     "Choose another with --port, or install the firmware",
                 )

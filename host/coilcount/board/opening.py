@@ -2,7 +2,9 @@
 
 import contextlib
 import difflib
+import io
 import os
+import queue
 import select
 import stat
 import sys
@@ -12,6 +14,7 @@ from pathlib import Path
 import serial
 
 from coilcount.errors import CoilcountError, DeviceError
+from coilcount.text import printable
 
 try:
     import termios
@@ -25,8 +28,10 @@ PORT_ERRORS: tuple[type[Exception], ...] = (OSError,) if termios is None else (O
 NO_SUCH_PORT = "no such port"
 # A USB serial port has no line rate; a UART bridge needs one.
 LINE_RATE = 115_200
-# Where the system cannot be asked to wake us (Windows), look this often.
+# Where the system cannot be asked to wake us (Windows, rfc2217://, loop://), look this often.
 _POLL_S = 0.01
+# How long the port may take to accept what is written.
+WRITE_S = 1.0
 _READ_BYTES = 65_536
 _SAMPLE_BYTES = 48
 
@@ -37,8 +42,10 @@ def open_port(device: str) -> serial.SerialBase:
     Raises DeviceError, its remedy fit for a person.
     """
     _check_path(device)
+    # pyserial refuses a time limit for writing over rfc2217.
+    limit_s = None if device.lower().startswith("rfc2217:") else WRITE_S
     try:
-        return serial.serial_for_url(device, baudrate=LINE_RATE, timeout=0, write_timeout=1, exclusive=True)
+        return serial.serial_for_url(device, baudrate=LINE_RATE, timeout=0, write_timeout=limit_s, exclusive=True)
     except ValueError as error:
         raise DeviceError("not a port that can be opened", device, str(error)) from error
     except PORT_ERRORS as error:
@@ -53,15 +60,50 @@ def close_port(port: serial.SerialBase) -> None:
 
 def wait_for_bytes(port: serial.SerialBase, wait_s: float) -> bytes:
     """What is there, as soon as something is; b"" after `wait_s` seconds of nothing.  Raises PORT_ERRORS."""
-    if os.name == "posix":
-        ready, _, _ = select.select([port.fileno()], [], [], wait_s)
+    descriptor = _descriptor(port)
+    if descriptor is not None:
+        ready, _, _ = select.select([descriptor], [], [], wait_s)
         return port.read(_READ_BYTES) if ready else b""
     until = time.monotonic() + wait_s
     while True:
-        data = port.read(max(1, port.in_waiting))
+        data = _waiting(port)
         if data or time.monotonic() >= until:
             return data
         time.sleep(_POLL_S)
+
+
+def write(port: serial.SerialBase, data: bytes) -> bool:
+    """Whether the port took all of `data` in time; raises PORT_ERRORS where the port has gone.
+
+    A time-out is no unplug: the other end does not read just now.  Part of `data` may have gone out.
+    """
+    try:
+        port.write(data)
+    except (serial.SerialTimeoutException, queue.Full):  # a full loop:// raises the second
+        return False
+    return True
+
+
+def _descriptor(port: serial.SerialBase) -> int | None:
+    """What select can wait on; None where the port has no such thing."""
+    if os.name != "posix":
+        return None
+    try:
+        return port.fileno()
+    except (AttributeError, io.UnsupportedOperation):
+        return None
+
+
+def _waiting(port: serial.SerialBase) -> bytes:
+    """All that has come; some ports give it byte by byte."""
+    data = bytearray()
+    try:
+        while len(data) < _READ_BYTES and (piece := port.read(max(1, port.in_waiting))):
+            data += piece
+    except PORT_ERRORS:
+        if not data:
+            raise  # else the next call says it: what has come is not lost
+    return bytes(data)
 
 
 def explain(error: Exception, device: str) -> CoilcountError:
@@ -97,10 +139,12 @@ def loss_reason(error: Exception) -> str:
     return f"link lost: {error}"
 
 
-def printable(data: bytes) -> str:
-    """A sample of what another program says, fit for a terminal; "" where there is nothing."""
-    text = "".join(chr(byte) if 32 <= byte < 127 else "." for byte in data[:_SAMPLE_BYTES])
-    return f'"{text.strip()}"' if text.strip(" .") else f"{len(data)} unprintable bytes" if data else ""
+def sample(data: bytes) -> str:
+    """The first words of another program, fit for a terminal; "" where there is nothing."""
+    start = data[:_SAMPLE_BYTES]
+    if not any(32 < byte < 127 for byte in start):
+        return f"{len(data)} unprintable bytes" if data else ""
+    return f'"{printable(start.decode("utf-8", "replace").strip())}"'
 
 
 def permission_remedy(device: str) -> str:

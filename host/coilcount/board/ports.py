@@ -7,13 +7,16 @@ from dataclasses import dataclass
 from coilwire import frame, records
 from serial.tools import list_ports
 
-from coilcount.board.opening import PORT_ERRORS, close_port, open_port, wait_for_bytes
+from coilcount.board.opening import PORT_ERRORS, close_port, open_port, wait_for_bytes, write
 from coilcount.errors import CoilcountError, DeviceError
 
 # A person at a terminal may type it too; the board answers with a hello.
 ASK = b"?\n"
 # A board answers within a few milliseconds; one that starts up just now needs about a second.
 ANSWER_S = 1.5
+# USB vendors of boards that run this firmware: the maker of the RP2040 and RP2350, whose number MicroPython uses for
+# them, and MicroPython's own number (both from memory).
+BOARD_VENDORS = ("2E8A:", "F055:")
 
 NO_BOARD = (
     "Check that the cable carries data (many only charge), that the firmware is on the board, and that no other "
@@ -50,17 +53,28 @@ def present() -> list[Port]:
 
 
 def ask(ports: Iterable[Port], wait_s: float = ANSWER_S) -> list[Reply]:
-    """Ask USB ports for their hello, all at once; in the order given.
+    """Ask ports for their hello; replies in the order given.
 
-    Others are left alone: opening a modem or a Bluetooth port may hang, and no board of ours is one.
+    First those with the USB vendor of a board, all at once; other USB ports only where none of these answers, since
+    opening a port may reset or disturb what is on it.  Ports that are not USB are left alone: opening a modem or a
+    Bluetooth port may hang, and no board of ours is one.
     """
+    ports = list(ports)
+    replies = {port: Reply(port, None, "not a USB port: not asked") for port in ports if not port.usb_id}
+    likely = [port for port in ports if port.usb_id.startswith(BOARD_VENDORS)]
+    others = [port for port in ports if port not in replies and port not in likely]
+    replies |= _ask_all(likely, wait_s)
+    if any(reply.hello for reply in replies.values()):
+        replies |= {port: Reply(port, None, "not asked: a board answers on another port") for port in others}
+    else:
+        replies |= _ask_all(others, wait_s)
+    return [replies[port] for port in ports]
+
+
+def _ask_all(ports: Iterable[Port], wait_s: float) -> dict[Port, Reply]:
     replies: dict[Port, Reply] = {}
     waiting = {}
-    ports = list(ports)
     for port in ports:
-        if not port.usb_id:
-            replies[port] = Reply(port, None, "not a USB port: not asked")
-            continue
         try:
             opened = open_port(port.device)
         except CoilcountError as error:
@@ -72,14 +86,14 @@ def ask(ports: Iterable[Port], wait_s: float = ANSWER_S) -> list[Reply]:
     finally:
         for opened, _ in waiting.values():
             close_port(opened)
-    return [replies[port] for port in ports]
+    return replies
 
 
 def _collect(waiting: dict, replies: dict[Port, Reply], wait_s: float) -> None:
     until = time.monotonic() + wait_s
     for port, (opened, _) in waiting.items():
         try:
-            opened.write(ASK)
+            write(opened, ASK)
         except PORT_ERRORS as error:
             replies[port] = Reply(port, None, str(error))
     while time.monotonic() < until:

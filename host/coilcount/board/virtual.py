@@ -5,6 +5,9 @@
 The firmware's stdin and stdout are the pty's master itself, so nothing stands between it and the host's
 serial library.  A pulled plug is a real hang-up: the firmware's process ends and the pty goes away; when
 the scene plugs it in again a new pty and a new process take over, with the same flash.
+
+Both processes hold the reading end of a pipe whose writing end only this process has.  However this process ends,
+a kill -9 included, the system closes that end, and they end too.
 """
 
 import contextlib
@@ -12,12 +15,11 @@ import os
 import select
 import shutil
 import subprocess
-import tempfile
 import threading
 from collections.abc import Sequence
 from pathlib import Path
 
-from coilcount.board import firmware_files
+from coilcount.board import firmware_files, virtual_folder
 from coilcount.board.virtual_interpreter import Interpreter, find_interpreter
 from coilcount.errors import DeviceError, InputError
 
@@ -35,8 +37,9 @@ _POLL_S = 0.05
 class VirtualBoard:
     """A board that exists while the `with` block runs.
 
-    firmware: the firmware's folder.  feed_command: a command line that writes the scene; `--out FIFO` is
-    added to it.  interpreter: what runs the firmware (the best there is).  uid: its serial number.
+    firmware: the firmware's folder.  feed_command: a command line that writes the scene; `--out FIFO` and
+    `--host DESCRIPTOR`, the pipe of this process's life, are added to it.  interpreter: what runs the firmware (the
+    best there is).  uid: its serial number.
     """
 
     def __init__(
@@ -51,6 +54,8 @@ class VirtualBoard:
         self._interpreter = interpreter
         self._uid = uid
         self._folder = Path()
+        self._lock: int | None = None
+        self._life: tuple[int, int] | None = None
         self._stop = threading.Event()
         self._ended = threading.Event()
         self._error: InputError | DeviceError | None = None
@@ -108,11 +113,14 @@ class VirtualBoard:
         _end(self._process)
         self._threads = []
         self._hang_up()
-        if self._fifo is not None:
-            os.close(self._fifo)
-            self._fifo = None
-        if self._folder != Path():
+        for descriptor in (self._fifo, *(self._life or ())):
+            if descriptor is not None:
+                os.close(descriptor)
+        self._fifo = self._life = None
+        if self._lock is not None:
             shutil.rmtree(self._folder, ignore_errors=True)
+            os.close(self._lock)
+            self._lock = None
         self._ended.set()
 
     # ------------------------------------------------------------ starting
@@ -123,11 +131,14 @@ class VirtualBoard:
                 "the virtual board needs a pseudo-terminal, and this system has none",
                 remedy="Use Linux or macOS for it; `coilcount simulate` and `replay` work here",
             )
-        self._folder = Path(tempfile.mkdtemp(prefix="coilcount-"))
+        virtual_folder.remove_left()
+        self._folder, self._lock = virtual_folder.make()
         (self._folder / "flash").mkdir()
         (self._folder / "lib").mkdir()
         # As on a board: its /lib holds the shared package and nothing else.
         (self._folder / "lib" / "coilwire").symlink_to(firmware_files.coilwire_folder())
+        (self._folder / "firmware").symlink_to(self._firmware.resolve())
+        self._life = os.pipe()
         fifo = self._folder / "scene"
         os.mkfifo(fifo)
         self._fifo = os.open(fifo, os.O_RDONLY | os.O_NONBLOCK)
@@ -137,10 +148,11 @@ class VirtualBoard:
             # The feed first: it takes the longest to start.
             with open(self._folder / "feed.log", "wb") as log:
                 self._feed = subprocess.Popen(
-                    [*self._feed_command, "--out", str(fifo)],
+                    [*self._feed_command, "--out", str(fifo), "--host", str(self._life[0])],
                     stdin=subprocess.DEVNULL,
                     stdout=log,
                     stderr=log,
+                    pass_fds=(self._life[0],),
                     # Ctrl-C in a terminal is for the host; it ends us in order.
                     start_new_session=True,
                 )
@@ -158,28 +170,31 @@ class VirtualBoard:
     def _plug_in(self) -> None:
         import tty
 
-        assert self._interpreter is not None and self._fifo is not None
+        assert self._interpreter is not None and self._fifo is not None and self._life is not None
         master, slave = os.openpty()
         self._pty = (master, slave)
         tty.setraw(slave)
         # The firmware asks for room before it writes, and takes short writes, as on a chip.
         os.set_blocking(master, False)
-        paths = (self._firmware / "virtual", self._firmware, self._folder / "lib")
         with open(self._folder / "firmware.log", "wb") as log:
             self._process = subprocess.Popen(
+                # Short names inside the folder: MicroPython dies of a word or a script's path of more than 255 bytes.
                 [
                     *self._interpreter.command,
-                    str(self._firmware / "virtual" / "run.py"),
-                    ":".join(map(str, paths)),
+                    "-c",
+                    "exec(open('firmware/virtual/run.py').read())",
+                    "firmware/virtual:firmware:lib",
                     str(self._fifo),
-                    str(self._folder / "flash"),
+                    "flash",
                     self._interpreter.board,
                     self._uid,
+                    str(self._life[0]),
                 ],
+                cwd=self._folder,
                 stdin=master,
                 stdout=master,
                 stderr=log,
-                pass_fds=(self._fifo,),
+                pass_fds=(self._fifo, self._life[0]),
                 start_new_session=True,
             )
         new = self._folder / "port.new"

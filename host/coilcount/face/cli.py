@@ -13,6 +13,7 @@ from typing import NoReturn
 from coilcount import __version__
 from coilcount.errors import EXIT_DONE, EXIT_INTERRUPTED, EXIT_NO, CoilcountError, InputError, did_you_mean
 from coilcount.face import streams
+from coilcount.face.say import warn
 
 # command: (module in face/commands, one line of help); the order is that of the work
 COMMANDS = {
@@ -40,10 +41,10 @@ def main(argv: list[str] | None = None) -> int:
     try:
         return _run(argv)
     except CoilcountError as error:
-        print(f"coilcount: {error}", file=sys.stderr)
+        warn(str(error))
         return error.exit_code
     except KeyboardInterrupt:
-        print("coilcount: interrupted", file=sys.stderr)
+        warn("interrupted")
         return EXIT_INTERRUPTED
     except BrokenPipeError:
         # The reader of our output went away (`| head`): nothing is wrong, but nothing more can be said.
@@ -54,7 +55,7 @@ def main(argv: list[str] | None = None) -> int:
             raise
         # Files say so themselves: what is left is our output, sent to a file on a full disk.
         streams.silence_output()
-        print(f"coilcount: the output cannot be written: {error.strerror}. Make room and do it again", file=sys.stderr)
+        warn(f"the output cannot be written: {error.strerror}. Make room and do it again")
         return EXIT_NO
 
 

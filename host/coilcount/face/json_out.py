@@ -36,7 +36,16 @@ def as_object(output: Output, file: str) -> dict[str, Any] | None:
 def as_line(output: Output, file: str) -> str | None:
     """The same as one line of JSON, without its line feed."""
     found = as_object(output, file)
-    return None if found is None else json.dumps(found, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    return None if found is None else as_json(found, (",", ":"))
+
+
+def as_json(value: Any, separators: tuple[str, str] | None = None) -> str:
+    """`value` as one line of JSON: exact for a program, harmless on a terminal, in ASCII whatever the terminal takes.
+
+    Raises ValueError for a NaN.
+    """
+    # json escapes every control and every sign beyond ASCII, but for DEL.
+    return json.dumps(value, allow_nan=False, separators=separators).replace("\x7f", r"\u007f")
 
 
 def _plain(value: Any) -> Any:

@@ -13,6 +13,7 @@ from rich.text import Text
 from coilcount.face import readout as r
 from coilcount.face.strip import strip_rows
 from coilcount.model import Alert, Output
+from coilcount.text import printable
 
 STYLE = {sign: Style(color=colour or None, bold=True) for sign, colour in r.COLOUR.items()}
 DIM = Style(dim=True)
@@ -81,6 +82,7 @@ def draw(readout: r.Readout, width: int, height: int, unicode: bool = True) -> l
             middle += _alerts(readout, alerts, width)
         padding = height - len(top) - len(middle) - len(bottom)
         lines = [*top, *middle, *[Text()] * padding, *bottom]
+    lines = [_safe(line) for line in lines]
     for line in lines:
         line.no_wrap = True
         line.overflow = "crop"
@@ -88,6 +90,12 @@ def draw(readout: r.Readout, width: int, height: int, unicode: bool = True) -> l
         if not unicode:
             line.plain = _ascii(line.plain)
     return lines
+
+
+def _safe(line: Text) -> Text:
+    """The line without what text from outside might do to a terminal; such a line loses its styles."""
+    shown = printable(line.plain)
+    return line if shown == line.plain else Text(shown, line.style)
 
 
 def _share(room: int) -> tuple[int, int]:
@@ -107,7 +115,7 @@ def _title(readout: r.Readout, width: int) -> Text:
     if facts.simulated:
         line.append(" SIMULATED ", WARN)
         line.append(" ")
-    line.append(facts.title)
+    line.append(printable(facts.title, width))
     right = f"{r.clock(facts.host_s)} "
     line.truncate(max(0, width - len(right) - 1))
     line.append(" " * (width - line.cell_len - len(right)) + right)

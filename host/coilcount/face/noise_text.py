@@ -3,15 +3,16 @@
 import textwrap
 from typing import Any, TextIO
 
-from rich.console import Console
 from rich.table import Table
+
+from coilcount.face.console import SafeConsole
 
 _COLUMNS = 80
 
 
 def print_noise(noise: dict[str, Any], out: TextIO) -> None:
     """The table of deviations, drift, the noise of one reading, and the threshold."""
-    console = Console(file=out, highlight=False, width=_COLUMNS)
+    console = SafeConsole(out, _COLUMNS)
     for line in _head(noise):
         _say(console, line)
     console.print(_table(noise))
@@ -19,11 +20,8 @@ def print_noise(noise: dict[str, Any], out: TextIO) -> None:
         _say(console, line)
 
 
-def _say(console: Console, text: str) -> None:
-    console.print(
-        textwrap.fill(text, _COLUMNS, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False),
-        markup=False,
-    )
+def _say(console: SafeConsole, text: str) -> None:
+    console.print(textwrap.fill(text, _COLUMNS, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False))
 
 
 def _head(noise: dict[str, Any]) -> list[str]:

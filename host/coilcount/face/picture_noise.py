@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from coilcount.face.picture_files import write_figures
+from coilcount.text import printable
 
 INK, BAND, SECOND, MARK = "#000000", "#BBBBBB", "#0072B2", "#D55E00"
 # Nine tenths of the energy of a pass (1 + (t / w)^2)^-3, level and slope over the tracker's boxes taken out, lie from
@@ -37,7 +38,7 @@ def _decimal(*scales: Any) -> None:
 
 def _title(noise: dict[str, Any], what: str) -> str:
     simulated = ", simulated" if noise["simulated"] else ""
-    return f"{what}: {Path(noise['file']).name}{simulated}"
+    return f"{what}: {printable(Path(noise['file']).name, 60)}{simulated}"
 
 
 def _stability(noise: dict[str, Any]) -> Any:
@@ -73,7 +74,7 @@ def _stability(noise: dict[str, Any]) -> Any:
     )
     _decimal(axes.xaxis, axes.yaxis, hertz.yaxis)
     hertz.set_ylabel(f"Hz, at {noise['frequency_hz']:.0f} Hz")
-    axes.set_title(_title(noise, "Stability"), fontsize=11)
+    axes.set_title(_title(noise, "Stability"), fontsize=11, parse_math=False)
     figure.legend(loc="outside lower center", ncols=3, fontsize=9)
     return figure
 
@@ -96,7 +97,7 @@ def _noise(noise: dict[str, Any]) -> Any:
     axes.grid(True, which="both", **GRID)
     axes.set_xlabel("frequency of the noise, Hz")
     axes.set_ylabel("density, ppm per root hertz")
-    axes.set_title(_title(noise, "Noise of coil, ground and hand"), fontsize=11)
+    axes.set_title(_title(noise, "Noise of coil, ground and hand"), fontsize=11, parse_math=False)
     return figure
 
 
@@ -129,6 +130,6 @@ def _exceedance(noise: dict[str, Any]) -> Any:
     axes.grid(True, which="both", **GRID)
     axes.set_xlabel("threshold, |z|")
     axes.set_ylabel("false alarms a minute at this threshold")
-    axes.set_title(_title(noise, "False alarms against threshold"), fontsize=11)
+    axes.set_title(_title(noise, "False alarms against threshold"), fontsize=11, parse_math=False)
     axes.legend(loc="upper right", fontsize=9)
     return figure

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from coilcount.face.picture_files import write_figures
+from coilcount.text import printable
 
 # Okabe and Ito's palette without its yellow; names stand beside the lines, so that colour is never needed.
 COLOURS = ("#000000", "#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00", "#666666")
@@ -140,7 +141,8 @@ def _label_side(axes: Any, labels: list[tuple[float, str, str]], x: float, side:
     for y, i in zip(placed, order, strict=True):
         _, name, colour = labels[i]
         axes.annotate(
-            name, xy=(edge, min(max(pixels[i], 0.0), 1.0)), xytext=(text, y), xycoords="axes fraction", fontsize=8.5,
+            printable(name, 60), parse_math=False, xy=(edge, min(max(pixels[i], 0.0), 1.0)),
+            xytext=(text, y), xycoords="axes fraction", fontsize=8.5,
             textcoords="axes fraction", ha="right" if side < 0 else "left", va="center", annotation_clip=False,
             arrowprops={"arrowstyle": "-", "color": colour, "linewidth": 0.7, "shrinkA": 1, "shrinkB": 0,
                 "relpos": (1, 0.5) if side < 0 else (0, 0.5)},

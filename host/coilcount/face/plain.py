@@ -4,6 +4,7 @@ from typing import TextIO
 
 from coilcount.face import readout as r
 from coilcount.face.json_out import as_line
+from coilcount.face.say import say
 from coilcount.model import Alert, Hold, MarkMade, Notice, Output, Point, Silence, Summary
 
 STATUS_EVERY_S = 10.0
@@ -49,8 +50,7 @@ class PlainLines:
     def _print(self, text: str, always: bool = False) -> None:
         if self._quiet and not always:
             return
-        self._out.write(text + "\n")
-        self._out.flush()
+        say(text, out=self._out)
 
 
 class JsonLines:

@@ -3,8 +3,10 @@
 import textwrap
 from typing import Any, TextIO
 
-from rich.console import Console
 from rich.table import Table
+
+from coilcount.face.console import SafeConsole
+from coilcount.text import printable
 
 WIDEST, PLAIN_WIDTH = 100, 80
 LABEL = 11  # columns of the label in front of a paragraph
@@ -19,7 +21,7 @@ MODEL_NOTE = (
 
 def print_plan(plan: dict[str, Any], out: TextIO) -> None:
     """The whole plan."""
-    console = Console(file=out, highlight=False)
+    console = SafeConsole(out)
     console.width = min(WIDEST, console.width) if console.is_terminal else PLAIN_WIDTH
     console.print("A plan: everything here is computed, nothing measured.", style="bold")
     for label, lines in (
@@ -43,7 +45,7 @@ def print_plan(plan: dict[str, Any], out: TextIO) -> None:
         _paragraph(console, label, lines)
 
 
-def _paragraph(console: Console, label: str, lines: list[str]) -> None:
+def _paragraph(console: SafeConsole, label: str, lines: list[str]) -> None:
     console.print()
     for i, line in enumerate(lines):
         head = label if i == 0 else ""
@@ -54,7 +56,7 @@ def _paragraph(console: Console, label: str, lines: list[str]) -> None:
             subsequent_indent=" " * LABEL,
             break_on_hyphens=False,
         )
-        console.print(text, markup=False)
+        console.print(text)
 
 
 def _coil(coil: dict[str, Any]) -> list[str]:
@@ -140,7 +142,7 @@ def _targets(plan: dict[str, Any], width: int) -> Table:
     for row in plan["targets"]:
         hz, ppm, loss, angle = row["at_depth"]
         depths = [_depth(row["depth_cm"][name]) for name in names]
-        name = row["object"] + ("" if row["model"] == "full field" else " ~")
+        name = printable(row["object"]) + ("" if row["model"] == "full field" else " ~")
         attitude = "" if row["attitude"] == "any" else row["attitude"]
         table.add_row(name, attitude, _signed(hz), _signed(ppm), f"{loss:.0f}", f"{angle:.0f}", *depths)
     return table

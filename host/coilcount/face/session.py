@@ -22,6 +22,8 @@ FROZEN_GOOD = "frozen: good to 1 ppm for 4 to 5 s outdoors, up to 10 s on a benc
 # A board says something each second, also with its oscillator stopped.  Told, no more: a silence is no disconnect.
 SILENT_S = 8.0
 _FAILED = object()
+# A board sends a status each second, and the rate is measured from one to the next.
+RATE_STAYS_S = 2.5
 
 
 class Link(Protocol):
@@ -212,7 +214,9 @@ class Session:
     def _refresh(self, now: float) -> None:
         facts, link, status = self.readout.facts, self._chain.link, self._chain.status
         facts.host_s = now
-        facts.records, facts.records_per_s = link.records, link.rate_hz
+        # The rate is that of the last second with a status: it says nothing once nothing comes.
+        quiet = bool(self._link.problem) or now - self._heard_s > RATE_STAYS_S
+        facts.records, facts.records_per_s = link.records, 0.0 if quiet else link.rate_hz
         facts.lost, facts.damaged, facts.dropped = link.lost, link.damaged, link.dropped
         facts.faults = link.faults
         if status is not None:

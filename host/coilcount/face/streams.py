@@ -4,6 +4,8 @@ import contextlib
 import os
 import sys
 
+from coilcount.face.say import warn
+
 
 def open_the_closed() -> None:
     """Where a script has closed one (`>&-`) it is opened, so that no file or port of ours takes its number."""
@@ -21,7 +23,7 @@ def silence_output() -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
-def say_on_error(text: str) -> None:
+def warn_if_possible(text: str) -> None:
     """One line on standard error, if there is anyone to read it."""
     with contextlib.suppress(OSError, ValueError):
-        print(text, file=sys.stderr, flush=True)
+        warn(text)

@@ -3,13 +3,15 @@
 from collections.abc import Sequence
 from typing import TextIO
 
-from rich.console import Console
 from rich.table import Table
 
 from coilcount.face import readout as r
+from coilcount.face.console import SafeConsole
 from coilcount.model import Alert, Hold, MarkMade, Output, Silence
+from coilcount.text import printable
 
 _WIDEST, _PLAIN_WIDTH = 100, 80
+MOST = 300  # characters of a cell: a mark may be as long as its writer likes
 LEGEND = (
     f"{r.RISE} rose: non-ferrous, or sheet iron.  {r.FALL} fell: a ferrous response.\n"
     "The sign says which way the inductance went, not what the metal is."
@@ -19,7 +21,7 @@ SEEN = "2×, 3×, ...: so many times in a row it went this way, within 4 s."
 
 def print_table(outputs: Sequence[Output], out: TextIO) -> None:
     """Final alerts, holds, gaps and marks in the order of time, and what the sign means."""
-    console = Console(file=out, highlight=False)
+    console = SafeConsole(out)
     console.width = min(_WIDEST, console.width) if console.is_terminal else _PLAIN_WIDTH
     rows = sorted((row for row in map(_row, outputs) if row is not None), key=lambda row: row[0])
     if not rows:
@@ -35,7 +37,7 @@ def print_table(outputs: Sequence[Output], out: TextIO) -> None:
     for name in ("sure", "width", "score"):
         table.add_column(name, justify="right", no_wrap=True)
     for _, sign, cells in rows:
-        table.add_row(*cells, style=r.COLOUR[sign])
+        table.add_row(*(printable(cell, MOST) for cell in cells), style=r.COLOUR[sign])
     console.print(table)
     alerts = [output for output in outputs if isinstance(output, Alert)]
     if alerts:

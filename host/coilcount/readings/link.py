@@ -86,3 +86,4 @@ class Link:
         """The board's own counter began anew."""
         self._dropped_seen = None
         self._since_s = None  # no rate over the time that it was away
+        self.rate_hz = 0.0

@@ -1,6 +1,6 @@
 """The virtual board's coil: writes one fixed record a millisecond of scene time into a pipe.
 
-`python -m coilcount.simulate.feed --scene NAME_OR_FILE --out FIFO [--seed N] [--pace X] [--for SECONDS]`
+`python -m coilcount.simulate.feed --scene NAME_OR_FILE --out FIFO [--seed N] [--pace X] [--for SECONDS] [--host FD]`
 
 Each record is 32 bytes, little-endian, `<IIIIHHHHIHH`:
 first_edge, n, t_first, s, shortest, longest, amplitude (0.1 mV), flags (coilwire.records.FLAG_*),
@@ -11,13 +11,14 @@ behind the board and do not show here.
 
 Pace 1 is real time, in batches of 10 ms by absolute deadlines; 0 is as fast as the reader takes it.  Without --for
 the feed ends with the scene; with a longer --for (inf: until stopped) the scene's events begin anew.
-Ends quietly on SIGTERM, or when the reader goes away.
+Ends quietly on SIGTERM, when the reader goes away, or when nobody holds the other end of the pipe --host any more.
 """
 
 import argparse
 import os
 import signal
 import sys
+import threading
 import time
 from concurrent.futures import ThreadPoolExecutor
 
@@ -27,6 +28,7 @@ from coilcount.errors import CoilcountError, InputError
 from coilcount.simulate.edges import BLOCK_MS
 from coilcount.simulate.scene import load_scene
 from coilcount.simulate.source import Second, Source
+from coilcount.text import printable
 
 RECORD = np.dtype(
     [
@@ -83,6 +85,17 @@ def _write(out: int, data: bytes) -> None:
         data = data[os.write(out, data) :]
 
 
+def end_with(host: int) -> None:
+    """End this process at once when the other end of the pipe `host` (a descriptor) is closed."""
+
+    def watch() -> None:
+        while os.read(host, 1):
+            pass
+        os._exit(0)  # the main thread may wait in a pipe that nobody will ever open
+
+    threading.Thread(target=watch, daemon=True).start()
+
+
 def main(argv: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="python -m coilcount.simulate.feed", description="The virtual board's coil.")
     parser.add_argument("--scene", required=True, help="a built-in scene or a TOML file")
@@ -90,7 +103,10 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("--pace", type=float, default=1.0, help="1 real time, 0 as fast as it is read")
     parser.add_argument("--out", required=True, help="an existing pipe, or a file")
     parser.add_argument("--for", dest="seconds", type=float, help="instead of the scene's duration; inf: until stopped")
+    parser.add_argument("--host", type=int, metavar="FD", help="end when the other end of this pipe is closed")
     args = parser.parse_args(argv)
+    if args.host is not None:
+        end_with(args.host)
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
     try:
         if not args.pace >= 0:
@@ -99,10 +115,10 @@ def main(argv: list[str] | None = None) -> int:
         source = Source(scene, args.seed)
         out = os.open(args.out, os.O_WRONLY)
     except CoilcountError as error:
-        print(f"coilcount feed: {error}", file=sys.stderr)
+        print(printable(f"coilcount feed: {error}"), file=sys.stderr)
         return error.exit_code
     except OSError as error:
-        print(f"coilcount feed: cannot write to {args.out}: {error.strerror}", file=sys.stderr)
+        print(printable(f"coilcount feed: cannot write to {args.out}: {error.strerror}"), file=sys.stderr)
         return 2
     try:
         feed(source, out, args.pace, 1000 * (scene.duration_s if args.seconds is None else args.seconds))

@@ -2,13 +2,13 @@
 
 import argparse
 import contextlib
-import json
 import math
 import sys
 from collections.abc import Callable, Iterator
 
 from coilcount import __version__
 from coilcount.errors import EXIT_DONE, EXIT_NO, DeviceError, InputError
+from coilcount.face.say import say, say_json, warn
 
 SECONDS = 60.0
 DRIFT_MINUTES = 10.0
@@ -64,22 +64,22 @@ def run(args: argparse.Namespace) -> int:
         raise InputError(f"--lowest-hz {asked.lowest_hz:g} is not below --highest-hz {asked.highest_hz:g}")
     evidence, simulated = _gather(args)
     for text in mismatches(evidence.hello, __version__):
-        print(f"coilcount: warning: {text}", file=sys.stderr)
+        warn(f"warning: {text}")
     findings = evaluate(evidence, asked)
     failed = sum(1 for finding in findings if finding.verdict == FAILED)
     if args.json:
         for finding in findings:
-            print(json.dumps(_object(finding)))
+            say_json(_object(finding))
         summary = {"kind": "check summary", "ok": not failed, "failed": failed, "seconds": round(evidence.seconds, 3)}
-        print(json.dumps({**summary, "simulated": simulated, "host_clock": CLOCK_NOTE}))
+        say_json({**summary, "simulated": simulated, "host_clock": CLOCK_NOTE})
     else:
         for finding in findings:
             if finding.verdict == FAILED or not args.quiet:
-                print("\n".join(_lines(finding)))
+                say(*_lines(finding))
         if not args.quiet:
-            print(CLOCK_NOTE)
-            print(f"{failed} failed" if failed else "nothing failed", end="")
-            print("; the coil is simulated" if simulated else "")
+            say(CLOCK_NOTE)
+            what = f"{failed} failed" if failed else "nothing failed"
+            say(what + ("; the coil is simulated" if simulated else ""))
     return EXIT_NO if failed else EXIT_DONE
 
 
@@ -102,6 +102,7 @@ def _gather(args: argparse.Namespace) -> tuple:
     from coilcount.board.configure import Conversation
     from coilcount.chain import Chain
     from coilcount.face.commands.listening import open_source
+    from coilcount.face.signals import interrupting
     from coilcount.model import Line, Point, Summary
     from coilcount.readings.decode import Decoder
     from coilcount.settings import defaults
@@ -118,7 +119,7 @@ def _gather(args: argparse.Namespace) -> tuple:
             if isinstance(output, Point):
                 readings.append((output.time_s, output.frequency_hz))
 
-    with open_source(args, True) as source, _progress(args) as progress:
+    with interrupting(), open_source(args, True) as source, _progress(args) as progress:
         link = source.link
         selftest = None
         begin = source.clock()
@@ -181,14 +182,14 @@ def _progress(args: argparse.Namespace) -> Iterator[Callable[[float, float | Non
         yield lambda waited_s, noise_ppm: None
         return
     if not sys.stdout.isatty():
-        print(f"listening for {args.seconds:g} s: leave the coil at rest, away from metal", flush=True)
+        say(f"listening for {args.seconds:g} s: leave the coil at rest, away from metal")
         next_s = _PLAIN_EVERY_S
 
         def line(waited_s: float, noise_ppm: float | None) -> None:
             nonlocal next_s
             if waited_s >= next_s:
                 next_s += _PLAIN_EVERY_S
-                print(f"{waited_s:.0f} of {args.seconds:g} s", flush=True)
+                say(f"{waited_s:.0f} of {args.seconds:g} s")
 
         yield line
         return

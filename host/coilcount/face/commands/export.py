@@ -1,9 +1,9 @@
 """`coilcount export`: a capture's readings to CSV, one row a reading, time_s its middle."""
 
 import argparse
-import sys
 
 from coilcount.errors import EXIT_DONE
+from coilcount.face.say import say, warn
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -19,9 +19,9 @@ def run(args: argparse.Namespace) -> int:
     report = Report()
     rows = write_log(args.out, _rows(read_capture(args.file, report)))
     if not report.whole:
-        print(f"coilcount: {args.file}: {report.complaint()}; the sound part was used", file=sys.stderr)
+        warn(f"{args.file}: {report.complaint()}; the sound part was used")
     if not args.quiet:
-        print(f"{rows} readings to {args.out}")
+        say(f"{rows} readings to {args.out}")
     return EXIT_DONE
 
 

@@ -2,11 +2,11 @@
 
 import argparse
 import os
-import sys
 from datetime import UTC, datetime, timedelta
 
 from coilcount import __version__
 from coilcount.errors import EXIT_DONE, InputError
+from coilcount.face.say import say, warn
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -26,7 +26,7 @@ def run(args: argparse.Namespace) -> int:
 
     log = read_log(args.log)
     for name in log.ignored:
-        print(f'coilcount: column "{name}" is not known and is left out ({args.log})', file=sys.stderr)
+        warn(f'column "{name}" is not known and is left out ({args.log})')
     notes = {"log": os.path.basename(args.log)}
     if args.note:
         notes["note"] = args.note
@@ -57,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
         raise cannot_write(error, args.file) from None
     if not args.quiet:
         duration_s = log.readings[-1].time_s - log.readings[0].time_s
-        print(f"{len(log.readings)} readings of {log.interval_s:g} s over {duration_s:.1f} s to {args.file}")
+        say(f"{len(log.readings)} readings of {log.interval_s:g} s over {duration_s:.1f} s to {args.file}")
     return EXIT_DONE
 
 

@@ -2,9 +2,9 @@
 
 import argparse
 import dataclasses
-import json
 
 from coilcount.errors import EXIT_DONE, EXIT_NO
+from coilcount.face.say import say, say_json
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -20,14 +20,14 @@ def run(args: argparse.Namespace) -> int:
     found = survey(args.file)
     saved = salvage(args.file, args.salvage) if args.salvage else None
     if args.json:
-        print(json.dumps(_as_json(args.file, found, saved)))
+        say_json(_as_json(args.file, found, saved))
     elif not args.quiet:
         for name, text in _as_rows(found):
-            print(f"{name:<10} {text}")
+            say(f"{name:<10} {text}")
         if saved is not None:
-            print(f"{'salvaged':<10} {saved} lines to {args.salvage}")
+            say(f"{'salvaged':<10} {saved} lines to {args.salvage}")
         elif not found.report.whole:
-            print(f"{'remedy':<10} replay uses what is sound; --salvage OUT writes it to a new capture")
+            say(f"{'remedy':<10} replay uses what is sound; --salvage OUT writes it to a new capture")
     return EXIT_DONE if found.report.whole else EXIT_NO
 
 

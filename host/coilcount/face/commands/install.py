@@ -2,12 +2,12 @@
 
 import argparse
 import contextlib
-import json
 import sys
 from collections.abc import Callable, Iterator
 
 from coilcount import __version__
 from coilcount.errors import EXIT_DONE
+from coilcount.face.say import say, say_json, warn
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -30,15 +30,15 @@ def run(args: argparse.Namespace) -> int:
         install.reset(repl)
     hello = install.await_hello(device)
     for text in mismatches(hello, __version__):
-        print(f"coilcount: warning: {text}", file=sys.stderr)
+        warn(f"warning: {text}")
     if args.json:
-        print(json.dumps(_object(device, done, hello)))
+        say_json(_object(device, done, hello))
     elif not args.quiet:
         if done.kept:
-            print(f"the main.py that was on the board is kept there as {done.kept}")
-        print(f"{len(done.written)} files written, {done.skipped} were there already (by SHA-256)")
-        print(f"firmware {hello.firmware} on {hello.board} {hello.uid}, MicroPython {done.micropython}")
-        print(f"coilcount {__version__} here; the board answers on {device}")
+            say(f"the main.py that was on the board is kept there as {done.kept}")
+        say(f"{len(done.written)} files written, {done.skipped} were there already (by SHA-256)")
+        say(f"firmware {hello.firmware} on {hello.board} {hello.uid}, MicroPython {done.micropython}")
+        say(f"coilcount {__version__} here; the board answers on {device}")
     return EXIT_DONE
 
 
@@ -69,7 +69,7 @@ def _progress(args: argparse.Namespace) -> Iterator[Callable[[str, int, int], No
         def line(path: str, done: int, total: int) -> None:
             if path and path not in told:
                 told.add(path)
-                print(f"{100 * done // total:3d} %  {path}", flush=True)
+                say(f"{100 * done // total:3d} %  {path}")
 
         yield line
         return

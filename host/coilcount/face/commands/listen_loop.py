@@ -3,12 +3,13 @@
 import argparse
 import contextlib
 import os
-import signal
 import sys
 from pathlib import Path
 
 from coilcount.errors import EXIT_DONE, EXIT_NO, InputError
 from coilcount.face.commands.listening import Source, check_source, make_header, open_source
+from coilcount.face.say import say
+from coilcount.face.signals import handled, interrupting
 from coilcount.model import Output
 
 STEP_S = 0.1
@@ -24,8 +25,7 @@ def listen(args: argparse.Namespace, screen: bool, scene_repeats: bool) -> int:
     if file is not None and Path(file).exists():
         raise InputError("the file exists", file, "Nothing is ever overwritten: give another name")
     # Until something is safe a signal interrupts (exit 130), but in order, so that no process stays behind.
-    interrupt = _signals(lambda *_: signal.default_int_handler(signal.SIGINT, None))
-    with interrupt, open_source(args, scene_repeats) as source:
+    with interrupting(), open_source(args, scene_repeats) as source:
         return _run(args, source, settings, screen and _draws())
 
 
@@ -50,7 +50,7 @@ def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> in
         warnings.append(text)
         facts.warning = text
         if not screen:
-            streams.say_on_error(f"coilcount: warning: {text}")
+            streams.warn_if_possible(f"warning: {text}")
 
     kept: list[Output] = []
     header = make_header(args, source, settings)
@@ -76,7 +76,7 @@ def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> in
             for_s=args.seconds,
             boundary=boundary,
         )
-        stack.enter_context(_signals(lambda *_: session.stop()))
+        stack.enter_context(handled(lambda *_: session.stop()))
         status = "aborted"
         try:
             while session.step(STEP_S):
@@ -95,17 +95,17 @@ def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> in
             # The screen is gone with its alternate buffer; what it said stays.
             print_table(kept, sys.stdout)
         if summary and not (args.json or args.quiet):
-            print(f"summary: {summary_line(summary)}")
+            say(f"summary: {summary_line(summary)}")
             there = [] if writer is None else [str(path) for path in writer.parts if path not in writer.missing]
             if there:
-                print(f"recorded: {', '.join(there)}")
+                say(f"recorded: {', '.join(there)}")
         sys.stdout.flush()
 
     if not boundary.gone("the output"):
         boundary.call("the output", say_last)
     if screen:
         for text in warnings:
-            streams.say_on_error(f"coilcount: warning: {text}")
+            streams.warn_if_possible(f"warning: {text}")
     if boundary.gone("the output"):
         streams.silence_output()
     # The writer has said which files are not there.
@@ -149,20 +149,6 @@ def _views(args: argparse.Namespace, settings, readout, stack: contextlib.ExitSt
     if args.quiet:
         return [PlainLines(readout, sys.stderr, quiet=True)]
     simulated = "SIMULATED, " if readout.facts.simulated else ""
-    print(f"live: {simulated}{readout.facts.title}")
-    print(f"live: {noise_words(readout.facts.noise_learned)}", flush=True)
+    say(f"live: {simulated}{readout.facts.title}")
+    say(f"live: {noise_words(readout.facts.noise_learned)}")
     return [PlainLines(readout, sys.stdout)]
-
-
-@contextlib.contextmanager
-def _signals(handler):
-    """Ctrl-C, an ordinary kill and a closed terminal end the run in order."""
-    numbers = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
-    # What is ignored stays so: under nohup a recording goes on when its terminal closes.
-    numbers = [number for number in numbers if signal.getsignal(number) != signal.SIG_IGN]
-    before = {number: signal.signal(number, handler) for number in numbers}
-    try:
-        yield
-    finally:
-        for number, old in before.items():
-            signal.signal(number, old)

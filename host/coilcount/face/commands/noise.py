@@ -2,13 +2,14 @@
 
 import argparse
 import contextlib
-import json
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 from coilcount.errors import EXIT_DONE, InputError
+from coilcount.face.say import say, say_json, warn
+from coilcount.text import printable
 
 _RAREST, _OFTENEST = 0.001, 60.0
 _MOST_TOLD = 6
@@ -44,12 +45,12 @@ def run(args: argparse.Namespace) -> int:
 
     found = quiet.examine(entries, settings, args.file)
     if not reports[0].whole:
-        print(f"coilcount: {args.file}: warning: {reports[0].complaint()}; the sound part was used", file=sys.stderr)
+        warn(f"{args.file}: warning: {reports[0].complaint()}; the sound part was used")
     noise = _object(args.file, found)
     if found.statistic.tail is not None:
         noise["threshold"] = _threshold(entries, found, settings, wanted)
     if args.json:
-        print(json.dumps(noise, allow_nan=False))
+        say_json(noise)
     if found.statistic.strange:
         raise _not_clean(args.file, found.statistic.strange)
     talk = not (args.json or args.quiet)
@@ -64,9 +65,9 @@ def run(args: argparse.Namespace) -> int:
 
             paths = draw_noise(noise, Path(args.picture))
     if args.picture and talk:
-        print("drawn: " + ", ".join(str(path) for path in paths))
+        say("drawn: " + ", ".join(str(path) for path in paths))
     if out is not None and talk:
-        print(f"noise and threshold in {out}: use it with --settings, or as coilcount.toml")
+        say(f"noise and threshold in {out}: use it with --settings, or as coilcount.toml")
     return EXIT_DONE
 
 
@@ -157,10 +158,10 @@ def _settings_text(file: str, settings: Any, noise: dict[str, Any]) -> str:
     new = {"threshold": found["threshold"], "scale_floor_ppm": learned["scale_floor_ppm"]}
     if learned["noise_ppm_rthz"]:
         new["noise_ppm_rthz"] = [one["ppm_rthz"] for one in learned["noise_ppm_rthz"]]
-    simulated = ", simulated" if noise["simulated"] else ""
+    name = printable(Path(file).name) + (", simulated" if noise["simulated"] else "")
     minutes = noise["statistic"]["minutes"]
     lines = [
-        f"# From {Path(file).name}{simulated}, {minutes:.1f} minutes with nothing in it, by coilcount noise.",
+        f"# From {name}, {minutes:.1f} minutes with nothing in it, by coilcount noise.",
         f"# At most so many false alarms a minute wanted: {found['false_alarms_per_minute']:g}; 95 % interval "
         f"{found['rate_low']:.2g} to {found['rate_high']:.2g}, for this coil, ground and sweep.",
         f"schema = {SCHEMA}",

@@ -2,7 +2,6 @@
 
 import argparse
 import contextlib
-import json
 import os
 import re
 import sys
@@ -12,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from coilcount.errors import EXIT_DONE, InputError
+from coilcount.face.say import say, say_json
 
 # option: (key of the plan file, unit, lowest, highest, an example, factor from the unit to the key, help)
 COIL_QUANTITIES = {
@@ -87,9 +87,9 @@ def run(args: argparse.Namespace) -> int:
         # Inside: if the pictures cannot be written, the texts do not stand in the way of doing it again.
         pictures = _draw(document, args.picture)
     for path in pictures:
-        print(f"wrote {path}", file=sys.stderr)
+        say(f"wrote {path}", out=sys.stderr)
     if args.json:
-        print(json.dumps(_rounded(document), ensure_ascii=False, allow_nan=False))
+        say_json(_rounded(document))
     elif not args.quiet:
         from coilcount.face.plan_text import print_plan
 

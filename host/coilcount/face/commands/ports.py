@@ -1,9 +1,9 @@
 """coilcount ports: every serial port, and what answered the hello on it."""
 
 import argparse
-import json
 
 from coilcount.errors import EXIT_DONE, DeviceError
+from coilcount.face.say import say, say_json
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -16,7 +16,10 @@ def run(args: argparse.Namespace) -> int:
 
     replies = ports.ask(ports.present())
     for reply in replies:
-        print(json.dumps(_object(reply)) if args.json else _line(reply), flush=True)
+        if args.json:
+            say_json(_object(reply))
+        else:
+            say(_line(reply))
     if not any(reply.hello for reply in replies):
         raise DeviceError("no board found", ports.seen(replies), ports.NO_BOARD)
     return EXIT_DONE

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any, NoReturn, TextIO
 
 from coilcount.errors import EXIT_DONE, InputError
+from coilcount.face.say import say, warn
 
 _SERIES = ("time_s", "frequency_hz", "shift_ppm", "baseline_hz", "statistic")
 _COLUMNS = 80
@@ -98,7 +99,7 @@ class _Json:
 
         line = as_line(output, self._file)
         if line is not None:
-            print(line, file=self._out, flush=True)
+            say(line, out=self._out)
 
 
 class _Table:
@@ -122,16 +123,16 @@ class _Table:
         if self._quiet:
             return
         if type(output) is Summary:
-            print(f"{self._file}{' (simulated)' if self.simulated else ''}", file=self._out)
+            say(f"{self._file}{' (simulated)' if self.simulated else ''}", out=self._out)
             print_table(self._outputs, self._out)
-            print(self.foot, file=self._out)
-            print(textwrap.fill(summary_line(output), _COLUMNS), file=self._out, flush=True)
+            say(self.foot, out=self._out)
+            say(*textwrap.wrap(summary_line(output), _COLUMNS), out=self._out)
             return
         if getattr(output, "stage", "final") == "final":
             self._outputs.append(output)
         if self._live and (event := event_line(output)) is not None:
             time_s, text = event
-            print(f"{'' if time_s is None else at(time_s):>8} {text}", file=self._out, flush=True)
+            say(f"{'' if time_s is None else at(time_s):>8} {text}", out=self._out)
 
 
 def _tell_other_settings(file: str, recorded: dict[str, Any], settings: Any, args: argparse.Namespace) -> None:
@@ -145,7 +146,7 @@ def _tell_other_settings(file: str, recorded: dict[str, Any], settings: Any, arg
         if name in then and then[name] != now[name]
     ]
     if other:
-        print(f"coilcount: {file}: recorded with other settings ({'; '.join(other)})", file=sys.stderr)
+        warn(f"{file}: recorded with other settings ({'; '.join(other)})")
 
 
 def _brief(value: Any) -> str:
@@ -212,4 +213,4 @@ def _number(text: str, name: str) -> float:
 
 
 def _warn(file: str, text: str) -> None:
-    print(f"coilcount: {file}: warning: {text}", file=sys.stderr)
+    warn(f"{file}: warning: {text}")

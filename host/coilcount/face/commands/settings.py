@@ -9,6 +9,9 @@ from collections.abc import Iterator
 
 from coilcount import __version__
 from coilcount.errors import EXIT_DONE, InputError
+from coilcount.face.json_out import as_json
+from coilcount.face.say import say, say_json
+from coilcount.text import printable
 
 _COLUMNS = 80
 _FEW = 8  # numbers that go on one line
@@ -48,11 +51,11 @@ def _send(args: argparse.Namespace) -> int:
     with _conversation(args.port) as talk:
         values = configure.send(talk, settings.board)
     if args.json:
-        print(json.dumps(_object(talk, values)))
+        say_json(_object(talk, values))
     else:
         for name, value in values.items():
-            print(f"{name} = {value}  {settings.origins.get(f'board.{name}', 'the board')}")
-        print(f"in force and kept on {_board(talk)}")
+            say(f"{name} = {value}  {settings.origins.get(f'board.{name}', 'the board')}")
+        say(f"in force and kept on {_board(talk)}")
     return EXIT_DONE
 
 
@@ -62,11 +65,11 @@ def _fetch(args: argparse.Namespace) -> int:
     with _conversation(args.port) as talk:
         values = configure.fetch(talk)
     if args.json:
-        text = json.dumps(_object(talk, values)) + "\n"
+        text = as_json(_object(talk, values)) + "\n"
     else:
-        text = f"# fetched from {_board(talk)}\n" + _section(values)
+        text = f"# fetched from {printable(_board(talk))}\n" + _section(values)
     if args.file is None:
-        print(text, end="")
+        say(*text.rstrip("\n").split("\n"))
         return EXIT_DONE
     from coilcount.capture.failures import cannot_write
     from coilcount.new_files import new_file
@@ -76,7 +79,7 @@ def _fetch(args: argparse.Namespace) -> int:
             out.write(text)
     except OSError as error:
         raise cannot_write(error, args.file) from None
-    print(f"{len(values)} settings of {_board(talk)} to {args.file}")
+    say(f"{len(values)} settings of {_board(talk)} to {args.file}")
     return EXIT_DONE
 
 
@@ -119,7 +122,8 @@ def _section(values: dict[str, int]) -> str:
     lines = [f"schema = {SCHEMA}", "", "[board]"]
     for name, value in values.items():
         row = known.get(name)
-        lines.append(f"{name} = {value}  # {row.help} ({row.unit})" if row else f"# {name} = {value}  (not known here)")
+        unknown = f"# {printable(name)} = {value}  (not known here)"
+        lines.append(f"{name} = {value}  # {row.help} ({row.unit})" if row else unknown)
     return "\n".join(lines) + "\n"
 
 
@@ -128,7 +132,7 @@ def _show(args: argparse.Namespace) -> int:
 
     settings = load_settings(args.settings)
     if args.toml:
-        print(settings.to_toml(), end="")
+        say(*settings.to_toml().rstrip("\n").split("\n"))
         return EXIT_DONE
     values = settings.as_dict()
     if args.json:
@@ -143,19 +147,19 @@ def _show(args: argparse.Namespace) -> int:
             }
             for section, rows in SECTIONS.items()
         }
-        print(json.dumps({"kind": "settings", "schema": SCHEMA, "sha256": settings.sha256(), "settings": shown}))
+        say_json({"kind": "settings", "schema": SCHEMA, "sha256": settings.sha256(), "settings": shown})
         return EXIT_DONE
     for section, rows in SECTIONS.items():
-        print(f"[{section}]")
+        say(f"[{section}]")
         for row in rows:
             value = values[section][row.name]
             many = isinstance(value, list) and len(value) > _FEW
             shown = f"{len(value)} numbers, {row.unit}" if many else f"{json.dumps(value)} {row.unit}"
             if value == []:
                 shown = "none"
-            print(f"  {row.name:<18} {shown:<28} {settings.origins[f'{section}.{row.name}']}")
+            say(f"  {row.name:<18} {shown:<28} {settings.origins[f'{section}.{row.name}']}")
             if many:
                 text = "  ".join(json.dumps(one) for one in value)
-                print(textwrap.fill(text, _COLUMNS, initial_indent="    ", subsequent_indent="    "))
-    print(f"sha256 {settings.sha256()}")
+                say(*textwrap.wrap(text, _COLUMNS, initial_indent="    ", subsequent_indent="    "))
+    say(f"sha256 {settings.sha256()}")
     return EXIT_DONE

@@ -1,10 +1,10 @@
 """simulate SCENE FILE: a capture from the physics, and its truth as labels beside it."""
 
 import argparse
-import json
 import sys
 
 from coilcount.errors import EXIT_DONE, InputError
+from coilcount.face.say import say, say_json
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -31,9 +31,9 @@ def run(args: argparse.Namespace) -> int:
     quiet = args.quiet or args.json or not sys.stderr.isatty()
     made = write_simulation(scene, name, path, args.seed, args.interval_ms, _silent if quiet else _show)
     if args.json:
-        print(json.dumps({"capture": str(path), "labels": str(labels_path(path)), "simulated": True, **made}))
+        say_json({"capture": str(path), "labels": str(labels_path(path)), "simulated": True, **made})
     elif not args.quiet:
-        print(
+        say(
             f"{path}: simulated, {made['duration_s']:g} s of scene {name}, seed {made['seed']}, {made['lines']} lines; "
             f"{made['labels_written']} labels in {labels_path(path)}"
         )
@@ -46,4 +46,5 @@ def _silent(share: float) -> None:
 
 def _show(share: float) -> None:
     end = "\r" if share < 1 else "\r\033[K"
-    print(f"simulating {share:4.0%}", end=end, file=sys.stderr, flush=True)
+    sys.stderr.write(f"simulating {share:4.0%}{end}")
+    sys.stderr.flush()

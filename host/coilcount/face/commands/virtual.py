@@ -1,11 +1,11 @@
 """virtual: the virtual board as a port that other programs can open, until Ctrl-C."""
 
 import argparse
-import json
 import sys
 from typing import TYPE_CHECKING
 
 from coilcount.errors import EXIT_DONE, InputError
+from coilcount.face.say import say, say_json
 
 if TYPE_CHECKING:
     from coilcount.board.virtual import VirtualBoard
@@ -48,15 +48,13 @@ def make_board(
 
 def run(args: argparse.Namespace) -> int:
     """Serve the board until Ctrl-C (exit 0); raises what ends it before."""
-    import signal
-
+    from coilcount.face.signals import interrupting
     from coilcount.simulate.scene import load_scene
 
     load_scene(args.scene)  # what is wrong with it is told before a port is
-    # However it is ended, the board's processes and its folder go with it.
-    signal.signal(signal.SIGTERM, signal.default_int_handler)
     try:
-        with make_board(args.scene, args.seed, args.pace, float("inf")) as board:
+        # However it is ended, the board's processes and its folder go with it.
+        with interrupting(), make_board(args.scene, args.seed, args.pace, float("inf")) as board:
             if args.tcp is None:
                 _say(board, board.port, args.json)
                 while not board.wait(_LOOK_S):
@@ -76,11 +74,10 @@ def run(args: argparse.Namespace) -> int:
 
 def _say(board: "VirtualBoard", port: str, as_json: bool) -> None:
     if as_json:
-        print(json.dumps({"port": port, "interpreter": board.interpreter_name, "simulated": True}), flush=True)
+        say_json({"port": port, "interpreter": board.interpreter_name, "simulated": True})
         return
-    print(port)
-    print(
+    say(
+        port,
         f"A simulated board, its firmware in {board.interpreter_name}. Open it with `coilcount live --port {port}`, "
         "any serial terminal or pyserial; type ? there. Ctrl-C ends it.",
-        flush=True,
     )

@@ -1,0 +1,25 @@
+"""What ends a run from outside: Ctrl-C, an ordinary kill, a closed terminal."""
+
+import contextlib
+import signal
+from collections.abc import Callable, Iterator
+from typing import Any
+
+
+@contextlib.contextmanager
+def handled(handler: Callable[..., Any]) -> Iterator[None]:
+    """SIGINT, SIGTERM and SIGHUP call `handler` meanwhile."""
+    numbers = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    # What is ignored stays so: under nohup a recording goes on when its terminal closes.
+    numbers = [number for number in numbers if signal.getsignal(number) != signal.SIG_IGN]
+    before = {number: signal.signal(number, handler) for number in numbers}
+    try:
+        yield
+    finally:
+        for number, old in before.items():
+            signal.signal(number, old)
+
+
+def interrupting() -> contextlib.AbstractContextManager[None]:
+    """Each of them raises KeyboardInterrupt, so that whatever is open is closed in order."""
+    return handled(lambda *_: signal.default_int_handler(signal.SIGINT, None))
