@@ -20,7 +20,7 @@ from micropython_tool import COILCOUNT, ROOT
 from tracker_series import bump_ppb, intervals, noise_ppb
 
 # In the order in which they import one another.
-MODULES = ("records", "defaults", "series", "filters", "boxes", "baseline", "lobes", "judge", "hold", "alert", "alerts")
+MODULES = ("records", "defaults", "series", "spikes", "filters", "boxes", "baseline", "lobes", "judge", "hold", "alert", "alerts")
 MODULES += ("tracker",)
 NEAR = 0.01
 
