@@ -108,7 +108,9 @@ class Chain:
             out.append(Silence(self._end_us / 1e6, end_s, self._gap.reason, True))
         duration_s = (self._end_us - self._first_us) / 1e6
         sha256 = self._settings.sha256()
-        out.append(outputs.summary(self._header, duration_s, self.link, self.noise, self._tracking.alerts, sha256))
+        tracking = self._tracking
+        counts = tracking.alerts, sha256, tracking.mended, tracking.repaired
+        out.append(outputs.summary(self._header, duration_s, self.link, self.noise, *counts))
         return out
 
     # ------------------------------------------------------------ what it knows
@@ -150,6 +152,16 @@ class Chain:
     def roughness(self) -> float | None:
         """How many times the noise that was learned this ground has, 1.0 and more; None where none was learned."""
         return self._tracking.roughness
+
+    @property
+    def mended(self) -> int:
+        """Readings so far that jumped further than a pass can, and were replaced by the line between their neighbours."""
+        return self._tracking.mended
+
+    @property
+    def repaired(self) -> int:
+        """Miscounted edges taken out of the raw sums so far."""
+        return self._tracking.repaired
 
     @property
     def _tick_s(self) -> float | None:

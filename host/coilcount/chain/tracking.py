@@ -32,6 +32,7 @@ class Tracking:
         self._trace: list[records.State] | None = [] if points else None
         self._frozen = False
         self._first_id = 0  # alerts of the trackers before
+        self._mended = self._repaired = 0  # by the trackers before
 
     def begin(self, interval_s: float) -> None:
         """A new tracker for readings interval_s apart.  Raises InputError where no tracker can take them."""
@@ -41,6 +42,7 @@ class Tracking:
         except ValueError as error:
             what = f"the tracker cannot take readings {interval_s:g} s apart: {error}"
             raise InputError(what, remedy="Take readings 2 ms to 1 s apart") from None
+        self._mended, self._repaired = self.mended, self.repaired
         if self._frozen:
             tracker.freeze()
         tracker.trace = self._trace
@@ -60,6 +62,16 @@ class Tracking:
         """Another raise level.  Raises ValueError where it is out of range."""
         self.tracker.set_threshold(z)
         self.threshold = z
+
+    @property
+    def mended(self) -> int:
+        """Impossible readings that were replaced so far, by every tracker."""
+        return self._mended + (0 if self.tracker is None else self.tracker.mended)
+
+    @property
+    def repaired(self) -> int:
+        """Miscounted edges taken out of raw sums so far, by every tracker."""
+        return self._repaired + (0 if self.tracker is None else self.tracker.repaired)
 
     @property
     def threshold_ppm(self) -> float | None:

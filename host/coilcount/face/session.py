@@ -195,6 +195,7 @@ class Session:
         facts.host_s = now
         facts.records, facts.records_per_s = link.records, link.rate_hz
         facts.lost, facts.damaged, facts.dropped = link.lost, link.damaged, link.dropped
+        facts.mended, facts.repaired = self._chain.mended, self._chain.repaired
         facts.faults = link.faults
         if status is not None:
             facts.temperature_c = status.temperature_mk / 1000 - 273.15

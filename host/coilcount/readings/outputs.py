@@ -51,8 +51,11 @@ def point(state: records.State, reference_hz: float, uncertainty_ppm: float) -> 
     )
 
 
-def summary(header: Header, duration_s: float, link: Link, noise: Noise, alerts: int, settings_sha256: str) -> Summary:
-    """The last word on one capture."""
+def summary(
+    header: Header, duration_s: float, link: Link, noise: Noise, alerts: int, settings_sha256: str, mended: int = 0,
+    repaired: int = 0,
+) -> Summary:  # fmt: skip
+    """The last word on one capture; the counts that are no part of `link` and `noise` come from the tracker."""
     median_hz, noise_ppm = noise.result()
     return Summary(
         start_utc=header.start_utc,
@@ -65,6 +68,8 @@ def summary(header: Header, duration_s: float, link: Link, noise: Noise, alerts:
         noise_ppm=noise_ppm,
         alerts=alerts,
         settings_sha256=settings_sha256,
+        mended=mended,
+        repaired=repaired,
     )
 
 

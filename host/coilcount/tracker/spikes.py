@@ -12,8 +12,10 @@ LEAST_PPB = 50000
 FASTEST = 4  # the narrowest width looked for over the narrowest pass taken for possible
 # Shapes with lobes have less beside their peak than s(T / w): down to a third, over some 10,000 computed passes of the
 # objects in tests/bench/detection, 3 to 6 cm from the coil at 0.3 to 3 m/s (tests/bench/spikes.py --passes).
-MARGIN = 8
-# What goes beyond the range of the sums is impossible by its size; the readings beside it must be nearer by this factor.
+MARGIN = 12
+# A larger jump in 1e-9 is impossible by its size: a steel plate of 100 mm 1 cm from the coil gives 27,000,000 (computed).
+# The readings around it must be nearer by this factor.
+WIDEST_PPB = 30000000
 BACK = 8
 # Readings that must agree before and after.
 BEFORE = 3
@@ -23,21 +25,20 @@ AFTER = 2
 class Spikes:
     """push() every reading; those that are certain come out, in their order.
 
-    interval_us: between readings; narrowest_us: the narrowest width of a pass looked for; widest_ppb: the largest shift
-    that the sums can hold.  mended: readings replaced so far; waiting: readings held back, lost ones too.
+    interval_us: between readings; narrowest_us: the narrowest width of a pass looked for.
+    mended: readings replaced so far; waiting: readings held back, lost ones too.
 
     A reading is held back only if it jumps by more than LEAST_PPB from the one before: until two, or for a pair three
     or four, more are there.  Spikes of one reading, and of two (one edge too many and then one too few, or one edge
     shared by both) are replaced by the line between their neighbours.
     """
 
-    def __init__(self, interval_us, narrowest_us, widest_ppb):
+    def __init__(self, interval_us, narrowest_us):
         w2 = (narrowest_us // FASTEST) ** 2
         self._shares = []
         # Of two readings the outer ones are 1.5 readings from the peak between them.
         for away2 in (interval_us * interval_us, 9 * interval_us * interval_us // 4):
             self._shares.append(MARGIN * (w2 + away2) ** 3 // w2**3 + 1)
-        self._widest = widest_ppb
         self.mended = 0
         self.forget()
 
@@ -117,7 +118,7 @@ class Spikes:
         if away <= LEAST_PPB:
             return False
         room = high - low
-        return room * self._shares[size - 1] < away or (away > self._widest and room * BACK < away)
+        return room * self._shares[size - 1] < away or (away > WIDEST_PPB and room * BACK < away)
 
     def _mend(self, size):
         pending = self._pending

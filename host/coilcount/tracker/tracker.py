@@ -53,7 +53,7 @@ class Tracker:
         self._repair = Repair()
         self._boxes = Boxes(values["widths_s"], interval_s, floor_ppb, values["noise_ppm_rthz"])
         narrowest_us = int(values["widths_s"][0] * 1e6 + 0.5)
-        self._spikes = Spikes(self._interval_us, narrowest_us, self._boxes.limit)
+        self._spikes = Spikes(self._interval_us, narrowest_us)
         self._baseline = Baseline(values["baseline_s"] / block_s, self._block, floor_ppb)
         self._hold = Hold(
             self._baseline, values["hold_least_ppm"] * 1000.0, values["hold_rise_sigma"],
