@@ -216,7 +216,7 @@ def passes() -> None:
                     for one in np.rint(1e9 * series).astype(int).tolist():
                         spikes.push(one, 1, out)
                     spikes.flush(out)
-        one, two = (1 / share for share in spikes._shares)
+        one, two = (1 / share if share else 0 for share in spikes._shares)
         print(f"{interval_ms:>6} ms{least[0]:>13.4f}{one:>9.4f}{least[1]:>15.4f}{least[2]:>15.4f}{two:>9.4f}"
               f"{spikes.mended:>8}")  # fmt: skip
 

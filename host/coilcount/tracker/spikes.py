@@ -14,9 +14,13 @@ FASTEST = 4  # the narrowest width looked for over the narrowest pass taken for 
 # objects in tests/bench/detection, 3 to 6 cm from the coil at 0.3 to 3 m/s (tests/bench/spikes.py --passes).
 MARGIN = 12
 # A larger jump in 1e-9 is impossible by its size: a steel plate of 100 mm 1 cm from the coil gives 27,000,000 (computed).
-# The readings around it must be nearer by this factor.
+# The readings around it must agree within this share of that.
 WIDEST_PPB = 30000000
 BACK = 8
+# What a log's rounding may hide of the readings around a sharp one, in 1e-9: 0.01 Hz of 25 kHz is 400.
+ROUNDING_PPB = 1000
+# From this ratio on (just over 50 ms at the default widths) a fast pass may be one reading: only the size counts.
+MOST_SHARE = 500
 # Readings that must agree before and after.
 BEFORE = 3
 AFTER = 2
@@ -38,7 +42,8 @@ class Spikes:
         self._shares = []
         # Of two readings the outer ones are 1.5 readings from the peak between them.
         for away2 in (interval_us * interval_us, 9 * interval_us * interval_us // 4):
-            self._shares.append(MARGIN * (w2 + away2) ** 3 // w2**3 + 1)
+            share = MARGIN * (w2 + away2) ** 3 // w2**3 + 1
+            self._shares.append(share if share <= MOST_SHARE else 0)  # 0: such a spike cannot be told from a pass
         self.mended = 0
         self.forget()
 
@@ -118,7 +123,8 @@ class Spikes:
         if away <= LEAST_PPB:
             return False
         room = high - low
-        return room * self._shares[size - 1] < away or (away > WIDEST_PPB and room * BACK < away)
+        share = self._shares[size - 1]
+        return (share and (room + ROUNDING_PPB) * share < away) or (away > WIDEST_PPB and room * BACK < WIDEST_PPB)
 
     def _mend(self, size):
         pending = self._pending
