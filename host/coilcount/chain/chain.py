@@ -155,7 +155,7 @@ class Chain:
 
     @property
     def mended(self) -> int:
-        """Readings so far that jumped further than a pass can, and were replaced by the line between their neighbours."""
+        """Readings that jumped further than a pass can, replaced so far by the line between their neighbours."""
         return self._tracking.mended
 
     @property
@@ -209,8 +209,8 @@ class Chain:
             if spacing_s is None and first is None:
                 self._first_imported = entry
                 return []
-            self._tracking.begin(spacing_s or entry.time_s - first.time_s)
-            out = self._rerun()
+            out = self._tracking.begin(spacing_s or entry.time_s - first.time_s)
+            out += self._rerun()
             if first is not None:
                 self._first_imported = None
                 out += self._imported(first)
@@ -334,7 +334,7 @@ class Chain:
                 self.noise.cut()
             self._interval_ms = hello.interval_ms
             self._window = Window(hello.interval_ms)
-            self._tracking.begin(hello.interval_ms / 1000)
+            out += self._tracking.begin(hello.interval_ms / 1000)
         return out
 
     # ------------------------------------------------------------ what the operator did

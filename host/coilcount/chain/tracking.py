@@ -3,12 +3,12 @@
 from collections.abc import Iterable
 
 from coilcount.errors import InputError
-from coilcount.model import Output
+from coilcount.model import Notice, Output
 from coilcount.readings import outputs
 from coilcount.readings.frequency import neighbours_ppm
 from coilcount.settings import Settings
 from coilcount.tracker import defaults, records
-from coilcount.tracker.tracker import Tracker
+from coilcount.tracker.tracker import Tracker, too_far_apart
 
 # Levels from so many sigma_st on are held for nine tenths of a rest (tests/bench/detection, dwell).
 HOLD_SIGMAS = 8.0
@@ -34,8 +34,11 @@ class Tracking:
         self._first_id = 0  # alerts of the trackers before
         self._mended = self._repaired = 0  # by the trackers before
 
-    def begin(self, interval_s: float) -> None:
-        """A new tracker for readings interval_s apart.  Raises InputError where no tracker can take them."""
+    def begin(self, interval_s: float) -> list[Output]:
+        """A new tracker for readings interval_s apart; what is to be said of them.
+
+        Raises InputError where no tracker can take them.
+        """
         try:
             tracker = Tracker(interval_s, **self._settings.tracker)
             tracker.set_threshold(self.threshold)
@@ -49,6 +52,9 @@ class Tracking:
         self.tracker = tracker
         self.half_us = round(5e5 * interval_s)
         self._first_id = self.alerts
+        if too_far_apart(interval_s, self._settings.tracker["widths_s"]):
+            return [Notice(None, "warning", outputs.far_apart(interval_s))]
+        return []
 
     def freeze(self, on: bool) -> None:
         """The operator holds the baseline, or lets it go."""

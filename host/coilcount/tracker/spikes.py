@@ -6,28 +6,28 @@ has a quarter of the narrowest width looked for.  At the default widths that is 
 the fastest sweep of the test conditions.  Whole numbers throughout.  Runs under both interpreters.
 """
 
-# Jumps up to this size in 1e-9 are left to the statistic; one edge too many at 25 kHz and 20 ms is 2,000,000.  Chosen by
-# hand: above the steps of a log that is rounded to 1 Hz of 25 kHz (40 ppm).
+# Jumps up to this size in 1e-9 are left to the statistic; one edge too many at 25 kHz and 20 ms is 2,000,000.  Chosen
+# by hand: above the steps of a log that is rounded to 1 Hz of 25 kHz (40 ppm).
 LEAST_PPB = 50000
 FASTEST = 4  # the narrowest width looked for over the narrowest pass taken for possible
-# Shapes with lobes have less beside their peak than s(T / w): down to a third, over some 10,000 computed passes of the
-# objects in tests/bench/detection, 3 to 6 cm from the coil at 0.3 to 3 m/s (tests/bench/spikes.py --passes).
+# Shapes with lobes have less beside their peak than s(T / w): down to a sixth, over 36,000 computed passes of the
+# objects in tests/bench/detection, 3 to 6 cm from the coil at 0.3 to 3 m/s (tests/bench/spikes.py --passes).  Half of
+# that is what must be missing.
 MARGIN = 12
-# A larger jump in 1e-9 is impossible by its size: a steel plate of 100 mm 1 cm from the coil gives 27,000,000 (computed).
-# The readings around it must agree within this share of that.
+# A larger jump in 1e-9 is impossible by its size: a steel plate of 100 mm 1 cm from the coil gives 27,000,000
+# (computed).  The readings around it must agree within this share of that.
 WIDEST_PPB = 30000000
 BACK = 8
 # What a log's rounding may hide of the readings around a sharp one, in 1e-9: 0.01 Hz of 25 kHz is 400.
 ROUNDING_PPB = 1000
 # From this ratio on (just over 50 ms at the default widths) a fast pass may be one reading: only the size counts.
 MOST_SHARE = 500
-# Readings that must agree before and after.
-BEFORE = 3
+# So many readings behind must agree with the three before.
 AFTER = 2
 
 
 class Spikes:
-    """push() every reading; those that are certain come out, in their order.
+    """push() every reading that does not pass at once; those that are certain come out, in their order.
 
     interval_us: between readings; narrowest_us: the narrowest width of a pass looked for.
     mended: readings replaced so far; waiting: readings held back, lost ones too.
@@ -54,16 +54,22 @@ class Spikes:
         self._counts = []
         self._last = self._second = self._third = None
 
+    def passes(self, y):
+        """Whether this reading, in 1e-9, may go its way at once; if not it must be pushed."""
+        last = self._last
+        if last is None or self.waiting or not -LEAST_PPB <= y - last <= LEAST_PPB:
+            return False
+        self._third = self._second
+        self._second = last
+        self._last = y
+        return True
+
     def push(self, y, count, out):
         """Takes a reading in 1e-9 that stands for `count`: itself, and those lost before it.
 
         Appends to the list `out` y and count of every reading that is now certain, one after the other.
         """
-        last = self._last
-        if not self._pending and last is not None and -LEAST_PPB <= y - last <= LEAST_PPB:
-            self._third = self._second
-            self._second = last
-            self._last = y
+        if self.passes(y):
             out.append(y)
             out.append(count)
             return

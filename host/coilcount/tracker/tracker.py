@@ -1,7 +1,8 @@
 """The tracker: readings in, alerts and holds out.  A pure function of the series and the settings.
 
-Pieces: series (raw sums to y, repair), spikes (impossible readings), boxes (statistic and scale), baseline, hold, alert.  Memory is bounded: a ring
-of 6.7 of the longest width and two of 128 blocks.  Runs under both interpreters; raises only ValueError.
+Pieces: series (raw sums to y, repair), spikes (impossible readings), boxes (statistic, scale), baseline, hold, alert.
+Memory is bounded: a ring of 6.7 of the longest width and two of 128 blocks.  Runs under both interpreters; raises only
+ValueError.
 """
 
 from . import defaults
@@ -21,9 +22,15 @@ BLOCK_S = 0.1
 # A frequency that stays beyond the range of the sums (percents off the reference) for so many blocks, 5 s, is the new
 # normal: start anew from a reference near it.
 FAR_BLOCKS = 50
+FAR_APART = 0.45
 ZERO_S = 0.4  # over which a new zero is read
 SHORTEST_INTERVAL_S = 0.002
 LONGEST_INTERVAL_S = 1.0
+
+
+def too_far_apart(interval_s, widths_s):
+    """Whether readings so far apart, in seconds, cannot show a pass of the widths looked for."""
+    return interval_s > FAR_APART * widths_s[len(widths_s) - 1]
 
 
 class Tracker:
@@ -63,8 +70,9 @@ class Tracker:
         self._noise = Noise(self._boxes, interval_s, floor_ppb)
         noise = values["noise_ppm_rthz"]
         judge = Judge(self._boxes, interval_s, noise) if noise else None
+        reasons = ("readings too far apart",) if too_far_apart(interval_s, values["widths_s"]) else ()
         self._alerts = Alerts(
-            self._boxes, self._baseline, self._noise, self._interval_us, values["release_fraction"], judge
+            self._boxes, self._baseline, self._noise, self._interval_us, values["release_fraction"], judge, reasons
         )
         self._frozen = False
         self._in_block = 0
@@ -198,7 +206,7 @@ class Tracker:
 
     @property
     def mended(self):
-        """Readings so far that jumped further than a pass can, and were replaced by the line between their neighbours."""
+        """Readings that jumped further than a pass can, replaced so far by the line between their neighbours."""
         return self._spikes.mended
 
     # ------------------------------------------------------------ inside
@@ -209,16 +217,21 @@ class Tracker:
         repair = self._repair
         spikes = self._spikes
         repaired = self._repaired
-        certain = self._certain
-        repaired.clear()
-        certain.clear()
-        repair.push(decoder.y, decoder.edge, repaired)
-        # A mean over lost readings never waits for the repair: it is the last of what came out.
-        last = len(repaired) - 1
-        for i in range(last + 1):
-            spikes.push(repaired[i], steps if i == last else 1, certain)
         events = self._events
-        self._pass_on(certain, len(repair.pending) + spikes.waiting, now_us, events)
+        repaired.clear()
+        repair.push(decoder.y, decoder.edge, repaired)
+        if steps == 1 and len(repaired) == 1 and spikes.passes(repaired[0]):  # as nearly all do
+            self._one(repaired[0], self._newest_us - len(repair.pending) * self._interval_us, now_us, events)
+            if self.trace is not None:
+                self.trace.append(self.state)
+        else:
+            certain = self._certain
+            certain.clear()
+            # A mean over lost readings never waits for the repair: it is the last of what came out.
+            last = len(repaired) - 1
+            for i in range(last + 1):
+                spikes.push(repaired[i], steps if i == last else 1, certain)
+            self._pass_on(certain, len(repair.pending) + spikes.waiting, now_us, events)
         if self._far >= FAR_BLOCKS:
             events.extend(self._break(True))
         if not events:

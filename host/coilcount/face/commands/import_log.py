@@ -21,6 +21,9 @@ def run(args: argparse.Namespace) -> int:
     from coilcount.capture.csv_log import read_log
     from coilcount.capture.writer import CaptureWriter
     from coilcount.model import Header
+    from coilcount.readings.outputs import far_apart
+    from coilcount.tracker.defaults import DEFAULTS
+    from coilcount.tracker.tracker import too_far_apart
 
     log = read_log(args.log)
     for name in log.ignored:
@@ -50,6 +53,8 @@ def run(args: argparse.Namespace) -> int:
     with CaptureWriter(args.file, header, sync_s=None) as writer:
         for reading in log.readings:
             writer.write(reading)
+    if too_far_apart(log.interval_s, DEFAULTS["widths_s"]):
+        print(f"coilcount: {args.log}: warning: {far_apart(log.interval_s)}", file=sys.stderr)
     if not args.quiet:
         duration_s = log.readings[-1].time_s - log.readings[0].time_s
         print(f"{len(log.readings)} readings of {log.interval_s:g} s over {duration_s:.1f} s to {args.file}")
