@@ -28,7 +28,7 @@ KEYS = {
     "mark": ["kind", "file", "time_s", "text"],
     "summary": [
         *("kind", "file", "start_utc", "duration_s", "records", "lost", "dropped", "damaged", "baseline_hz"),
-        *("noise_ppm", "alerts", "settings_sha256"),
+        *("noise_ppm", "alerts", "settings_sha256", "mended", "repaired"),
     ],
 }
 

@@ -39,7 +39,7 @@ for line in sys.stdin:
     count += 1
     if count % 25 == 0:
         print("state", " ".join([bits(item) for item in tracker.state]))
-print("end", tracker.repaired, tracker.reference, tracker.reference_hz)
+print("end", tracker.repaired, tracker.mended, tracker.reference, tracker.reference_hz)
 """
 
 
@@ -66,7 +66,27 @@ def calls():
     # Times past 2^31 us, and one row that is missing.
     out += [["reading", 3 * 10**9 + k * 50_000, EXACT_HZ + v] for k, v in enumerate(slow.tolist()) if k != 70]
     out.append(["finish"])
+    out.append(["new", 0.02, 4.8, [0.13, 0.2, 0.32, 0.5], []])
+    for k, v in enumerate(spiked().tolist()):
+        if k not in (448, 700, 701):
+            out.append(["reading", k * 20_000, EXACT_HZ + v])
+    out.append(["finish"])
     return "".join(json.dumps(call) + "\n" for call in out)
+
+
+def spiked():
+    """Spikes of every kind among passes: at the start, in pairs, after lost readings, beyond the range, at the end."""
+    y = noise_ppb(1200, 21) + bump_ppb(1200, 9.0, 9000, 0.25) + bump_ppb(1200, 16.0, -20_000, 0.15)
+    for at, spike in SPIKES.items():
+        y[at : at + len(spike)] += spike
+    return y
+
+
+EDGE = 2_000_000
+SPIKES = {
+    0: (EDGE,), 30: (-EDGE,), 100: (EDGE, -EDGE), 300: (EDGE * 6 // 10, EDGE * 4 // 10), 449: (3 * EDGE,),
+    455: (-900_000_000,), 600: (10**10, 10**9), 800: (EDGE, EDGE, EDGE), 1198: (EDGE,),
+}  # fmt: skip
 
 
 def capture_calls(name, learned):
@@ -107,6 +127,8 @@ def test_both_interpreters_give_the_same_events(tmp_path: Path):
     kinds = [line.split()[0] for line in here]
     assert kinds.count("Alert") >= 12 and kinds.count("Hold") >= 2 and kinds.count("state") > 80
     assert here == there
+    # All but the three in a row, which are no spike, and what the first of them may have done.
+    assert here[-1].split()[2] == str(sum(map(len, SPIKES.values())) - len(SPIKES[800]))
 
 
 LEARNED = [3.0] * 12 + [1.0, 0.3] + [0.1] * 11

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 from coilcount.tracker.records import Alert
 from coilcount.tracker.tracker import Tracker
@@ -10,6 +12,7 @@ INTERVAL_S = 0.02
 INTERVAL_US = 20000
 TICK_HZ = 62_500_000  # 16 ns
 F0_HZ = 25_013.7  # no whole ratio to the tick
+ROOT_BENCH = Path(__file__).parent / "bench" / "detection"  # its objects and test conditions
 # Frequencies near this carry a shift of whole 1e-9 exactly, so that readings give just the y that was meant.
 EXACT_HZ = 1e9
 

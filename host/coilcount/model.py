@@ -177,6 +177,8 @@ class Summary:
     noise_ppm: float | None
     alerts: int
     settings_sha256: str
+    mended: int = 0  # readings that jumped further than a pass can, replaced by the line between their neighbours
+    repaired: int = 0  # miscounted edges taken out of the raw sums
 
 
 Output = Point | Alert | Hold | Silence | MarkMade | Notice | Summary

@@ -1,7 +1,9 @@
 """What a capture holds and whether it is whole; and the sound lines of one that is not."""
 
 import os
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Any
 
 from coilwire import frame, records
 
@@ -41,18 +43,23 @@ class Survey:
         return 0.0 if self.first_s is None else self.last_s - self.first_s
 
 
-def survey(path: str | os.PathLike) -> Survey:
-    """Reads a capture once.  Raises what read_capture raises."""
+def survey(path: str | os.PathLike, watch: Callable[[Any], None] = lambda _: None) -> Survey:
+    """Reads a capture once.  Raises what read_capture raises.
+
+    watch: called with the Header and each reading (a coilwire Interval or an Imported), Hello and Gap, in their order.
+    """
     report = Report()
     entries = read_capture(path, report)
     result = Survey(report, next(entries))
-    link = _Link(result)
+    link = _Link(result, watch)
+    watch(result.header)
     for entry in entries:
         match entry:
             case Line():
                 link.line(entry)
                 _seen(result, entry.host_s)
             case Imported():
+                watch(entry)
                 result.records += 1
                 result.lost += _rows_left_out(result, entry)
                 _seen(result, entry.time_s)
@@ -61,6 +68,7 @@ def survey(path: str | os.PathLike) -> Survey:
                 if entry.action == "mark":
                     result.marks.append((entry.host_s, entry.text))
             case Gap():
+                watch(entry)
                 result.gaps.append(entry)
                 _seen(result, entry.host_s)
     return result
@@ -94,8 +102,9 @@ def salvage(path: str | os.PathLike, out: str | os.PathLike) -> int:
 class _Link:
     """Counts what the lines of the link say."""
 
-    def __init__(self, result: Survey) -> None:
+    def __init__(self, result: Survey, watch: Callable[[Any], None]) -> None:
         self._result = result
+        self._watch = watch
         self._sequence: int | None = None
         self._boot: int | None = None
         self._dropped: int | None = None
@@ -117,11 +126,13 @@ class _Link:
         result.kinds[wire_frame.kind] = result.kinds.get(wire_frame.kind, 0) + 1
         match record:
             case records.Interval():
+                self._watch(record)
                 result.records += 1
                 self._count_lost(record)
                 for word in records.faults(record.flags):
                     result.faults[word] = result.faults.get(word, 0) + 1
             case records.Hello():
+                self._watch(record)
                 if record.boot != self._boot:
                     result.boots += 1
                     self._boot, self._sequence, self._dropped = record.boot, None, None

@@ -40,8 +40,8 @@ class Chain:
         if silence is not None:
             out.append(silence)
         sha256 = self._settings.sha256()
-        alerts = tracking.alerts
-        out.append(outputs.summary(intake.header, intake.duration_s, intake.link, tracking.noise, alerts, sha256))
+        counts = tracking.alerts, sha256, tracking.mended, tracking.repaired
+        out.append(outputs.summary(intake.header, intake.duration_s, intake.link, tracking.noise, *counts))
         return out
 
     # ------------------------------------------------------------ what it knows, for the screen
@@ -104,3 +104,13 @@ class Chain:
     def roughness(self) -> float | None:
         """How many times the noise that was learned this ground has, 1.0 and more; None where none was learned."""
         return self._tracking.roughness
+
+    @property
+    def mended(self) -> int:
+        """Readings that jumped further than a pass can, replaced so far by the line between their neighbours."""
+        return self._tracking.mended
+
+    @property
+    def repaired(self) -> int:
+        """Miscounted edges taken out of the raw sums so far."""
+        return self._tracking.repaired

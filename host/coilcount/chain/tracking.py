@@ -12,7 +12,7 @@ from coilcount.readings.timebase import TimeBase
 from coilcount.readings.window import Window
 from coilcount.settings import Settings
 from coilcount.tracker import defaults, records
-from coilcount.tracker.tracker import LONGEST_INTERVAL_S, SHORTEST_INTERVAL_S, Tracker
+from coilcount.tracker.tracker import LONGEST_INTERVAL_S, SHORTEST_INTERVAL_S, Tracker, too_far_apart
 
 # Levels from so many sigma_st on are held for nine tenths of a rest (tests/bench/detection, dwell).
 HOLD_SIGMAS = 8.0
@@ -40,17 +40,19 @@ class Tracking:
         self._trace: list[records.State] | None = [] if points else None
         self._frozen = False
         self._first_id = 0  # alerts of the trackers before
+        self._mended = self._repaired = 0  # by the trackers before
         self._interval_s = 0.0
         self._base: TimeBase | None = None  # of a board; None for imported readings
 
     # ------------------------------------------------------------ what the intake tells
 
     def begin(self, interval_s: float) -> str:
-        """A new tracker for readings interval_s apart; where it can take none, what is wrong with that."""
+        """A new tracker for readings interval_s apart; returns what a person should know of that, "" for nothing."""
         self.noise.cut()
         self.window = Window(round(1000 * interval_s))
         self._interval_s = interval_s
         self._first_id = self.alerts
+        self._mended, self._repaired = self.mended, self.repaired
         self.tracker = None
         try:
             tracker = Tracker(interval_s, **self._settings.tracker)
@@ -66,6 +68,8 @@ class Tracking:
             tracker.freeze()
         tracker.trace = self._trace
         self.tracker = tracker
+        if too_far_apart(interval_s, self._settings.tracker["widths_s"]):
+            return outputs.far_apart(interval_s)
         return ""
 
     def interval(self, record: wire.Interval, middle_us: int, step: int, base: TimeBase) -> list[Output]:
@@ -134,6 +138,16 @@ class Tracking:
             self.tracker.set_threshold(z)
 
     # ------------------------------------------------------------ what it knows
+
+    @property
+    def mended(self) -> int:
+        """Impossible readings that were replaced so far, by every tracker."""
+        return self._mended + (0 if self.tracker is None else self.tracker.mended)
+
+    @property
+    def repaired(self) -> int:
+        """Miscounted edges taken out of raw sums so far, by every tracker."""
+        return self._repaired + (0 if self.tracker is None else self.tracker.repaired)
 
     @property
     def threshold_ppm(self) -> float | None:

@@ -17,7 +17,8 @@ CONTRACT = {
     "mark": (MarkMade, "time_s text"),
     "summary": (
         Summary,
-        "start_utc duration_s records lost dropped damaged baseline_hz noise_ppm alerts settings_sha256",
+        "start_utc duration_s records lost dropped damaged baseline_hz noise_ppm alerts settings_sha256 "
+        "mended repaired",
     ),
 }
 _DECIMALS = 6  # microseconds, microhertz, 1e-6 ppm

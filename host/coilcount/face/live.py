@@ -209,9 +209,9 @@ def _received(readout: r.Readout) -> Text:
     line.append(f"{facts.records_per_s:.1f} records/s   ")
     # "dropped" are those that the board itself let go.
     counts = (("lost", facts.lost), ("damaged", facts.damaged), ("dropped", facts.dropped))
-    for word, count in (*counts, ("reconnected", facts.reconnections)):
-        if count or word != "reconnected":
-            line.append(f"{word} {count}   ", BOLD if count else "")
+    rare = (("mended", facts.mended), ("repaired", facts.repaired), ("reconnected", facts.reconnections))
+    for word, count in (*counts, *filter(lambda one: one[1], rare)):
+        line.append(f"{word} {count}   ", BOLD if count else "")
     return line
 
 

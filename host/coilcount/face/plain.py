@@ -117,6 +117,8 @@ def status_line(readout: r.Readout) -> str:
         f"lost {facts.lost}",
         f"damaged {facts.damaged}",
         f"dropped {facts.dropped}",
+        f"mended {facts.mended}",
+        f"repaired {facts.repaired}",
         *(f"{word} {count}" for word, count in facts.faults.items()),
         readout.coil(),
         f"drift {r.optional(readout.drift_ppm_per_min(), '+.2f', 'ppm/min')}",
@@ -133,6 +135,7 @@ def summary_line(summary: Summary) -> str:
     noise = r.optional(summary.noise_ppm, ".3f", "ppm")
     return (
         f"{summary.duration_s:.1f} s, {summary.records} records, lost {summary.lost}, damaged {summary.damaged}, "
-        f"dropped {summary.dropped}, baseline {r.frequency(summary.baseline_hz)}, noise {noise}, "
+        f"dropped {summary.dropped}, mended {summary.mended}, repaired {summary.repaired}, "
+        f"baseline {r.frequency(summary.baseline_hz)}, noise {noise}, "
         f"{summary.alerts} alert{'' if summary.alerts == 1 else 's'}"
     )

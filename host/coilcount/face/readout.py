@@ -52,6 +52,8 @@ class Facts:
     lost: int = 0
     damaged: int = 0
     dropped: int = 0
+    mended: int = 0  # readings that jumped further than a pass can
+    repaired: int = 0  # miscounted edges
     faults: Mapping[str, int] = field(default_factory=dict)  # intervals that the board flagged, by what went wrong
     reconnections: int = 0
     temperature_c: float | None = None

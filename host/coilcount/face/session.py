@@ -218,6 +218,7 @@ class Session:
         quiet = bool(self._link.problem) or now - self._heard_s > RATE_STAYS_S
         facts.records, facts.records_per_s = link.records, 0.0 if quiet else link.rate_hz
         facts.lost, facts.damaged, facts.dropped = link.lost, link.damaged, link.dropped
+        facts.mended, facts.repaired = self._chain.mended, self._chain.repaired
         facts.faults = link.faults
         if status is not None:
             facts.temperature_c = status.temperature_mk / 1000 - 273.15

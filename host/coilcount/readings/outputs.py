@@ -28,6 +28,14 @@ def alert(event: records.Alert, number: int, reference_hz: float) -> Alert:
     )
 
 
+def far_apart(interval_s: float) -> str:
+    """What to say once of readings too far apart for any pass to be seen."""
+    return (
+        f"readings are {interval_s:g} s apart: a pass of an ordinary sweep, 0.1 to 0.5 s wide, cannot be seen in them; "
+        "every alert is uncertain. Log 10 readings a second or more"
+    )
+
+
 def hold(event: records.Hold) -> Hold:
     """A tracker's hold."""
     return Hold(event.stage, event.start_us / 1e6, _seconds(event.end_us), event.end_us is None, event.sign)
@@ -51,8 +59,11 @@ def point(state: records.State, reference_hz: float, uncertainty_ppm: float) -> 
     )
 
 
-def summary(header: Header, duration_s: float, link: Link, noise: Noise, alerts: int, settings_sha256: str) -> Summary:
-    """The last word on one capture."""
+def summary(
+    header: Header, duration_s: float, link: Link, noise: Noise, alerts: int, settings_sha256: str, mended: int = 0,
+    repaired: int = 0,
+) -> Summary:  # fmt: skip
+    """The last word on one capture; the counts that are no part of `link` and `noise` come from the tracker."""
     median_hz, noise_ppm = noise.result()
     return Summary(
         start_utc=header.start_utc,
@@ -65,6 +76,8 @@ def summary(header: Header, duration_s: float, link: Link, noise: Noise, alerts:
         noise_ppm=noise_ppm,
         alerts=alerts,
         settings_sha256=settings_sha256,
+        mended=mended,
+        repaired=repaired,
     )
 
 

@@ -39,7 +39,7 @@ def confidence(clear, against, seen):
 class Pass:
     """One alert while it can still change."""
 
-    def __init__(self, number, now_us, recent):
+    def __init__(self, number, now_us, recent, reasons=()):
         self.number = number
         self._recent = recent  # alerts in the order in which they were raised, this one too, MOST_RECENT at the most
         self.raised_us = now_us
@@ -55,7 +55,7 @@ class Pass:
         self.over = 0.0  # level of the peak over a baseline that is held, 1e-9; 0.0 where none is
         self.low = 0  # readings in a row below the release level
         self.neighbour = False
-        self.reasons = ()
+        self.reasons = reasons
 
     def seen(self):
         """How many passes in a row went this way and about as far: this one, and those within AGAIN_US before its peak.

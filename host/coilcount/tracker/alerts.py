@@ -45,7 +45,7 @@ MOST_WAITING = 6
 class Alerts:
     """Turns the statistic into alerts.  step() once a reading, end() where the series ends or breaks."""
 
-    def __init__(self, boxes, baseline, noise, interval_us, release_fraction, judge=None):
+    def __init__(self, boxes, baseline, noise, interval_us, release_fraction, judge=None, reasons=()):
         self._boxes = boxes
         self._noise = noise
         self._judge = judge
@@ -59,6 +59,7 @@ class Alerts:
         self.waiting = []  # released, not yet final
         self._recent = []
         self._held = False
+        self._reasons = reasons  # why no alert can be more than uncertain
 
     def step(self, time_us, now_us, threshold, held, events):
         """time_us: middle of the newest reading; now_us: when it was known.  Appends to `events`.
@@ -165,7 +166,7 @@ class Alerts:
         recent = self._recent
         if len(recent) == MOST_RECENT:
             recent.pop(0)
-        one = self.open = Pass(self._number, now_us, recent)
+        one = self.open = Pass(self._number, now_us, recent, self._reasons)
         recent.append(one)
         self._take(one, at, time_us)
         events.append(one.event("raised", self._boxes.widths_s))
@@ -329,7 +330,7 @@ class Alerts:
         one.peak_at += readings
 
     def _finish(self, one, measured, held, events, now_us=None):
-        reasons = []
+        reasons = list(self._reasons)
         if one.sign == 0:
             reasons.append("not settled")
         if one.score < WEAK:

@@ -1,7 +1,8 @@
 """The tracker: readings in, alerts and holds out.  A pure function of the series and the settings.
 
-Pieces: series (raw sums to y, repair), boxes (statistic and scale), baseline, hold, alert.  Memory is bounded: a ring
-of 6.7 of the longest width and two of 128 blocks.  Runs under both interpreters; raises only ValueError.
+Pieces: series (raw sums to y, repair), spikes (impossible readings), boxes (statistic, scale), baseline, hold, alert.
+Memory is bounded: a ring of 6.7 of the longest width and two of 128 blocks.  Runs under both interpreters; raises only
+ValueError.
 """
 
 from . import defaults
@@ -14,15 +15,22 @@ from .lobes import Noise
 from .records import Hold as HoldEvent
 from .records import State
 from .series import BROKEN, Decoder, Repair
+from .spikes import Spikes
 
 NOTHING = ()
 BLOCK_S = 0.1
 # A frequency that stays beyond the range of the sums (percents off the reference) for so many blocks, 5 s, is the new
 # normal: start anew from a reference near it.
 FAR_BLOCKS = 50
+FAR_APART = 0.45
 ZERO_S = 0.4  # over which a new zero is read
 SHORTEST_INTERVAL_S = 0.002
 LONGEST_INTERVAL_S = 1.0
+
+
+def too_far_apart(interval_s, widths_s):
+    """Whether readings so far apart, in seconds, cannot show a pass of the widths looked for."""
+    return interval_s > FAR_APART * widths_s[len(widths_s) - 1]
 
 
 class Tracker:
@@ -30,8 +38,9 @@ class Tracker:
 
     Every input returns a sequence of Alert and Hold records, in the order in which they came about, often empty.  Times
     are whole microseconds on the caller's time base.  Raised, settled and released times are those at which the
-    data that decided it were complete.  One reading is held back for the repair of miscounts, so `state` may be that
-    of the interval before; its time_us tells.
+    data that decided it were complete.  One raw reading is held back for the repair of miscounts, and any reading that
+    jumps is held back until the next two show whether it is a spike, so `state` may be that of an earlier interval; its
+    time_us tells.
     """
 
     def __init__(self, interval_s, **settings):
@@ -50,6 +59,8 @@ class Tracker:
         self._decoder = Decoder(self._interval_us)
         self._repair = Repair()
         self._boxes = Boxes(values["widths_s"], interval_s, floor_ppb, values["noise_ppm_rthz"])
+        narrowest_us = int(values["widths_s"][0] * 1e6 + 0.5)
+        self._spikes = Spikes(self._interval_us, narrowest_us)
         self._baseline = Baseline(values["baseline_s"] / block_s, self._block, floor_ppb)
         self._hold = Hold(
             self._baseline, values["hold_least_ppm"] * 1000.0, values["hold_rise_sigma"],
@@ -59,8 +70,9 @@ class Tracker:
         self._noise = Noise(self._boxes, interval_s, floor_ppb)
         noise = values["noise_ppm_rthz"]
         judge = Judge(self._boxes, interval_s, noise) if noise else None
+        reasons = ("readings too far apart",) if too_far_apart(interval_s, values["widths_s"]) else ()
         self._alerts = Alerts(
-            self._boxes, self._baseline, self._noise, self._interval_us, values["release_fraction"], judge
+            self._boxes, self._baseline, self._noise, self._interval_us, values["release_fraction"], judge, reasons
         )
         self._frozen = False
         self._in_block = 0
@@ -73,6 +85,7 @@ class Tracker:
         # Where the caller puts a list: State of every reading as it becomes certain, none of those that were lost.
         self.trace = None
         # Kept, so that a reading without events costs the board no memory.
+        self._repaired = []
         self._certain = []
         self._events = []
         self.set_threshold(values["threshold"])
@@ -188,33 +201,55 @@ class Tracker:
 
     @property
     def repaired(self):
-        """Miscounts taken out so far."""
+        """Miscounted edges taken out of the raw sums so far."""
         return self._repair.repaired
+
+    @property
+    def mended(self):
+        """Readings that jumped further than a pass can, replaced so far by the line between their neighbours."""
+        return self._spikes.mended
 
     # ------------------------------------------------------------ inside
 
     def _take(self, steps, now_us):
+        """The decoder's newest reading, the mean of `steps`: itself and the lost ones before it."""
         decoder = self._decoder
         repair = self._repair
-        certain = self._certain
-        certain.clear()
-        lost = steps - 1
-        while steps:
-            repair.push(decoder.y, decoder.edge, certain)
-            steps -= 1
+        spikes = self._spikes
+        repaired = self._repaired
         events = self._events
-        back = len(repair.pending) + len(certain) - 1
-        for y in certain:
-            self._one(y, self._newest_us - back * self._interval_us, now_us, events)
-            if self.trace is not None and not 0 < back <= lost:
+        repaired.clear()
+        repair.push(decoder.y, decoder.edge, repaired)
+        if steps == 1 and len(repaired) == 1 and spikes.passes(repaired[0]):  # as nearly all do
+            self._one(repaired[0], self._newest_us - len(repair.pending) * self._interval_us, now_us, events)
+            if self.trace is not None:
                 self.trace.append(self.state)
-            back -= 1
+        else:
+            certain = self._certain
+            certain.clear()
+            # A mean over lost readings never waits for the repair: it is the last of what came out.
+            last = len(repaired) - 1
+            for i in range(last + 1):
+                spikes.push(repaired[i], steps if i == last else 1, certain)
+            self._pass_on(certain, len(repair.pending) + spikes.waiting, now_us, events)
         if self._far >= FAR_BLOCKS:
             events.extend(self._break(True))
         if not events:
             return NOTHING
         self._events = []
         return events
+
+    def _pass_on(self, certain, waiting, now_us, events):
+        """Readings and what each stands for, one after the other; `waiting` newer ones are held back."""
+        back = waiting - 1
+        for i in range(1, len(certain), 2):
+            back += certain[i]
+        for i in range(0, len(certain), 2):
+            for left in range(certain[i + 1] - 1, -1, -1):
+                self._one(certain[i], self._newest_us - back * self._interval_us, now_us, events)
+                back -= 1
+                if self.trace is not None and not left:
+                    self.trace.append(self.state)
 
     def _one(self, y, time_us, now_us, events):
         self._time_us = time_us
@@ -253,14 +288,14 @@ class Tracker:
         self._noise.block(self._baseline.slope_a_reading)
 
     def _flush(self, events):
+        repaired = []
         certain = []
-        self._repair.flush(certain)
-        back = len(certain) - 1
-        for y in certain:
-            self._one(y, self._newest_us - back * self._interval_us, self._newest_us + self._interval_us // 2, events)
-            if self.trace is not None:
-                self.trace.append(self.state)
-            back -= 1
+        self._repair.flush(repaired)
+        for y in repaired:
+            self._spikes.push(y, 1, certain)
+        self._spikes.flush(certain)
+        if certain:
+            self._pass_on(certain, 0, self._newest_us + self._interval_us // 2, events)
 
     def _break(self, anew=False):
         """What comes does not continue what was; `anew`: nor does its noise."""
@@ -277,6 +312,7 @@ class Tracker:
         self._boxes.restart(anew)
         self._baseline.restart()
         self._repair.forget()
+        self._spikes.forget()
         self._in_block = 0
         self._newest_us = None
         return events or NOTHING

@@ -23,6 +23,9 @@ def run(args: argparse.Namespace) -> int:
     from coilcount.capture.writer import CaptureWriter
     from coilcount.model import Header
     from coilcount.new_files import new_paths
+    from coilcount.readings.outputs import far_apart
+    from coilcount.tracker.defaults import DEFAULTS
+    from coilcount.tracker.tracker import too_far_apart
 
     log = read_log(args.log)
     for name in log.ignored:
@@ -55,6 +58,8 @@ def run(args: argparse.Namespace) -> int:
                 writer.write(reading)
     except OSError as error:
         raise cannot_write(error, args.file) from None
+    if too_far_apart(log.interval_s, DEFAULTS["widths_s"]):
+        warn(f"{args.log}: warning: {far_apart(log.interval_s)}")
     if not args.quiet:
         duration_s = log.readings[-1].time_s - log.readings[0].time_s
         say(f"{len(log.readings)} readings of {log.interval_s:g} s over {duration_s:.1f} s to {args.file}")

@@ -16,13 +16,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from coilcount.capture.inspect import salvage, survey
+    from coilcount.desk.mended import Mended
 
-    found = survey(args.file)
+    mended = Mended()
+    found = survey(args.file, mended.take)
+    mended.finish()
     saved = salvage(args.file, args.salvage) if args.salvage else None
     if args.json:
-        say_json(_as_json(args.file, found, saved))
+        say_json(_as_json(args.file, found, mended, saved))
     elif not args.quiet:
-        for name, text in _as_rows(found):
+        for name, text in _as_rows(found, mended):
             say(f"{name:<10} {text}")
         if saved is not None:
             say(f"{'salvaged':<10} {saved} lines to {args.salvage}")
@@ -31,7 +34,7 @@ def run(args: argparse.Namespace) -> int:
     return EXIT_DONE if found.report.whole else EXIT_NO
 
 
-def _as_rows(found):
+def _as_rows(found, mended):
     report, header = found.report, found.header
     yield "source", header.source + (", simulated" if header.simulated else "")
     yield "start", header.start_utc or "unknown"
@@ -46,6 +49,11 @@ def _as_rows(found):
             f"interval {hello['interval_ms']} ms, {_count(found.boots, 'boot')}",
         )
     yield "records", f"{found.records}, lost {found.lost}, dropped by the board {found.dropped}"
+    if mended.mended or mended.repaired:
+        yield "mended", (
+            f"{_count(mended.mended, 'reading')} that jumped further than a pass can, "
+            f"{_count(mended.repaired, 'miscounted edge')} repaired"
+        )
     yield "link", f"{_count(found.damaged_frames, 'damaged line')}, {_count(found.text_lines, 'line')} of other text"
     if found.faults:
         words = ", ".join(f"{word} {count}" for word, count in found.faults.items())
@@ -68,7 +76,7 @@ def _as_rows(found):
     yield "whole", f"yes, {report.status}" if report.whole else "no: " + report.complaint()
 
 
-def _as_json(path, found, saved):
+def _as_json(path, found, mended, saved):
     report = found.report
     return {
         "kind": "inspection",
@@ -89,6 +97,8 @@ def _as_json(path, found, saved):
         "lost": found.lost,
         "dropped": found.dropped,
         "damaged": found.damaged_frames,
+        "mended": mended.mended,
+        "repaired": mended.repaired,
         "faults": found.faults,
         "text_lines": found.text_lines,
         "kinds": found.kinds,
