@@ -1,4 +1,4 @@
-"""TOML that people write, or that lies under the name they gave: whatever it is, one clear line and nothing left behind."""
+"""TOML files: whatever lies under the name that was given, one clear line is printed and nothing is left behind."""
 
 import os
 

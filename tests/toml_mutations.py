@@ -33,23 +33,7 @@ NUMBERS = (
 OTHERS = (
     '"text"', "true", "[]", "[[1]]", "{}", "{a = 1}", "2025-05-10", "07:32:00", '""', '"a\\u0000b"', '"\\u001b[2J"',
 )  # fmt: skip
-JUNK = (
-    b"\x00",
-    b"\x1b",
-    b"\xff",
-    b"\xc3",
-    b"\xe2\x80\xa8",
-    b"[",
-    b"]",
-    b'"',
-    b"'",
-    b"=",
-    b"#",
-    b"{",
-    b"}",
-    b",",
-    b"\r",
-)
+JUNK = [bytes([one]) for one in b"\x00\x1b\xff\xc3[]\"'=#{},\r"] + [b"\xe2\x80\xa8"]
 
 
 def kinds() -> list[tuple[str, bytes]]:

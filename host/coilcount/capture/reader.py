@@ -168,7 +168,10 @@ def _chunks(path: Path, report: Report) -> Iterator[bytes]:
 
 
 def _inflated(file: BinaryIO, data: bytes, report: Report) -> Iterator[bytes]:
-    # Not the gzip module: of a cut file it withholds the last block, and every sound line counts.
+    """The text of all gzip members, one after another; zeros behind a member are padding, as gzip tools allow.
+
+    Not the gzip module: of a cut file it withholds the last block, and every sound line counts.
+    """
     inflater = zlib.decompressobj(wbits=31)
     try:
         while data:
@@ -180,8 +183,14 @@ def _inflated(file: BinaryIO, data: bytes, report: Report) -> Iterator[bytes]:
                 for place in range(len(data)):
                     yield before.decompress(data[place : place + 1])
                 raise
-            data = inflater.unconsumed_tail or (inflater.unused_data if inflater.eof else file.read(_CHUNK_BYTES))
-            if inflater.eof and data:
+            if not inflater.eof:
+                data = inflater.unconsumed_tail or file.read(_CHUNK_BYTES)
+                continue
+            # The member has ended, perhaps with the chunk: what follows is padding, another member, or nothing.
+            data = inflater.unused_data.lstrip(b"\0")
+            while not data and (more := file.read(_CHUNK_BYTES)):
+                data = more.lstrip(b"\0")
+            if data:
                 inflater = zlib.decompressobj(wbits=31)
         yield inflater.flush()
     except zlib.error:
