@@ -29,6 +29,7 @@ from coilcount.readings.noise import Noise
 from coilcount.readings.timebase import MOST_STEPS, TimeBase
 from coilcount.readings.window import Window
 from coilcount.settings import Settings
+from coilcount.tracker.tracker import Tracker
 
 # Until a hello tells the clock and the interval, intervals wait; a board says hello every 10 s and on request.
 _MOST_WAITING = 2000
@@ -39,12 +40,20 @@ class Chain:
     """feed() every entry in its order, then finish(); the same entries and settings always give the same outputs.
 
     points: whether a Point comes out for each reading; follow_threshold: whether what the operator did to the
-    threshold while recording counts (not where another threshold is asked for).
+    threshold while recording counts (not where another threshold is asked for); make_tracker: a kind of Tracker, for
+    whoever wants to see what it is given.
     For the screen: `link` (counts), `board` (the last hello) and `status` (the last one) as coilwire records or None,
     `settling` (an alert is raised and its sign is not settled), `noise` (see readings.noise).
     """
 
-    def __init__(self, settings: Settings, *, points: bool = False, follow_threshold: bool = True) -> None:
+    def __init__(
+        self,
+        settings: Settings,
+        *,
+        points: bool = False,
+        follow_threshold: bool = True,
+        make_tracker: Callable[..., Tracker] = Tracker,
+    ) -> None:
         self.board: records.Hello | None = None
         self.status: records.Status | None = None
         self._decoder = Decoder()
@@ -53,7 +62,7 @@ class Chain:
         self._settings = settings
         self._points = points
         self._follow_threshold = follow_threshold
-        self._tracking = Tracking(settings, points)
+        self._tracking = Tracking(settings, points, make_tracker)
         self._header = Header(source="unknown", start_utc="")
         self._base: TimeBase | None = None
         self._interval_ms = 0

@@ -1,6 +1,6 @@
 """The tracker as the chain uses it: made anew for another interval, its events told as outputs."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 from coilcount.errors import InputError
 from coilcount.model import Output
@@ -22,13 +22,14 @@ class Tracking:
     for every reading that has become certain.
     """
 
-    def __init__(self, settings: Settings, points: bool) -> None:
+    def __init__(self, settings: Settings, points: bool, make_tracker: Callable[..., Tracker] = Tracker) -> None:
         self.tracker: Tracker | None = None
         self.half_us = 0
         self.threshold: float = settings.tracker["threshold"]
         self.alerts = 0
         self.settling = False
         self._settings = settings
+        self._make_tracker = make_tracker
         self._trace: list[records.State] | None = [] if points else None
         self._frozen = False
         self._first_id = 0  # alerts of the trackers before
@@ -36,7 +37,7 @@ class Tracking:
     def begin(self, interval_s: float) -> None:
         """A new tracker for readings interval_s apart.  Raises InputError where no tracker can take them."""
         try:
-            tracker = Tracker(interval_s, **self._settings.tracker)
+            tracker = self._make_tracker(interval_s, **self._settings.tracker)
             tracker.set_threshold(self.threshold)
         except ValueError as error:
             what = f"the tracker cannot take readings {interval_s:g} s apart: {error}"

@@ -3,7 +3,7 @@
 import argparse
 import json
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
         print(f"coilcount: {args.file}: warning: {reports[0].complaint()}; the sound part was used", file=sys.stderr)
     noise = _object(args.file, found)
     if found.statistic.tail is not None:
-        noise["threshold"] = _threshold(entries, found, settings, wanted)
+        noise["threshold"] = _threshold(found, settings, wanted)
     if args.json:
         print(json.dumps(noise, allow_nan=False))
     if found.statistic.strange:
@@ -109,9 +109,9 @@ def _object(file: str, found: Any) -> dict[str, Any]:
     }
 
 
-def _threshold(entries: Callable, found: Any, settings: Any, wanted: float) -> dict[str, Any]:
+def _threshold(found: Any, settings: Any, wanted: float) -> dict[str, Any]:
     from coilcount.desk.exceedance import poisson_interval
-    from coilcount.desk.quiet import alerts_at
+    from coilcount.desk.quiet import alerts_here
 
     tail, statistic = found.statistic.tail, found.statistic
     try:
@@ -124,7 +124,7 @@ def _threshold(entries: Callable, found: Any, settings: Any, wanted: float) -> d
         ) from None
     z = min(round(z, 2), 100.0)
     low, high = tail.interval(z)
-    counted = alerts_at(entries, settings, z, statistic.learned)
+    counted = alerts_here(found, settings, z)
     counted_low, counted_high = poisson_interval(counted, statistic.minutes)
     levels = [tail.peaks[-1] + (1.15 * max(z, tail.peaks[0]) - tail.peaks[-1]) * i / 60 for i in range(61)]
     return {
