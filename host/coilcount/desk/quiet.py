@@ -192,7 +192,7 @@ class _First:
         self._take(self._chain.finish())
 
     def again(self, settings: Settings) -> tuple[list[Peak], int]:
-        """The peaks with other settings of the tracker, and the number of readings for which the statistic was there."""
+        """The peaks with other settings of the tracker, and how many readings had a statistic."""
         watch = Watch(SCALE_EVERY)
         tick_s = self.reader.tick_s
         peaks = []

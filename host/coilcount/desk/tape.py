@@ -117,7 +117,9 @@ class Watch:
         states.clear()
 
 
-def rerun(tape: Tape, settings: Mapping[str, Any], watch: Watch | None = None) -> Iterator[tuple[records.Alert, Tracker]]:
+def rerun(
+    tape: Tape, settings: Mapping[str, Any], watch: Watch | None = None
+) -> Iterator[tuple[records.Alert, Tracker]]:
     """Final alerts, each beside its tracker, of a tracker with other settings over a tape."""
     tracker: Tracker | None = None
     interval = None

@@ -32,7 +32,7 @@ def run(args: argparse.Namespace) -> int:
         start = _parse_utc(args.start_utc)
     else:
         # A log is last written at its last reading; nothing in it says the day.
-        last_s = log.readings[-1].time_s
+        last_s = log.last_s
         try:
             start = datetime.fromtimestamp(os.stat(args.log).st_mtime, UTC) - timedelta(seconds=last_s)
         except OverflowError:
@@ -48,11 +48,11 @@ def run(args: argparse.Namespace) -> int:
         interval_s=log.interval_s,
     )
     with CaptureWriter(args.file, header, sync_s=None) as writer:
-        for reading in log.readings:
+        for reading in log.readings():
             writer.write(reading)
     if not args.quiet:
-        duration_s = log.readings[-1].time_s - log.readings[0].time_s
-        print(f"{len(log.readings)} readings of {log.interval_s:g} s over {duration_s:.1f} s to {args.file}")
+        duration_s = log.last_s - log.first_s
+        print(f"{log.count} readings of {log.interval_s:g} s over {duration_s:.1f} s to {args.file}")
     return EXIT_DONE
 
 
