@@ -119,7 +119,7 @@ def gz_text(data: bytes, chunk: int) -> tuple[bytes, bool]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(reading, "_CHUNK_BYTES", chunk)
         file = io.BytesIO(data)
-        return b"".join(reading._inflated(file, file.read(chunk), report)), report.torn_tail
+        return b"".join(reading._inflated(lambda: file.read(chunk), file.read(chunk), report)), report.torn_tail
 
 
 a_content = st.binary(max_size=300) | st.builds(bytes.__mul__, st.binary(max_size=20), st.integers(0, 500))

@@ -9,7 +9,7 @@ import math
 import os
 import stat
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import TextIO
 
@@ -53,12 +53,15 @@ class Log:
             raise InputError("the log became shorter while it was read", self.path, "Import it once nobody writes it")
 
 
-def read_log(path: str | os.PathLike) -> Log:
-    """Reads a CSV once, to its end.  Raises InputError with line and column for whatever is not right."""
+def read_log(path: str | os.PathLike, watched: Callable[[Iterator[Imported]], Iterator[Imported]] = iter) -> Log:
+    """Reads a CSV once, to its end; `watched` may see the readings pass.
+
+    Raises InputError with line and column for whatever is not right.
+    """
     ignored: list[str] = []
     count, first_s, before_s = 0, 0.0, 0.0
     spacings = _Spacings()
-    for reading in _rows(path, ignored):
+    for reading in watched(_rows(path, ignored)):
         if count:
             spacings.add(reading.time_s - before_s)
         else:

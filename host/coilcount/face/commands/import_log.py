@@ -20,9 +20,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from coilcount.capture.csv_log import read_log
     from coilcount.capture.writer import CaptureWriter
+    from coilcount.face.progress import Progress
     from coilcount.model import Header
 
-    log = read_log(args.log)
+    progress = Progress(sys.stderr)
+    log = read_log(args.log, lambda readings: progress.over("reading", readings))
     for name in log.ignored:
         print(f'coilcount: column "{name}" is not known and is left out ({args.log})', file=sys.stderr)
     notes = {"log": os.path.basename(args.log)}
@@ -48,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
         interval_s=log.interval_s,
     )
     with CaptureWriter(args.file, header, sync_s=None) as writer:
-        for reading in log.readings():
+        for reading in progress.over("writing", log.readings(), lambda number: number / log.count):
             writer.write(reading)
     if not args.quiet:
         duration_s = log.last_s - log.first_s

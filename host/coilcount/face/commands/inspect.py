@@ -3,8 +3,12 @@
 import argparse
 import dataclasses
 import json
+import sys
 
 from coilcount.errors import EXIT_DONE, EXIT_NO
+
+# What is listed up to a length; the others are counted.
+_LISTS = ("marks", "operator", "gaps")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -16,8 +20,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from coilcount.capture.inspect import salvage, survey
+    from coilcount.face.progress import Progress
 
-    found = survey(args.file)
+    progress = Progress(sys.stderr)
+    found = survey(args.file, lambda entries, report: progress.over("reading", entries, lambda _: report.share()))
     saved = salvage(args.file, args.salvage) if args.salvage else None
     if args.json:
         print(json.dumps(_as_json(args.file, found, saved)))
@@ -58,6 +64,10 @@ def _as_rows(found):
         yield "mark", f"{host_s:.1f} s {text}".rstrip()
     for gap in found.gaps:
         yield "gap", f"{gap.start_host_s:.1f} s to {gap.host_s:.1f} s, {gap.reason}"
+    for name in _LISTS:
+        left_out = getattr(found, name).left_out
+        if left_out:
+            yield "left out", f"{left_out} of {name}, between the first and the last that are listed"
     for name, text in header.notes.items():
         yield "note", f"{name}: {text}"
     if report.unknown:
@@ -97,6 +107,7 @@ def _as_json(path, found, saved):
         "marks": [{"host_s": host_s, "text": text} for host_s, text in found.marks],
         "operator": [dataclasses.asdict(entry) for entry in found.operator],
         "gaps": [dataclasses.asdict(gap) for gap in found.gaps],
+        "left_out": {name: getattr(found, name).left_out for name in _LISTS},
         "notes": found.header.notes,
         "salvaged": saved,
     }

@@ -9,7 +9,6 @@ from pathlib import Path
 
 from coilcount.errors import EXIT_DONE, InputError
 from coilcount.face.commands.listening import Source, check_source, make_header, open_source
-from coilcount.model import Output
 
 STEP_S = 0.1
 
@@ -31,6 +30,7 @@ def listen(args: argparse.Namespace, screen: bool, scene_repeats: bool) -> int:
 
 def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> int:
     from coilcount.chain import Chain
+    from coilcount.face.commands.kept import Kept
     from coilcount.face.keys import Keyboard
     from coilcount.face.plain import summary_line
     from coilcount.face.readout import Readout
@@ -50,7 +50,7 @@ def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> in
         if not screen:
             print(f"coilcount: warning: {text}", file=sys.stderr, flush=True)
 
-    kept: list[Output] = []
+    kept = Kept()
     header = make_header(args, source, settings)
     with contextlib.ExitStack() as stack:
         keyboard = stack.enter_context(Keyboard())
@@ -80,7 +80,7 @@ def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> in
         from coilcount.face.tables import print_table
 
         # The screen is gone with its alternate buffer; what it told stays.
-        print_table(kept, sys.stdout)
+        print_table(kept.outputs, sys.stdout, kept.left_out)
         for text in warnings:
             print(f"coilcount: warning: {text}", file=sys.stderr)
     if summary and not (args.json or args.quiet):

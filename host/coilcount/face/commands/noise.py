@@ -28,6 +28,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from coilcount.capture.reader import Report, read_capture
     from coilcount.desk import quiet
+    from coilcount.face.progress import Progress
     from coilcount.settings import load_settings
 
     wanted = _rate(args.false_alarms_per_minute)
@@ -35,18 +36,21 @@ def run(args: argparse.Namespace) -> int:
     out = None if args.save_settings is None else Path(args.save_settings)
     if out is not None and out.exists():
         raise _exists(out)
-    reports: list[Report] = []
+    report = Report()
+    progress = Progress(sys.stderr)
 
     def entries() -> Iterator[Any]:
-        reports.append(Report())
-        return read_capture(args.file, reports[-1])
+        return progress.over("reading", read_capture(args.file, report), lambda _: report.share())
 
-    found = quiet.examine(entries, settings, args.file)
-    if not reports[0].whole:
-        print(f"coilcount: {args.file}: warning: {reports[0].complaint()}; the sound part was used", file=sys.stderr)
+    found = quiet.examine(entries, settings, args.file, progress.say)
+    progress.clear()
+    if not report.whole:
+        print(f"coilcount: {args.file}: warning: {report.complaint()}; the sound part was used", file=sys.stderr)
     noise = _object(args.file, found)
     if found.statistic.tail is not None:
+        progress.say("counting the alerts of this recording")
         noise["threshold"] = _threshold(found, settings, wanted)
+        progress.clear()
     if args.json:
         print(json.dumps(noise, allow_nan=False))
     if found.statistic.strange:
