@@ -128,12 +128,15 @@ def degrees_of_freedom(kind: str, alpha: int, m: int, n: int) -> float:
         window = np.inf  # the phase is taken, not averaged
     # Beyond the differences' own length (order + 1 of tau) nothing is correlated any more.
     last = int(min(terms, (order + 1) * stride))
-    lags = np.arange(last + 1) / stride
-    squares = (_autocovariance(lags, window, alpha, order)) ** 2
-    weights = 2 * (1 - np.arange(last + 1) / terms)
-    weights[0] = 1
-    weights[last] /= 2
-    return max(1.0, float(terms * squares[0] / (weights @ squares)))
+    first = float(_autocovariance(np.zeros(1), window, alpha, order)[0]) ** 2
+    total = first
+    for start in range(1, last + 1, _BLOCK):
+        lags = np.arange(start, min(start + _BLOCK, last + 1))
+        weights = 2 * (1 - lags / terms)
+        if lags[-1] == last:
+            weights[-1] /= 2
+        total += float(weights @ _autocovariance(lags / stride, window, alpha, order) ** 2)
+    return max(1.0, terms * first / total)
 
 
 def _autocovariance(t: NDArray, window: float, alpha: int, order: int) -> NDArray:
