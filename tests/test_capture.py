@@ -1,6 +1,8 @@
 """Captures: what is written comes back; what is not whole is told of and used."""
 
 import gzip
+import io
+import itertools
 import json
 import random
 import zlib
@@ -11,6 +13,7 @@ from capture_samples import HEADER, interval_line, read, some_entries, write
 from coilcount.capture import reader as reading
 from coilcount.capture.entries import decode, encode
 from coilcount.capture.inspect import salvage, survey
+from coilcount.capture.reader import Report
 from coilcount.errors import DamageError, InputError
 from coilcount.model import End, Gap, Header, Imported, Line, Operator
 from coilwire import records
@@ -107,6 +110,62 @@ def test_a_gz_of_two_members_that_grows_a_hundredfold_is_read_whole(tmp_path):
     assert packed.stat().st_size * 100 < len(content)
     entries, report = read(packed)
     assert len(entries) == 3002
+    assert report.whole
+
+
+def gz_text(data: bytes, chunk: int) -> tuple[bytes, bool]:
+    """What the reader takes out of gzip data in chunks of so many bytes, and whether it reports damage."""
+    report = Report()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(reading, "_CHUNK_BYTES", chunk)
+        file = io.BytesIO(data)
+        return b"".join(reading._inflated(lambda: file.read(chunk), file.read(chunk), report)), report.torn_tail
+
+
+a_content = st.binary(max_size=300) | st.builds(bytes.__mul__, st.binary(max_size=20), st.integers(0, 500))
+
+
+@given(st.lists(a_content, min_size=1, max_size=5), st.integers(1, 400), st.lists(st.integers(0, 70), min_size=5))
+def test_gz_members_of_any_size_in_chunks_of_any_size_are_read_whole(contents, chunk, padding):
+    packed = b"".join(gzip.compress(one, mtime=0) + bytes(zeros) for one, zeros in zip(contents, padding, strict=False))
+    assert gz_text(packed, chunk) == (b"".join(contents), False)
+
+
+@given(st.lists(a_content, min_size=1, max_size=4), st.integers(1, 400), st.data())
+def test_any_cut_of_gz_members_gives_what_stands_before_it_and_says_so(contents, chunk, data):
+    members = [gzip.compress(one, mtime=0) for one in contents]
+    packed = b"".join(members)
+    cut = data.draw(st.integers(1, len(packed)))
+    text, damaged = gz_text(packed[:cut], chunk)
+    ends = list(itertools.accumulate(map(len, members)))
+    assert b"".join(contents).startswith(text)
+    assert text.startswith(b"".join(contents[: sum(end <= cut for end in ends)]))
+    # Between two members nothing tells a cut; the capture inside lacks its end then.
+    assert damaged == (cut not in ends)
+
+
+@given(st.lists(a_content, min_size=2, max_size=4), st.integers(1, 400), st.data())
+def test_a_damaged_later_gz_member_leaves_those_before_it(contents, chunk, data):
+    members = [bytearray(gzip.compress(one, mtime=0)) for one in contents]
+    at = data.draw(st.integers(1, len(members) - 1))
+    # In the check sum, in the length or in the first two bytes: what zlib is sure to notice.
+    place = data.draw(st.sampled_from([0, 1, *range(len(members[at]) - 8, len(members[at]))]))
+    members[at][place] ^= data.draw(st.integers(1, 255))
+    text, damaged = gz_text(b"".join(members), chunk)
+    assert text.startswith(b"".join(contents[:at]))
+    assert damaged
+
+
+def test_a_member_that_ends_on_a_chunk_of_the_file_is_followed_by_the_next(tmp_path):
+    """A member of exactly 64 KiB, which is what the reader takes at once: random bytes, stored and not deflated."""
+    entries = [Line(0.0, random.Random(5).randbytes(33_000).replace(b"\n", b"")), *some_entries()]
+    content = write(tmp_path / "a.ccap", entries).read_bytes()
+    sizes = range(60_000, len(content))
+    first = next(size for size in sizes if len(gzip.compress(content[:size], 0, mtime=0)) == reading._CHUNK_BYTES)
+    path = tmp_path / "a.ccap.gz"
+    path.write_bytes(gzip.compress(content[:first], 0, mtime=0) + gzip.compress(content[first:]))
+    got, report = read(path)
+    assert got[1:-1] == entries
     assert report.whole
 
 

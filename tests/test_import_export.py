@@ -3,13 +3,15 @@
 import json
 import os
 import random
+import statistics
 
 import pytest
 from capture_samples import HEADER, interval_line, some_entries
-from coilcount.capture.csv_log import read_log, write_log
+from coilcount.capture.csv_log import _Spacings, read_log, write_log
 from coilcount.capture.entries import encode
 from coilcount.capture.reader import Report, read_capture
 from coilcount.capture.writer import CaptureWriter
+from coilcount.errors import InputError
 from coilcount.face.cli import main
 from coilcount.model import End, Imported, Line
 from coilwire import frame, records
@@ -114,6 +116,44 @@ def test_a_bad_log_is_refused_in_one_line_and_nothing_is_made(run, tmp_path, nam
     assert not (tmp_path / "a.ccap").exists()
 
 
+def test_a_log_is_read_twice_and_a_pipe_cannot_be(run, tmp_path):
+    os.mkfifo(tmp_path / "pipe.csv")
+    for name in ("pipe.csv", "/dev/zero"):
+        code, out, err = run("import", name, "a.ccap")
+        assert (code, out, err.count("\n")) == (2, "", 1)
+        assert f"read twice ({name}). Save it to a file first" in err
+    (tmp_path / "endless.csv").write_bytes(b"time_s,frequency_hz\n0,1\n" + bytes(3_000_000))
+    code, _, err = run("import", "endless.csv", "a.ccap")
+    assert code == 2
+    assert "longer than any row of a log (endless.csv, line 3)" in err
+    assert not (tmp_path / "a.ccap").exists()
+
+
+def test_rows_that_come_or_go_between_the_readings_of_a_log(tmp_path):
+    path = tmp_path / "in.csv"
+    path.write_text(log_of(*GOOD, "0.2,25000,20"))
+    log = read_log(path)
+    path.write_text(log_of(*GOOD, "0.2,25000,20", "0.3,250"))  # another program is still writing
+    assert [reading.time_s for reading in log.readings()] == [0.0, 0.1, 0.2]
+    path.write_text(log_of(*GOOD))
+    with pytest.raises(InputError, match="became shorter"):
+        list(log.readings())
+
+
+@pytest.mark.parametrize(("jitter_us", "off_us"), [(0, 0), (300, 0), (200_000, 32)])
+def test_the_spacing_is_the_median_in_bounded_memory(jitter_us, off_us):
+    """Of 60,000 spacings: exact where few are different, to 32 us where nearly all are."""
+    rng = random.Random(6)
+    spacings = _Spacings()
+    all_us = [500_000 + rng.randint(-jitter_us, jitter_us) for _ in range(60_000)]
+    most = 0
+    for one in all_us:
+        spacings.add(one / 1e6)
+        most = max(most, len(spacings._counts))
+    assert most <= 1 << 14
+    assert spacings.median_s() == pytest.approx(statistics.median(all_us) / 1e6, abs=off_us / 1e6 + 5e-7)
+
+
 @pytest.fixture
 def captures(run, tmp_path):
     """whole.ccap, torn.ccap (killed in the middle of a line) and damaged.ccap in the folder of `run`."""
@@ -179,12 +219,13 @@ def test_export_writes_a_row_for_each_reading(captures, tmp_path):
     code, out, _ = captures("export", "whole.ccap", "out.csv")
     log = read_log(tmp_path / "out.csv")
     assert code == 0
-    assert f"{len(log.readings)} readings" in out
-    assert 55 <= len(log.readings) <= 60
+    readings = list(log.readings())
+    assert f"{len(readings)} readings" in out
+    assert 55 <= log.count == len(readings) <= 60
     assert log.interval_s == 0.02
     # The lines are those of exactly 25 kHz.
-    assert {round(reading.frequency_hz, 6) for reading in log.readings} == {25_000.0}
-    assert [round(reading.time_s % 0.02, 6) in (0.0, 0.01, 0.02) for reading in log.readings].count(False) == 0
+    assert {round(reading.frequency_hz, 6) for reading in readings} == {25_000.0}
+    assert [round(reading.time_s % 0.02, 6) in (0.0, 0.01, 0.02) for reading in readings].count(False) == 0
 
 
 REFUSED = {

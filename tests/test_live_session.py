@@ -333,26 +333,32 @@ def wait_for(condition, most_s: float = 10.0) -> None:
         (["live", "--virtual", "--scene", "no-such-scene"], "no-such-scene"),
         (["record", "{tmp}/there.ccap", "--virtual"], "the file exists"),
         (["record", "{tmp}/new.ccap", "--virtual", "--build", "{tmp}/there.ccap"], "the plan is not TOML"),
+        (["record", "{tmp}/new.ccap", "--virtual", "--build", "{tmp}/coil.toml"], 'there is no key "turns"'),
+        (["record", "{tmp}/new.ccap", "--virtual", "--build", "{tmp}/nan.toml"], "depth_cm is nan"),
+        (["record", "{tmp}/new.ccap", "--virtual", "--build", "/dev/zero"], "no regular file"),
     ],
 )
 def test_bad_words_are_one_line_and_2(tmp_path, capsys, monkeypatch, words, said):
     monkeypatch.setattr(ports, "present", list)  # a machine without serial ports
     (tmp_path / "there.ccap").write_text("= last week's\n")
+    (tmp_path / "coil.toml").write_text("turns = 30\n")
+    (tmp_path / "nan.toml").write_text("depth_cm = nan\n")
     assert main([word.format(tmp=tmp_path) for word in words]) == 2
     out, err = capsys.readouterr()
     assert out == "" and err.startswith("coilcount: ") and err.count("\n") == 1 and said in err
     assert (tmp_path / "there.ccap").read_text() == "= last week's\n"
+    assert not (tmp_path / "new.ccap").exists()
 
 
 def test_a_build_is_kept_with_its_hash(tmp_path, capsys):
-    (tmp_path / "coil.toml").write_text("turns = 30\nwound = 2025-05-05\n")
+    (tmp_path / "coil.toml").write_text("depth_cm = 12\n[coil]\nturns = 30\n")
     with PtyBoard(tmp_path / "port") as board:
         words = ["--port", str(board.path), "--for", "0.1", "--build", str(tmp_path / "coil.toml"), "--json"]
         assert main(["record", str(tmp_path / "b.ccap"), *words]) == 0
     assert [json.loads(line)["kind"] for line in capsys.readouterr().out.splitlines()] == ["summary"]
     build = json.loads((tmp_path / "b.ccap").read_text().splitlines()[0])["build"]
-    assert build["file"] == "coil.toml" and build["plan"] == {"turns": 30, "wound": "2025-05-05"}
-    # sha256sum of the same two lines
+    assert build["file"] == "coil.toml" and build["plan"] == {"depth_cm": 12, "coil": {"turns": 30}}
+    # sha256sum of the same three lines
     assert build["sha256"] == subprocess.run(
         ["sha256sum", tmp_path / "coil.toml"], capture_output=True, text=True, check=True
     ).stdout.split()[0]  # fmt: skip

@@ -152,7 +152,7 @@ def test_a_plan_file_written_by_hand_may_be_short(tmp_path):
         (("--frequency", "25k", "--capacitor", "180n"), "both --frequency and --capacitor"),
         (("--frequency", "25k", "--drawer", "E13"), 'no series "E13"'),
         (("--measured-frequency", "90k"), "these turns make"),
-        (("--plan", "none.toml"), "cannot read it.*none.toml"),
+        (("--plan", "none.toml"), "no such plan.*none.toml"),
         (("--turns", "0"), "turns is 0"),
         (("--wire", "thick"), "is no wire"),
         (("--layout", "bundel"), "bundel"),

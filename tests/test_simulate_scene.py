@@ -35,7 +35,7 @@ def read(text: str) -> Scene:
         (START + COIN.replace("at_s = 7", 'at_s = "noon"'), ['[[target]] 1, at_s is "noon"', "seconds"]),
         (START + COIN.replace("at_s = 7", "at_s = []"), ["[[target]] 1, at_s", "at least one time"]),
         (START + COIN.replace("depth_cm = 5", "depth_cm = nan"), ["depth_cm is nan", "Give a number"]),
-        (START + COIN.replace("depth_cm = 5", "depth_cm = true"), ["depth_cm is True", "Give a number"]),
+        (START + COIN.replace("depth_cm = 5", "depth_cm = true"), ["depth_cm is true", "Give a number"]),
         (START + "[oscillator]\nnoise = 3\n", ["[oscillator] noise is 3", "careful"]),
         (START + "[unplug]\nstart_s = 3\nend_s = 4\n", ["unplug is", "[[unplug]]"]),
         (START + "[[unplug]]\nstart_s = 4\nend_s = 3\n", ["[[unplug]] 1", "end_s must be after start_s"]),
@@ -73,7 +73,7 @@ def test_a_coil_that_cannot_be_is_one_line(coil, words):
 def test_files_and_names(tmp_path):
     with pytest.raises(InputError, match=r'no scene "orchrd-path".*Did you mean "orchard-path"'):
         load_scene("orchrd-path")
-    with pytest.raises(InputError, match="No such file"):
+    with pytest.raises(InputError, match="no such file"):
         load_scene(str(tmp_path / "none.toml"))
     bad = tmp_path / "bad.toml"
     bad.write_text("schema = = 1")

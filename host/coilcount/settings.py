@@ -6,7 +6,6 @@ import os
 import re
 import sys
 import textwrap
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,12 +13,15 @@ from types import MappingProxyType
 from typing import Any
 
 from coilcount.errors import InputError, did_you_mean
+from coilcount.schema import toml_text
+from coilcount.schema.toml_text import shown
 from coilcount.tracker import defaults as tracker_defaults
 from coilcount.tracker.defaults import Setting
 
 SCHEMA = 1
 FILE_NAME = "coilcount.toml"
 BY_DEFAULT = "default"
+_NOUN = "settings file"
 _WIDE = 80
 
 # section: its settings.  A default that is a bool, an int, a float or a tuple of floats tells what may be given.
@@ -102,30 +104,23 @@ def toml_line(name: str, value: Any) -> str:
 
 def from_toml(text: str, where: str) -> Settings:
     """The settings in a file's `text`; `where` is its name.  Raises InputError that names file, line and key."""
-    try:
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"the settings are not TOML: {error}", where, "Correct that line") from None
+    return _from_bytes(text.encode("utf-8", "surrogatepass"), where)
+
+
+def _from_bytes(data: bytes, where: str) -> Settings:
+    raw, text = toml_text.parse(data, where, _NOUN)
     schema = raw.pop("schema", None)
     if isinstance(schema, bool) or not isinstance(schema, int):
         raise InputError(f"the settings do not begin with schema = {SCHEMA}", where, "Add that line at the top")
     if schema != SCHEMA:
         newer = "Update coilcount" if schema > SCHEMA else "See coilcount settings show for today's form"
-        raise InputError(f"the settings have schema {schema}, this version reads {SCHEMA}", where, newer)
+        raise InputError(f"the settings have schema {shown(schema)}, this version reads {SCHEMA}", where, newer)
     return _build(raw, where, text)
 
 
 def read_settings(path: str | os.PathLike) -> Settings:
     """The settings in a file.  Raises InputError."""
-    try:
-        text = Path(path).read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        raise InputError("there is no such settings file", str(path), "Look at the name and the folder") from None
-    except OSError as error:
-        raise InputError(f"the settings cannot be read: {error.strerror}", str(path), "Look at its rights") from None
-    except UnicodeDecodeError:
-        raise InputError("the settings are not text in UTF-8", str(path), "Save the file as UTF-8") from None
-    return from_toml(text, str(path))
+    return _from_bytes(toml_text.read_bytes(path, _NOUN), str(path))
 
 
 def load_settings(path: str | os.PathLike | None = None, environ: Mapping[str, str] | None = None) -> Settings:
@@ -156,7 +151,8 @@ def _build(raw: dict[str, Any], origin: str, text: str | None) -> Settings:
     where = "" if text is None else origin
     for name, table in raw.items():
         if name not in SECTIONS:
-            what = f"there is no section [{name}]" if isinstance(table, dict) else f'there is no key "{name}" outside'
+            told = shown(name)
+            what = f"there is no section [{told}]" if isinstance(table, dict) else f'there is no key "{told}" outside'
             raise InputError(what, _place(where, text, "", name), did_you_mean(name, tuple(SECTIONS)))
         if not isinstance(table, dict):
             raise InputError(f"{name} is a section", _place(where, text, "", name), f"Write [{name}] on a line")
@@ -168,7 +164,7 @@ def _build(raw: dict[str, Any], origin: str, text: str | None) -> Settings:
         for name in table:
             if name not in known:
                 place = _place(where, text, section, name)
-                raise InputError(f'[{section}] has no key "{name}"', place, did_you_mean(name, known))
+                raise InputError(f'[{section}] has no key "{shown(name)}"', place, did_you_mean(name, known))
         values = {}
         for row in rows:
             given = row.name in table
@@ -185,29 +181,29 @@ def _build(raw: dict[str, Any], origin: str, text: str | None) -> Settings:
 def _checked(section: str, row: Setting, value: Any, place: str) -> Any:
     """`value` in the table's type.  Raises InputError with the range and the unit."""
     key = f"{section}.{row.name}"
-    shown = json.dumps(value, default=str)
+    found = _told(value)
     unit = f" {row.unit}" if row.unit else ""
     if isinstance(row.default, bool):
         if not isinstance(value, bool):
-            raise InputError(f"{key} is {shown}", place, "Write true or false")
+            raise InputError(f"{key} is {found}", place, "Write true or false")
         return value
     words = f"from {row.lowest:g} to {row.highest:g}{unit}"
     if isinstance(row.default, tuple):
         if not isinstance(value, list | tuple):
-            raise InputError(f"{key} is {shown}", place, f"Give a list of numbers {words}")
+            raise InputError(f"{key} is {found}", place, f"Give a list of numbers {words}")
         fewest, most, _ = tracker_defaults.LISTS[row.name]
         if not fewest <= len(value) <= most:
             raise InputError(f"{key} has {len(value)} numbers", place, f"Give {fewest} to {most} numbers {words}")
         for i, one in enumerate(value, 1):
             if not _is_number(one, row):
-                what = f"{key}: number {i} of {len(value)} is {json.dumps(one, default=str)}"
+                what = f"{key}: number {i} of {len(value)} is {_told(one)}"
                 raise InputError(what, place, f"Give a list of numbers {words}")
     elif isinstance(row.default, int):
         if not isinstance(value, int) or not _is_number(value, row):
-            raise InputError(f"{key} is {shown}", place, f"Give a whole number {words}")
+            raise InputError(f"{key} is {found}", place, f"Give a whole number {words}")
         return value
     elif not _is_number(value, row):
-        raise InputError(f"{key} is {shown}", place, f"Give a number {words}")
+        raise InputError(f"{key} is {found}", place, f"Give a number {words}")
     if section == "tracker":
         try:
             return tracker_defaults.check(row.name, value)
@@ -218,6 +214,11 @@ def _checked(section: str, row: Setting, value: Any, place: str) -> Any:
 
 def _is_number(value: Any, row: Setting) -> bool:
     return not isinstance(value, bool) and isinstance(value, int | float) and row.lowest <= value <= row.highest
+
+
+def _told(value: Any) -> str:
+    """A wrong value about as it stands in the file, but short."""
+    return f'"{shown(value)}"' if isinstance(value, str) else shown(value)
 
 
 def _row(section: str, name: str) -> Setting:

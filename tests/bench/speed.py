@@ -1,6 +1,8 @@
 """Speed and size, printed as figures and ratios of one run: nothing here passes or fails.
 
-    python tests/bench/speed.py [--hours 10] [--live-s 20]
+    python tests/bench/speed.py [--hours 10] [--live-s 20] [--long]
+
+--long prints what the commands that read whole recordings need for one of --hours, and nothing else.
 
 All figures are of this machine, of whole processes as the operating system accounts for them, on simulated data.
 """
@@ -44,6 +46,35 @@ def long_capture(path: Path, hours: float) -> int:
             record = records.Interval(k % U16, k * EDGES % U32, EDGES, k * TICKS % U32, s, 2490, 2510, 0, 128)
             writer.write(Line((k + 1) * INTERVAL_S, records.write(record)[:-1]))
     return count
+
+
+def long_log(path: Path, hours: float) -> int:
+    """The same oscillator as a CSV log, as other counters write it; returns the rows."""
+    count = int(hours * 3600 / INTERVAL_S)
+    seed = 1
+    with path.open("w", encoding="ascii") as file:
+        file.write("time_s,frequency_hz\n")
+        for k in range(count):
+            seed = seed * 16807 % 2147483647
+            file.write(f"{k * INTERVAL_S:.2f},{25_000 + seed % 4000 / 1e5:.5f}\n")
+    return count
+
+
+def long_table(hours: float) -> None:
+    """Seconds and peak memory of each command that reads a whole recording, for `hours` and a tenth of them."""
+    with tempfile.TemporaryDirectory() as folder:
+        capture, log, made = (Path(folder) / name for name in ("a.ccap", "a.csv", "b.ccap"))
+        print("command    hours   records   wall s    CPU s  us/record  peak MB")
+        for length in (hours / 10, hours):
+            count = long_capture(capture, length)
+            long_log(log, length)
+            for words in (["noise"], ["import", str(log)], ["replay"], ["inspect"]):
+                file = made if words[0] == "import" else capture
+                wall, cpu, peak = run([*COILCOUNT, *words, str(file)])
+                row = f"{length:5.1f} {count:9d} {wall:8.1f} {cpu:8.1f} {1e6 * cpu / count:10.1f} {peak:8.0f}"
+                print(f"{words[0]:<10} {row}", flush=True)
+            for path in (capture, log, made):
+                path.unlink()
 
 
 def run(command: list[str]) -> tuple[float, float, float]:
@@ -92,7 +123,11 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--hours", type=float, default=10.0, help="length of the long capture")
     parser.add_argument("--live-s", type=float, default=20.0, help="how long the live screen runs")
+    parser.add_argument("--long", action="store_true", help="only the table of the commands that read recordings")
     args = parser.parse_args()
+    if args.long:
+        long_table(args.hours)
+        return
 
     print(f"help       {median_wall([*COILCOUNT, '--help']):.3f} s wall, median of 11 (aim: under 0.15)")
 

@@ -7,9 +7,11 @@ import csv
 import itertools
 import math
 import os
-import statistics
-from collections.abc import Iterable
+import stat
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from typing import TextIO
 
 from coilcount.capture.entries import LIMIT
 from coilcount.capture.failures import cannot_read, cannot_write
@@ -22,35 +24,118 @@ OPTIONAL = ("temperature_c", "amplitude_v", "supply_v")
 COLUMNS = REQUIRED + OPTIONAL
 
 
+# Characters.  No row comes near; a file without line feeds must not be taken into memory whole.
+_MOST_A_LINE = 1 << 20
+# Different spacings that are counted one by one; beyond, those nearest to each other are counted together.
+_MOST_SPACINGS = 1 << 14
+
+
 @dataclass(frozen=True, slots=True)
 class Log:
-    """A log as read.  interval_s: median spacing of the times; ignored: names of columns not known here."""
+    """What reading a log once has found; readings() reads it again, so that no length needs memory.
 
-    readings: list[Imported]
+    interval_s: median spacing of the times; ignored: names of columns not known here.
+    """
+
+    path: str
+    count: int
+    first_s: float
+    last_s: float
     interval_s: float
     ignored: tuple[str, ...]
 
+    def readings(self) -> Iterator[Imported]:
+        """The same readings again.  Raises InputError where the file has changed in between."""
+        count = 0
+        for reading in itertools.islice(_rows(self.path, []), self.count):
+            yield reading
+            count += 1
+        if count < self.count:
+            raise InputError("the log became shorter while it was read", self.path, "Import it once nobody writes it")
 
-def read_log(path: str | os.PathLike) -> Log:
-    """All readings of a CSV.  Raises InputError with line and column for whatever is not right."""
+
+def read_log(path: str | os.PathLike, watched: Callable[[Iterator[Imported]], Iterator[Imported]] = iter) -> Log:
+    """Reads a CSV once, to its end; `watched` may see the readings pass.
+
+    Raises InputError with line and column for whatever is not right.
+    """
+    ignored: list[str] = []
+    count, first_s, before_s = 0, 0.0, 0.0
+    spacings = _Spacings()
+    for reading in watched(_rows(path, ignored)):
+        if count:
+            spacings.add(reading.time_s - before_s)
+        else:
+            first_s = reading.time_s
+        before_s = reading.time_s
+        count += 1
+    if count < 2:
+        raise InputError(f"{count} readings are too few", str(path), "Give a log of two readings or more")
+    return Log(str(path), count, first_s, before_s, spacings.median_s(), tuple(ignored))
+
+
+class _Spacings:
+    """The median of any number of spacings in bounded memory.
+
+    Exact to the microsecond (a capture has no more) for up to 16,384 different ones; for more, to a 2nd, 4th, ... part
+    of that.
+    """
+
+    def __init__(self) -> None:
+        self._counts: Counter[int] = Counter()
+        self._step_us = 1
+
+    def add(self, spacing_s: float) -> None:
+        self._counts[round(1e6 * spacing_s) // self._step_us] += 1
+        if len(self._counts) > _MOST_SPACINGS:
+            self._step_us *= 2
+            coarser: Counter[int] = Counter()
+            for key, count in self._counts.items():
+                coarser[key // 2] += count
+            self._counts = coarser
+
+    def median_s(self) -> float:
+        last = self._counts.total() - 1
+        places = (last // 2, (last + 1) // 2)  # one and the same for an odd number
+        found = []
+        seen = 0
+        for key, count in sorted(self._counts.items()):
+            found += [key for place in places if seen <= place < seen + count]
+            seen += count
+        return round((sum(found) / 2 * self._step_us + (self._step_us - 1) / 2) / 1e6, 6)
+
+
+def _rows(path: str | os.PathLike, ignored: list[str]) -> Iterator[Imported]:
+    """The readings of a CSV, checked; the names of columns that are not known go into `ignored`."""
     try:
+        # Looked at before it is opened: whoever opens a pipe waits for its other end.
+        if not stat.S_ISREG(os.stat(path).st_mode) and not stat.S_ISDIR(os.stat(path).st_mode):
+            what = "the log is a pipe or a device, and it is read twice"
+            raise InputError(what, str(path), "Save it to a file first")
         with open(path, newline="", encoding="utf-8-sig") as file:
-            rows = csv.reader(file, strict=True)
+            rows = csv.reader(_lines(file, path), strict=True)
             names = [name.strip().lower() for name in next(rows, [])]
             places = _places(names, str(path))
-            readings = []
+            ignored += [name for name in names if name not in COLUMNS]
+            before: Imported | None = None
             for row in rows:
                 if row:
-                    readings.append(_reading(row, names, places, readings, f"{path}, line {rows.line_num}"))
+                    before = _reading(row, names, places, before, f"{path}, line {rows.line_num}")
+                    yield before
     except OSError as error:
         raise cannot_read(error, path) from None
     except (UnicodeDecodeError, csv.Error) as error:
         raise InputError(f"this is no CSV text in UTF-8: {error}", str(path), "Save it as CSV, UTF-8") from None
-    if len(readings) < 2:
-        raise InputError(f"{len(readings)} readings are too few", str(path), "Give a log of two readings or more")
-    times = [reading.time_s for reading in readings]
-    spacing_s = statistics.median(later - earlier for earlier, later in itertools.pairwise(times))
-    return Log(readings, round(spacing_s, 6), tuple(name for name in names if name not in COLUMNS))
+
+
+def _lines(file: TextIO, path: str | os.PathLike) -> Iterator[str]:
+    for number in itertools.count(1):
+        line = file.readline(_MOST_A_LINE)
+        if len(line) == _MOST_A_LINE:
+            raise InputError("this line is longer than any row of a log", f"{path}, line {number}", "Give a CSV log")
+        if not line:
+            return
+        yield line
 
 
 def write_log(path: str | os.PathLike, rows: Iterable[Imported]) -> int:
@@ -85,7 +170,7 @@ def _places(names: list[str], path: str) -> dict[str, int]:
     return {name: names.index(name) for name in COLUMNS if name in names}
 
 
-def _reading(row: list[str], names: list[str], places: dict[str, int], before: list[Imported], where: str) -> Imported:
+def _reading(row: list[str], names: list[str], places: dict[str, int], before: Imported | None, where: str) -> Imported:
     if len(row) != len(names):
         raise InputError(
             f"{len(row)} cells where line 1 names {len(names)} columns",
@@ -110,10 +195,10 @@ def _reading(row: list[str], names: list[str], places: dict[str, int], before: l
         raise InputError(
             f"frequency_hz is {reading.frequency_hz:g}", where, "Give a frequency above 0, or leave the whole row out"
         )
-    if before and reading.time_s <= before[-1].time_s:
-        word = "repeats" if reading.time_s == before[-1].time_s else "goes back"
+    if before is not None and reading.time_s <= before.time_s:
+        word = "repeats" if reading.time_s == before.time_s else "goes back"
         raise InputError(
-            f"time_s {word}: {reading.time_s} after {before[-1].time_s}",
+            f"time_s {word}: {reading.time_s} after {before.time_s}",
             where,
             "Sort the rows by time_s, one reading a time",
         )

@@ -1,25 +1,38 @@
 """What a capture holds and whether it is whole; and the sound lines of one that is not."""
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
 from coilwire import frame, records
 
+from coilcount.capture.ends import Ends
 from coilcount.capture.entries import encode
 from coilcount.capture.failures import cannot_write
 from coilcount.capture.reader import Report, read_capture, read_lines
-from coilcount.model import End, Gap, Header, Imported, Line, Operator
+from coilcount.model import End, Entry, Gap, Header, Imported, Line, Operator
 from coilcount.new_files import new_file
 
 # A sequence that steps further than this, or not at all, is a board that began anew, not loss.
 _NEW_START_STEPS = 100
+# Of marks, of gaps and of what the operator did: so many from either end are listed, the others counted.
+_LISTED = 500
+# Kinds of frame that are counted by name: this version knows nine, and junk may pass for thousands.
+_MOST_KINDS = 100
+OTHER_KINDS = "others"
+
+
+def _ends() -> Ends:
+    return Ends(_LISTED)
 
 
 @dataclass
 class Survey:
-    """The contents of one capture.  Times are host seconds, those of imported readings their own."""
+    """The contents of one capture.  Times are host seconds, those of imported readings their own.
+
+    Of the lists only the first and last 500 are kept, and their left_out counts the others.
+    """
 
     report: Report
     header: Header
@@ -31,25 +44,31 @@ class Survey:
     damaged_frames: int = 0  # lines of the link that were meant as frames and are not sound
     faults: dict[str, int] = field(default_factory=dict)  # intervals that the board flagged, by what went wrong
     text_lines: int = 0  # lines of the link that were no frames
-    kinds: dict[str, int] = field(default_factory=dict)  # sound frames by kind
+    kinds: dict[str, int] = field(default_factory=dict)  # sound frames by kind; beyond a hundred kinds as OTHER_KINDS
     boots: int = 0  # different boot numbers
     hello: dict | None = None  # the latest, by field
-    marks: list[tuple[float, str]] = field(default_factory=list)  # by key and by button
-    operator: list[Operator] = field(default_factory=list)  # all that the operator did
-    gaps: list[Gap] = field(default_factory=list)
+    marks: Ends = field(default_factory=_ends)  # (host_s, text), by key and by button
+    operator: Ends = field(default_factory=_ends)  # Operator entries: all that the operator did
+    gaps: Ends = field(default_factory=_ends)  # Gap entries
 
     @property
     def duration_s(self) -> float:
         return 0.0 if self.first_s is None else self.last_s - self.first_s
 
 
-def survey(path: str | os.PathLike, watch: Callable[[Any], None] = lambda _: None) -> Survey:
-    """Reads a capture once.  Raises what read_capture raises.
+def survey(
+    path: str | os.PathLike,
+    watch: Callable[[Any], None] = lambda _: None,
+    watched: Callable[[Iterator[Entry], Report], Iterator[Entry]] | None = None,
+) -> Survey:
+    """Reads a capture once; `watched` may see the entries pass.  Raises what read_capture raises.
 
     watch: called with the Header and each reading (a coilwire Interval or an Imported), Hello and Gap, in their order.
     """
     report = Report()
     entries = read_capture(path, report)
+    if watched is not None:
+        entries = watched(entries, report)
     result = Survey(report, next(entries))
     link = _Link(result, watch)
     watch(result.header)
@@ -123,7 +142,10 @@ class _Link:
         except ValueError:
             result.damaged_frames += 1
             return
-        result.kinds[wire_frame.kind] = result.kinds.get(wire_frame.kind, 0) + 1
+        kind = wire_frame.kind
+        if kind not in result.kinds and len(result.kinds) >= _MOST_KINDS:
+            kind = OTHER_KINDS
+        result.kinds[kind] = result.kinds.get(kind, 0) + 1
         match record:
             case records.Interval():
                 self._watch(record)

@@ -4,10 +4,9 @@ import codecs
 import os
 import zlib
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import BinaryIO
 
 from coilcount.capture.entries import FORMAT, NewerSchema, decode
 from coilcount.capture.entries import SCHEMA as KNOWN_SCHEMA
@@ -45,12 +44,18 @@ class Report:
     status: str = ""  # of that End
     header_lost: bool = False  # the first line is damaged; the Header is a stand-in
     kinds: Counter = field(default_factory=Counter)  # entries by the names of their classes
+    read_bytes: int = 0  # of the file as it lies on the disk
+    size_bytes: int = 0  # of the whole file when it was opened
 
     @property
     def whole(self) -> bool:
         """Nothing is missing that the recording was to hold."""
         ended = self.closed and self.status in _WHOLE
         return ended and not (self.damaged or self.missing or self.torn_tail or self.header_lost)
+
+    def share(self) -> float:
+        """How much of the file was read, 0 to 1."""
+        return min(1.0, self.read_bytes / self.size_bytes) if self.size_bytes else 0.0
 
     def complaint(self) -> str:
         """What is wrong, in one phrase; "" where the capture is whole."""
@@ -166,19 +171,29 @@ def _lines(chunks: Iterator[bytes]) -> Iterator[tuple[bytes, bool]]:
 def _chunks(path: Path, report: Report) -> Iterator[bytes]:
     try:
         with open(path, "rb") as file:
-            data = file.read(_CHUNK_BYTES)
+            report.size_bytes = os.fstat(file.fileno()).st_size
+
+            def read() -> bytes:
+                data = file.read(_CHUNK_BYTES)
+                report.read_bytes += len(data)
+                return data
+
+            data = read()
             if data.startswith(b"\x1f\x8b"):
-                yield from _inflated(file, data, report)
+                yield from _inflated(read, data, report)
                 return
             while data:
                 yield data
-                data = file.read(_CHUNK_BYTES)
+                data = read()
     except OSError as error:
         raise cannot_read(error, path) from None
 
 
-def _inflated(file: BinaryIO, data: bytes, report: Report) -> Iterator[bytes]:
-    # Not the gzip module: of a cut file it withholds the last block, and every sound line counts.
+def _inflated(read: Callable[[], bytes], data: bytes, report: Report) -> Iterator[bytes]:
+    """The text of all gzip members, one after another; zeros behind a member are padding, as gzip tools allow.
+
+    Not the gzip module: of a cut file it withholds the last block, and every sound line counts.
+    """
     inflater = zlib.decompressobj(wbits=31)
     try:
         while data:
@@ -190,8 +205,14 @@ def _inflated(file: BinaryIO, data: bytes, report: Report) -> Iterator[bytes]:
                 for place in range(len(data)):
                     yield before.decompress(data[place : place + 1])
                 raise
-            data = inflater.unconsumed_tail or (inflater.unused_data if inflater.eof else file.read(_CHUNK_BYTES))
-            if inflater.eof and data:
+            if not inflater.eof:
+                data = inflater.unconsumed_tail or read()
+                continue
+            # The member has ended, perhaps with the chunk: what follows is padding, another member, or nothing.
+            data = inflater.unused_data.lstrip(b"\0")
+            while not data and (more := read()):
+                data = more.lstrip(b"\0")
+            if data:
                 inflater = zlib.decompressobj(wbits=31)
         yield inflater.flush()
     except zlib.error:

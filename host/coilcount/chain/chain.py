@@ -1,5 +1,7 @@
 """Entries of a capture to outputs: the intake's readings through the tracker."""
 
+from collections.abc import Callable
+
 from coilwire import records
 
 from coilcount import __version__
@@ -11,20 +13,29 @@ from coilcount.readings.intake import Intake
 from coilcount.readings.link import Link
 from coilcount.readings.noise import Noise
 from coilcount.settings import Settings
+from coilcount.tracker.tracker import Tracker
 
 
 class Chain:
     """feed() every entry in its order, then finish(); the same entries and settings always give the same outputs.
 
     points: whether a Point comes out for each reading; follow_threshold: whether what the operator did to the
-    threshold while recording counts (not where another threshold is asked for).
+    threshold while recording counts (not where another threshold is asked for); make_tracker: a kind of Tracker, for
+    whoever wants to see what it is given.
     feed: what one entry brings about, in order; takes every entry of a capture and every sound record, and raises for
     none of them.
     """
 
-    def __init__(self, settings: Settings, *, points: bool = False, follow_threshold: bool = True) -> None:
+    def __init__(
+        self,
+        settings: Settings,
+        *,
+        points: bool = False,
+        follow_threshold: bool = True,
+        make_tracker: Callable[..., Tracker] = Tracker,
+    ) -> None:
         self._settings = settings
-        self._tracking = Tracking(settings, points, follow_threshold)
+        self._tracking = Tracking(settings, points, follow_threshold, make_tracker)
         self._intake = Intake(self._tracking, __version__)
         self.feed = self._intake.feed
 

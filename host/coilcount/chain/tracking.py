@@ -1,6 +1,6 @@
 """The tracker as the chain uses it: takes the intake's readings, and reports its events as outputs."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 from coilwire import records as wire
 
@@ -27,7 +27,13 @@ class Tracking:
     readings, tracker or not; points: whether there is a Point for every reading that has become certain.
     """
 
-    def __init__(self, settings: Settings, points: bool, follow_threshold: bool = True) -> None:
+    def __init__(
+        self,
+        settings: Settings,
+        points: bool,
+        follow_threshold: bool = True,
+        make_tracker: Callable[..., Tracker] = Tracker,
+    ) -> None:
         self.tracker: Tracker | None = None
         self.threshold: float = settings.tracker["threshold"]
         self.alerts = 0
@@ -37,6 +43,7 @@ class Tracking:
         self._settings = settings
         self._points = points
         self._follow_threshold = follow_threshold
+        self._make_tracker = make_tracker
         self._trace: list[records.State] | None = [] if points else None
         self._frozen = False
         self._first_id = 0  # alerts of the trackers before
@@ -55,7 +62,7 @@ class Tracking:
         self._mended, self._repaired = self.mended, self.repaired
         self.tracker = None
         try:
-            tracker = Tracker(interval_s, **self._settings.tracker)
+            tracker = self._make_tracker(interval_s, **self._settings.tracker)
             tracker.set_threshold(self.threshold)
         except ValueError as error:
             if SHORTEST_INTERVAL_S <= interval_s <= LONGEST_INTERVAL_S:

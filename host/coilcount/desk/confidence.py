@@ -1,10 +1,11 @@
 """How sure a deviation is: which power law the noise follows, and the degrees of freedom that this leaves."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
+_BLOCK = 1 << 16  # averages that are looked at together
 FEWEST_FOR_NOISE = 30  # averages: below, the autocorrelation tells nothing (SP 1065, section 5.5.6)
 # Lag 1 autocorrelation of averages: white FM 0, flicker PM -1/3 (of a fractional difference), white PM -1/2; borders
 # between the neighbours.
@@ -24,13 +25,13 @@ def noise_exponent(segments: Sequence[NDArray], m: int) -> int | None:
     very border to random walk.  A steady drift is taken out first.  The segments' sums are added.  None where
     fewer than 30 averages are left.
     """
-    parts = [_without_drift(np.diff(x[::m])) for x in segments if len(x[::m]) > 4]
-    if sum(np.count_nonzero(~np.isnan(part)) for part in parts) < FEWEST_FOR_NOISE:
+    parts = [_Averages(x[::m]) for x in segments if len(x[::m]) > 4]
+    if sum(part.count for part in parts) < FEWEST_FOR_NOISE:
         return None
-    r = _lag_1(parts)
+    r = _lag_1(parts, differences=False)
     if r < WHITE_FM_FROM:
         return 1 if r > FLICKER_PM_FROM else 2
-    r = _lag_1([np.diff(part) for part in parts])
+    r = _lag_1(parts, differences=True)
     if r > WALK_FROM:
         return -2
     return -1 if r > FLICKER_FROM else 0
@@ -50,10 +51,64 @@ def structure(lags: NDArray, alpha: int) -> NDArray:
     return (variance(np.zeros(1)) - variance(lags)) / (variance(np.zeros(1)) - variance(np.ones(1)))
 
 
-def _lag_1(parts: Sequence[NDArray]) -> float:
-    parts = [part - np.nanmean(part) for part in parts]
-    below = sum(float(np.nansum(part**2)) for part in parts)
-    return sum(float(np.nansum(part[1:] * part[:-1])) for part in parts) / below if below else 0.0
+class _Averages:
+    """Averages of the frequency, differences of the phases x, less their line; in pieces, so memory stays flat."""
+
+    def __init__(self, x: NDArray) -> None:
+        self._x = x
+        self._size = len(x) - 1
+        self._slope = self._level = 0.0
+        sums = np.zeros(3)  # of 1, t and y
+        for t, y in self._pieces(0):
+            known = ~np.isnan(y)
+            sums += (np.count_nonzero(known), t[known].sum(), y[known].sum())
+        self.count = int(sums[0])  # of those that are known
+        if self.count < 3:
+            return
+        _, t_mean, y_mean = sums / self.count
+        above = below = 0.0
+        for t, y in self._pieces(0):
+            known = ~np.isnan(y)
+            from_mean = t[known] - t_mean
+            above += float(from_mean @ (y[known] - y_mean))
+            below += float(from_mean @ from_mean)
+        self._slope = above / below
+        self._level = y_mean - self._slope * t_mean
+
+    def pieces(self, differences: bool) -> Iterator[NDArray]:
+        """What is left beside the line, or its differences, each piece with the last value of the one before."""
+        more = 2 if differences else 1
+        for t, y in self._pieces(more):
+            left = y - (self._level + self._slope * t)
+            yield np.diff(left) if differences else left
+
+    def _pieces(self, more: int) -> Iterator[tuple[NDArray, NDArray]]:
+        """(t, y), t from -1 to 1, in pieces that begin with the last `more` values of the one before."""
+        for start in range(0, self._size, _BLOCK):
+            start, end = max(0, start - more), min(start + _BLOCK, self._size)
+            yield 2 * np.arange(start, end) / max(1, self._size - 1) - 1, np.diff(self._x[start : end + 1])
+
+
+def _lag_1(parts: Sequence[_Averages], differences: bool) -> float:
+    above = below = 0.0
+    for part in parts:
+        total, count = 0.0, 0
+        for fresh, _ in _with_neighbours(part, differences):
+            total += float(np.nansum(fresh))
+            count += int(np.count_nonzero(~np.isnan(fresh)))
+        mean = total / count if count else 0.0
+        for fresh, earlier in _with_neighbours(part, differences):
+            below += float(np.nansum((fresh - mean) ** 2))
+            above += float(np.nansum((fresh[len(fresh) - len(earlier) :] - mean) * (earlier - mean)))
+    return above / below if below else 0.0
+
+
+def _with_neighbours(part: _Averages, differences: bool) -> Iterator[tuple[NDArray, NDArray]]:
+    """Each value once, and beside it the one before it; the very first has none."""
+    first = True
+    for values in part.pieces(differences):
+        yield (values if first else values[1:]), values[:-1]
+        first = False
 
 
 def degrees_of_freedom(kind: str, alpha: int, m: int, n: int) -> float:
@@ -73,12 +128,15 @@ def degrees_of_freedom(kind: str, alpha: int, m: int, n: int) -> float:
         window = np.inf  # the phase is taken, not averaged
     # Beyond the differences' own length (order + 1 of tau) nothing is correlated any more.
     last = int(min(terms, (order + 1) * stride))
-    lags = np.arange(last + 1) / stride
-    squares = (_autocovariance(lags, window, alpha, order)) ** 2
-    weights = 2 * (1 - np.arange(last + 1) / terms)
-    weights[0] = 1
-    weights[last] /= 2
-    return max(1.0, float(terms * squares[0] / (weights @ squares)))
+    first = float(_autocovariance(np.zeros(1), window, alpha, order)[0]) ** 2
+    total = first
+    for start in range(1, last + 1, _BLOCK):
+        lags = np.arange(start, min(start + _BLOCK, last + 1))
+        weights = 2 * (1 - lags / terms)
+        if lags[-1] == last:
+            weights[-1] /= 2
+        total += float(weights @ _autocovariance(lags / stride, window, alpha, order) ** 2)
+    return max(1.0, terms * first / total)
 
 
 def _autocovariance(t: NDArray, window: float, alpha: int, order: int) -> NDArray:
@@ -100,11 +158,3 @@ def _generalised(t: NDArray, alpha: int) -> NDArray:
     size = np.abs(t)
     power = size ** (3 - alpha)
     return power if alpha % 2 == 0 else power * np.log(np.where(size > 0, size, 1.0))
-
-
-def _without_drift(y: NDArray) -> NDArray:
-    t = np.linspace(-1, 1, len(y))
-    known = ~np.isnan(y)
-    if np.count_nonzero(known) < 3:
-        return y
-    return y - np.polyval(np.polyfit(t[known], y[known], 1), t)

@@ -6,6 +6,7 @@ modified deviation does, so at tau = one interval white noise shows less than si
 Imported frequencies are summed to phase, and a missing row ends the segment.
 """
 
+from array import array
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +22,8 @@ from coilcount.readings.timebase import TimeBase
 MISCOUNT = 0.3
 ZERO_C_K = 273.15
 LEAST = 5  # phases: fewer make no deviation worth the name
+# Until a hello tells the clock, intervals wait; then ticks are taken for granted, as the chain does.
+_MOST_WAITING = 2000
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,14 +57,14 @@ class Phases:
 
 
 class PhaseReader:
-    """feed() every entry of a capture, then result()."""
+    """feed() every entry of a capture, then result(), once.  Memory: 8 bytes a reading."""
 
     def __init__(self) -> None:
         self._decoder = Decoder()
         self._hello: records.Hello | None = None
         self._base: TimeBase | None = None
         self._waiting: list[tuple[records.Interval, float]] = []
-        self._runs: list[tuple[float, list[float]]] = []  # (start_s, x)
+        self._runs: list[tuple[float, array]] = []  # (start_s, x)
         self._open = False
         self._interval_ms = 0
         self._before: records.Interval | None = None
@@ -70,9 +73,9 @@ class PhaseReader:
         self._spacing_s: float | None = None
         self._imported: Imported | None = None
         self._rows = self._off = 0
-        self._temperature: list[tuple[float, float]] = []
+        self._temperature = array("d")  # s and degrees C, in turn
         self._miscounts = 0
-        self._tau0: list[tuple[float, int]] = []  # (s, readings) that ran on
+        self._spent_s, self._spent = 0.0, 0  # seconds and readings that ran on
 
     def feed(self, entry: Entry) -> None:
         """One entry."""
@@ -81,6 +84,8 @@ class PhaseReader:
             if type(record) is records.Interval:
                 if self._base is None:
                     self._waiting.append((record, entry.host_s))
+                    if len(self._waiting) > _MOST_WAITING:
+                        self._hear(TAKEN_FOR_GRANTED)
                 else:
                     self._interval(record, entry.host_s)
             elif type(record) is records.Hello:
@@ -92,7 +97,7 @@ class PhaseReader:
                 self._base.seen_uptime(record.uptime_ms, entry.host_s)
                 if record.temperature_mk:
                     at_s = self._base.at_host(entry.host_s) / 1e6
-                    self._temperature.append((at_s, record.temperature_mk / 1000 - ZERO_C_K))
+                    self._temperature.extend((at_s, record.temperature_mk / 1000 - ZERO_C_K))
         elif type(entry) is Imported:
             self._reading(entry)
         elif type(entry) is Gap:
@@ -103,12 +108,17 @@ class PhaseReader:
             if hello is not None:
                 self._hear(hello)
 
+    @property
+    def tick_s(self) -> float | None:
+        """A tick of the board in s; None where frequencies were imported."""
+        return None if self._base is None else self._base.tick_s
+
     def result(self) -> Phases:
         """What was read; runs of another interval than the last one's are left out."""
         if self._base is None and self._waiting:
             self._hear(TAKEN_FOR_GRANTED)
-        runs = [(start_s, np.array(x)) for start_s, x in self._runs if len(x) >= LEAST]
-        spent, count = (sum(part) for part in zip(*self._tau0, strict=True)) if self._tau0 else (0.0, 0)
+        runs = [(start_s, np.frombuffer(x)) for start_s, x in self._runs if len(x) >= LEAST]
+        spent, count = self._spent_s, self._spent
         if self._base is not None:
             frequency_hz = self._reference / self._base.tick_s
             tau0_s = spent / count if count else self._interval_ms / 1000
@@ -139,7 +149,7 @@ class PhaseReader:
         if hello.interval_ms != self._interval_ms:
             if self._interval_ms:
                 self._runs.clear()
-                self._tau0.clear()
+                self._spent_s, self._spent = 0.0, 0
             self._interval_ms = hello.interval_ms
             self._open = False
         waiting, self._waiting = self._waiting, []
@@ -162,15 +172,16 @@ class PhaseReader:
             self._last_rate = 0.0
             self._ticks = self._edges = 0
             self._open = True
-            x: list[float] = []
-            self._runs.append((base.time_us / 1e6, x))
+            x = self._begin(base.time_us / 1e6)
         else:
             ticks = (record.t_first - before.t_first) % records.U32
             self._ticks += ticks
             self._edges += (record.first_edge - before.first_edge) % records.U32
             x = self._runs[-1][1]
-            x.extend([np.nan] * (base.step - 1))
-            self._tau0.append((ticks * base.tick_s, base.step))
+            if base.step > 1:
+                x.extend([np.nan] * (base.step - 1))
+            self._spent_s += ticks * base.tick_s
+            self._spent += base.step
         # In ticks from the first edge of the segment.
         at = self._ticks + record.s / record.n
         index = self._edges + (record.n - 1) / 2
@@ -178,12 +189,19 @@ class PhaseReader:
         self._reference = self._reference or record.n * (record.n - 1) / (2 * record.s)
         x.append((index / self._reference - at) * base.tick_s)
 
+    def _begin(self, start_s: float) -> array:
+        """A new run; the one before is let go where it is too short for anything."""
+        if self._runs and len(self._runs[-1][1]) < LEAST:
+            self._runs.pop()
+        self._runs.append((start_s, array("d")))
+        return self._runs[-1][1]
+
     def _reading(self, entry: Imported) -> None:
         before, self._imported = self._imported, entry
         if not entry.frequency_hz > 0:
             return
         if entry.temperature_c is not None:
-            self._temperature.append((entry.time_s, entry.temperature_c))
+            self._temperature.extend((entry.time_s, entry.temperature_c))
         self._reference = self._reference or entry.frequency_hz
         if before is not None and not self._spacing_s:
             self._spacing_s = entry.time_s - before.time_s
@@ -194,6 +212,6 @@ class PhaseReader:
         self._rows += 1
         self._off += abs(steps - round(steps)) > 0.25
         if not self._runs or round(steps) != 1:
-            self._runs.append((entry.time_s - spacing_s / 2, [0.0]))
+            self._begin(entry.time_s - spacing_s / 2).append(0.0)
         x = self._runs[-1][1]
         x.append(x[-1] + (entry.frequency_hz / self._reference - 1) * spacing_s)

@@ -1,7 +1,8 @@
 """A quiet recording looked at as a whole: stability, drift, and the threshold for a wanted rate of false alarms."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from math import log, sqrt
 from types import MappingProxyType
 from typing import Any
@@ -14,9 +15,11 @@ from coilcount.desk.drift import Drift, drift
 from coilcount.desk.exceedance import Peak, Tail
 from coilcount.desk.phases import PhaseReader, Phases
 from coilcount.desk.spectrum import noise_ppm_rthz
+from coilcount.desk.tape import Recorder, Tape, Watch, rerun
 from coilcount.errors import EXIT_NO, CoilcountError, InputError
-from coilcount.model import Alert, Entry, Header, Point, Summary
+from coilcount.model import Alert, Entry, Header, Summary
 from coilcount.physics.noise import NOISE_CLASSES, NoiseClass
+from coilcount.readings import outputs
 from coilcount.settings import Settings
 from coilcount.tracker.defaults import TABLE
 
@@ -54,7 +57,7 @@ class Statistic:
 
 @dataclass(frozen=True, slots=True)
 class Quiet:
-    """All that a quiet recording tells.  noise_class: name and measured over expected deviation."""
+    """All that a quiet recording says.  noise_class: name and measured over expected deviation."""
 
     header: Header
     summary: Summary
@@ -63,22 +66,23 @@ class Quiet:
     drift: Drift
     noise_class: tuple[str, float] | None
     statistic: Statistic
+    tape: Tape  # what the tracker was given, for alerts_here
 
 
-def examine(entries: Entries, settings: Settings, file: str) -> Quiet:
-    """`entries` gives the capture's entries anew each time it is called.
+def examine(entries: Entries, settings: Settings, file: str, watch: Callable[[str], None] = lambda step: None) -> Quiet:
+    """`entries` gives the capture's entries; `watch` is told what is done now, for whoever waits.
 
-    Raises InputError where it holds too little, or readings without an even spacing.
+    The tracker runs over the recording with the scale's floor at its least, which gives the floor that suits it and
+    tells whether the recording is clean; then with the noise that was learned.  Where the first run found something
+    strange, or no noise is learned, one with that floor and without a learned noise has the last word.
+    Raises InputError where the recording holds too little, or readings without an even spacing.
     """
-    reader = PhaseReader()
-    least = _setting("scale_floor_ppm").lowest
     settings = _with(settings, threshold=exceedance.PEAKS_FROM, noise_ppm_rthz=())
-    first = _Listener(_with(settings, scale_floor_ppm=least))
+    first = _First(_with(settings, scale_floor_ppm=_setting("scale_floor_ppm").lowest))
     for entry in entries():
-        reader.feed(entry)
         first.feed(entry)
     first.finish()
-    phases = reader.result()
+    phases = first.reader.result()
     if phases.irregular > MOST_IRREGULAR:
         raise InputError(
             f"{phases.irregular:.0%} of the rows lie beside an even spacing of {phases.tau0_s:g} s",
@@ -91,39 +95,58 @@ def examine(entries: Entries, settings: Settings, file: str) -> Quiet:
             file,
             "Record some minutes over ground with nothing in it",
         )
-    learned: dict[str, Any] = {"scale_floor_ppm": first.floor_ppm(settings.tracker["scale_floor_ppm"])}
-    heard = _listen(entries, settings, learned)
-    strange = exceedance.strange(heard.peaks, heard.ready * phases.tau0_s / 60)
-    noise = None if strange else noise_ppm_rthz(phases.x, phases.tau0_s)
-    if noise is not None:
+    learned: dict[str, Any] = {"scale_floor_ppm": floor_ppm(first.watch.scales_ppm, settings.tracker)}
+    watch("learning the noise")
+    noise = noise_ppm_rthz(phases.x, phases.tau0_s)
+    strange: list[Peak] = exceedance.strange(first.peaks, first.watch.ready * phases.tau0_s / 60)
+    ready = 0
+    peaks: list[Peak] = []
+    if strange or noise is None:
+        watch("looking for what is not noise")
+        peaks, ready = first.again(_with(settings, **learned))
+        strange = exceedance.strange(peaks, ready * phases.tau0_s / 60)
+    if not strange and noise is not None:
         learned["noise_ppm_rthz"] = noise
-        heard = _listen(entries, settings, learned)
-    minutes = heard.ready * phases.tau0_s / 60
-    peaks = tuple(heard.peaks)
+        watch("counting how often the noise comes how far")
+        peaks, ready = first.again(_with(settings, **learned))
+    minutes = ready * phases.tau0_s / 60
     tail = None if strange else exceedance.fit([one.z for one in peaks], minutes)
+    watch("computing the stability")
     rows = tuple(stability.table(phases.x, phases.tau0_s))
     return Quiet(
-        heard.header,
-        heard.summary,
+        first.header,
+        first.summary,
         phases,
         rows,
         drift(phases),
         nearest_class(rows),
-        Statistic(minutes, peaks, learned, tail, tuple(strange)),
+        Statistic(minutes, tuple(peaks), learned, tail, tuple(strange)),
+        first.tape,
     )
 
 
 def alerts_at(entries: Entries, settings: Settings, threshold: float, learned: dict[str, Any]) -> int:
-    """How many alerts the recording itself has with a threshold and what was learned: the tracker's own answer."""
-    return len(_listen(entries, settings, {**learned, "threshold": threshold}, points=False).peaks)
-
-
-def _listen(entries: Entries, settings: Settings, learned: dict[str, Any], points: bool = True) -> "_Listener":
-    listener = _Listener(_with(settings, **learned), points)
+    """How many alerts a recording has with a threshold and what was learned: the tracker's own answer."""
+    chain = Chain(_with(settings, **{**learned, "threshold": threshold}), follow_threshold=False)
+    count = 0
     for entry in entries():
-        listener.feed(entry)
-    listener.finish()
-    return listener
+        count += _finals(chain.feed(entry))
+    return count + _finals(chain.finish())
+
+
+def alerts_here(found: Quiet, settings: Settings, threshold: float) -> int:
+    """The same of the recording that was examined, which is not read once more."""
+    with_it = _with(settings, **{**found.statistic.learned, "threshold": threshold})
+    return sum(1 for _ in rerun(found.tape, with_it.tracker))
+
+
+def floor_ppm(scales_ppm: Sequence[float], settings: Mapping[str, Any]) -> float:
+    """A share of the least scale, whatever moment (but for a hundredth of them) and width it was of."""
+    if not scales_ppm:
+        return settings["scale_floor_ppm"]
+    row = _setting("scale_floor_ppm")
+    floor = FLOOR_SHARE * float(np.percentile(scales_ppm, 1))
+    return min(row.highest, max(row.lowest, float(f"{floor:.2g}")))
 
 
 def allan_deviation(noise: NoiseClass, tau_s: float) -> float:
@@ -145,47 +168,58 @@ def nearest_class(rows: Iterable[stability.Row]) -> tuple[str, float] | None:
     return min(found)[1:]
 
 
-class _Listener:
-    """The tracker over a recording: its alerts as peaks, and its scale."""
+class _First:
+    """The one run in which the entries are read: by the chain, the tape and the reader of phases."""
 
-    def __init__(self, settings: Settings, points: bool = True) -> None:
-        self.chain = Chain(settings, points=points, follow_threshold=False)
+    def __init__(self, settings: Settings) -> None:
+        self.tape = Tape()
+        self.watch = Watch(SCALE_EVERY)
+        self.reader = PhaseReader()
         self.header = Header(source="unknown", start_utc="")
         self.summary: Summary | None = None
         self.peaks: list[Peak] = []
-        self.ready = 0
-        self._scales: list[float] = []
+        self._chain = Chain(settings, follow_threshold=False, make_tracker=partial(Recorder, self.tape, self.watch))
 
     def feed(self, entry: Entry) -> None:
+        self.reader.feed(entry)
         if type(entry) is Header:
             self.header = entry
-        self._take(self.chain.feed(entry))
+        made = self._chain.feed(entry)
+        if made:
+            self._take(made)
 
     def finish(self) -> None:
-        self._take(self.chain.finish())
+        self._take(self._chain.finish())
 
-    def floor_ppm(self, otherwise: float) -> float:
-        """A share of the least scale, whatever moment (but for a hundredth of them) and width it was of."""
-        if not self._scales:
-            return otherwise
-        row = _setting("scale_floor_ppm")
-        floor = FLOOR_SHARE * float(np.percentile(self._scales, 1))
-        return min(row.highest, max(row.lowest, float(f"{floor:.2g}")))
+    def again(self, settings: Settings) -> tuple[list[Peak], int]:
+        """The peaks with other settings of the tracker, and how many readings had a statistic."""
+        watch = Watch(SCALE_EVERY)
+        tick_s = self.reader.tick_s
+        peaks = []
+        for event, tracker in rerun(self.tape, settings.tracker, watch):
+            if tick_s is None:
+                reference_hz = tracker.reference_hz
+            else:
+                ticks, edges = tracker.reference
+                reference_hz = edges / (ticks * tick_s)
+            peaks.append(_peak(outputs.alert(event, event.id, reference_hz)))
+        return peaks, watch.ready
 
-    def _take(self, outputs: list[Any]) -> None:
-        for output in outputs:
-            if type(output) is Point:
-                if output.ready:
-                    self.ready += 1
-                    level_ppm = self.chain.threshold_ppm if self.ready % SCALE_EVERY == 0 else None
-                    if level_ppm is not None:
-                        self._scales.append(level_ppm / self.chain.threshold)
-            elif type(output) is Alert and output.stage == "final":
-                # An alert of a step that never settled has no sign; it is a peak all the same.
-                z = output.score * (output.sign or 1)
-                self.peaks.append(Peak(output.peak_s, z, output.peak_shift_hz))
+    def _take(self, made: Iterable[Any]) -> None:
+        for output in made:
+            if type(output) is Alert and output.stage == "final":
+                self.peaks.append(_peak(output))
             elif type(output) is Summary:
                 self.summary = output
+
+
+def _peak(alert: Alert) -> Peak:
+    # An alert of a step that never settled has no sign; it is a peak all the same.
+    return Peak(alert.peak_s, alert.score * (alert.sign or 1), alert.peak_shift_hz)
+
+
+def _finals(made: Iterable[Any]) -> int:
+    return sum(type(output) is Alert and output.stage == "final" for output in made)
 
 
 def _setting(name: str) -> Any:

@@ -6,7 +6,7 @@ array of evenly spaced x in which lost readings are nan; the segments' sums of s
 added, so a segment weighs as much as it has terms.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -18,6 +18,8 @@ from coilcount.desk.confidence import degrees_of_freedom, noise_exponent
 
 Segments = Sequence[NDArray]
 CONFIDENCE = 0.95
+BLOCK = 1 << 16  # terms that are looked at together
+SECOND, THIRD = (1, -2, 1), (1, -3, 3, -1)  # weights of the differences, the newest phase first
 FEWEST_TERMS = 3  # a deviation of fewer differences says next to nothing
 
 # Exponent alpha of S_y(f) = h f^alpha.
@@ -78,32 +80,23 @@ def phase(y: NDArray, tau0_s: float) -> NDArray:
 
 def adev(segments: Segments, tau0_s: float, m: int) -> Terms:
     """Allan variance, no overlap: SP 1065 eq. 8."""
-    return _second(segments, tau0_s, m, m)
+    return _mean_square([_differences(x, m, m, SECOND) for x in segments], 2 * (m * tau0_s) ** 2)
 
 
 def oadev(segments: Segments, tau0_s: float, m: int) -> Terms:
     """Overlapping Allan variance: SP 1065 eq. 11."""
-    return _second(segments, tau0_s, m, 1)
+    return _mean_square([_differences(x, m, 1, SECOND) for x in segments], 2 * (m * tau0_s) ** 2)
 
 
 def hdev(segments: Segments, tau0_s: float, m: int) -> Terms:
     """Overlapping Hadamard variance, blind to a steady drift: SP 1065 eq. 18."""
-    parts = [
-        x[3 * m :] - 3 * x[2 * m : -m] + 3 * x[m : -2 * m] - x[: -3 * m] if len(x) > 3 * m else x[:0] for x in segments
-    ]
-    return _mean_square(parts, 6 * (m * tau0_s) ** 2)
+    return _mean_square([_differences(x, m, 1, THIRD) for x in segments], 6 * (m * tau0_s) ** 2)
 
 
-def mdev(segments: Segments, tau0_s: float, m: int) -> Terms:
-    """Modified Allan variance: SP 1065 eq. 15."""
-    parts = []
-    for x in segments:
-        if len(x) < 3 * m:
-            parts.append(x[:0])
-            continue
-        mean = _moving_mean(x, m)
-        parts.append(mean[2 * m :] - 2 * mean[m:-m] + mean[: -2 * m])
-    return _mean_square(parts, 2 * (m * tau0_s) ** 2)
+def mdev(segments: Segments, tau0_s: float, m: int, means: Sequence["MovingMean"] | None = None) -> Terms:
+    """Modified Allan variance: SP 1065 eq. 15.  means: of the same segments, where several m are asked for."""
+    means = [MovingMean(x) for x in segments] if means is None else means
+    return _mean_square([one.differences(m) for one in means], 2 * (m * tau0_s) ** 2)
 
 
 def octaves(segments: Segments) -> list[int]:
@@ -120,6 +113,7 @@ def table(segments: Segments, tau0_s: float, factors: Sequence[int] | None = Non
     """A row for each averaging factor (octaves where none are given) that leaves three terms."""
     rows: list[Row] = []
     alpha = None
+    means = [MovingMean(x) for x in segments]
     for m in octaves(segments) if factors is None else factors:
         overlapping = oadev(segments, tau0_s, m)
         if sum(overlapping.counts) < FEWEST_TERMS:
@@ -138,7 +132,7 @@ def table(segments: Segments, tau0_s: float, factors: Sequence[int] | None = Non
                 m,
                 made(adev(segments, tau0_s, m), "adev"),
                 made(overlapping, "oadev"),
-                made(mdev(segments, tau0_s, m), "mdev"),
+                made(mdev(segments, tau0_s, m, means), "mdev"),
                 made(hdev(segments, tau0_s, m), "hdev"),
                 alpha,
                 found is not None,
@@ -147,26 +141,65 @@ def table(segments: Segments, tau0_s: float, factors: Sequence[int] | None = Non
     return rows
 
 
-def _second(segments: Segments, tau0_s: float, m: int, stride: int) -> Terms:
-    parts = [(x[2 * m :] - 2 * x[m:-m] + x[: -2 * m])[::stride] if len(x) > 2 * m else x[:0] for x in segments]
-    return _mean_square(parts, 2 * (m * tau0_s) ** 2)
+def blocks(count: int, stride: int = 1) -> Iterator[tuple[int, int]]:
+    """Starts and ends of pieces of 0 .. count, each of BLOCK and a multiple of `stride`, the last one shorter."""
+    step = max(stride, BLOCK // stride * stride)
+    return ((start, min(start + step, count)) for start in range(0, count, step))
 
 
-def _moving_mean(x: NDArray, m: int) -> NDArray:
-    """Means over m neighbours; nan where one of them is."""
-    lost = np.isnan(x)
-    # From the middle of the segment, so that the cumulative sum loses no digits.
-    level = np.nanmean(x) if not lost.all() else 0.0
-    sums = np.concatenate([[0.0], np.cumsum(np.where(lost, 0.0, x - level))])
-    missing = np.concatenate([[0], np.cumsum(lost)])
-    mean = level + (sums[m:] - sums[:-m]) / m
-    return np.where(missing[m:] == missing[:-m], mean, np.nan)
+def _differences(x: NDArray, m: int, stride: int, weights: tuple[int, ...]) -> Iterator[NDArray]:
+    """Weighted sums of phases m apart, each `stride`-th, in pieces, so that memory stays flat."""
+    lags = range((len(weights) - 1) * m, -1, -m)
+    for start, end in blocks(len(x) - lags[0], stride):
+        yield sum(one * x[start + lag : end + lag : stride] for one, lag in zip(weights, lags, strict=True))
 
 
-def _mean_square(parts: Sequence[NDArray], divisor: float) -> Terms:
-    counts = tuple(int(np.count_nonzero(~np.isnan(part))) for part in parts)
-    total = sum(float(np.nansum(part**2)) for part in parts)
-    return Terms(total / sum(counts) / divisor if sum(counts) else np.nan, counts)
+class MovingMean:
+    """Means over neighbours in one segment, from one cumulative sum; nan where one of them is."""
+
+    def __init__(self, x: NDArray) -> None:
+        count = sum(int(np.count_nonzero(~np.isnan(x[start:end]))) for start, end in blocks(len(x)))
+        self._size = len(x)
+        # From the middle of the segment, so that the cumulative sum loses no digits.
+        total = sum(float(np.nansum(x[start:end])) for start, end in blocks(len(x)))
+        self._level = total / count if count else 0.0
+        self._sums = np.zeros(len(x) + 1)
+        self._missing = None if count == len(x) else np.zeros(len(x) + 1, np.int32)
+        for start, end in blocks(len(x)):
+            part = x[start:end] - self._level
+            lost = np.isnan(part)
+            part[lost] = 0.0
+            part[0] += self._sums[start]
+            np.cumsum(part, out=self._sums[start + 1 : end + 1])
+            if self._missing is not None:
+                self._missing[start + 1 : end + 1] = self._missing[start] + np.cumsum(lost)
+
+    def differences(self, m: int) -> Iterator[NDArray]:
+        """Second differences of the means over m phases, m apart, in pieces."""
+        for start, end in blocks(self._size - 3 * m + 1):
+            yield sum(
+                one * self._mean(start + lag, end + lag, m) for one, lag in zip(SECOND, (2 * m, m, 0), strict=True)
+            )
+
+    def _mean(self, start: int, end: int, m: int) -> NDArray:
+        mean = self._level + (self._sums[start + m : end + m] - self._sums[start:end]) / m
+        if self._missing is not None:
+            mean[self._missing[start + m : end + m] != self._missing[start:end]] = np.nan
+        return mean
+
+
+def _mean_square(segments: Sequence[Iterable[NDArray]], divisor: float) -> Terms:
+    """Of the differences of each segment, which come in pieces."""
+    counts = []
+    total = 0.0
+    for parts in segments:
+        count = 0
+        for part in parts:
+            known = part[~np.isnan(part)]
+            count += len(known)
+            total += float(known @ known)
+        counts.append(count)
+    return Terms(total / sum(counts) / divisor if sum(counts) else np.nan, tuple(counts))
 
 
 def _with_interval(terms: Terms, freedom_of: Callable[[int], float], sizes: Sequence[int]) -> Deviation:

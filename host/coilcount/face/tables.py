@@ -19,8 +19,11 @@ LEGEND = (
 SEEN = "2×, 3×, ...: so many times in a row it went this way, within 4 s."
 
 
-def print_table(outputs: Sequence[Output], out: TextIO) -> None:
-    """Final alerts, holds, gaps and marks in the order of time, and what the sign means."""
+def print_table(outputs: Sequence[Output], out: TextIO, left_out: str = "") -> None:
+    """Final alerts, holds, gaps and marks in the order of time, and what the sign means.
+
+    left_out: a sentence on what is not among them.
+    """
     console = SafeConsole(out)
     console.width = min(_WIDEST, console.width) if console.is_terminal else _PLAIN_WIDTH
     rows = sorted((row for row in map(_row, outputs) if row is not None), key=lambda row: row[0])
@@ -39,6 +42,8 @@ def print_table(outputs: Sequence[Output], out: TextIO) -> None:
     for _, sign, cells in rows:
         table.add_row(*(printable(cell, MOST) for cell in cells), style=r.COLOUR[sign])
     console.print(table)
+    if left_out:
+        console.print(left_out)
     alerts = [output for output in outputs if isinstance(output, Alert)]
     if alerts:
         console.print(LEGEND, style="dim")

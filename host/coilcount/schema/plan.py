@@ -3,10 +3,12 @@
 # ruff: noqa: RUF009 - table() returns a dataclasses.field
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from .body import METALS
 from .coil import Coil
-from .tables import choice, load_toml, number, read_table, table, tables, text, whole
+from .tables import choice, number, read_table, table, tables, text, whole
+from .toml_text import load
 
 # The words of coilcount.physics.bodies, written again so that reading a file does not load the physics.
 # shape: the sizes that it needs beside its diameter
@@ -69,8 +71,12 @@ class PlanFile:
 
 def read_plan(path: Path) -> PlanFile:
     """The plan in a file; what its [coil] leaves out is as in `USUAL_COIL`.  Raises InputError."""
-    raw = load_toml(path)
+    return plan_of(load(path, "plan"), str(path))
+
+
+def plan_of(raw: dict[str, Any], where: str) -> PlanFile:
+    """The plan in the table of a file; `where` is its name.  Raises InputError."""
     if isinstance(raw.get("coil"), dict):
         usual = {name: getattr(USUAL_COIL, name) for name in ("diameter_mm", "turns", "capacitor_nf")}
-        raw["coil"] = usual | raw["coil"]
-    return read_table(PlanFile, raw, str(path))
+        raw = raw | {"coil": usual | raw["coil"]}
+    return read_table(PlanFile, raw, where)

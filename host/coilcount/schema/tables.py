@@ -5,14 +5,16 @@ times(), table() or tables(), and read_file() or read_table() does the rest.
 """
 
 import json
-import math
-import tomllib
 from collections.abc import Callable
 from dataclasses import MISSING, field, fields, is_dataclass
 from pathlib import Path
 from typing import Any
 
 from coilcount.errors import InputError, did_you_mean
+
+from .toml_text import SHOWN_OF_A_SENTENCE, load, shown
+
+LATEST_S = 1e9  # of any time in a file: 31 years
 
 # What a reader gets: the value and the full name of its key, for the message; raises InputError.
 Reader = Callable[[Any, str], Any]
@@ -22,7 +24,8 @@ def number(low: float, high: float, default: Any = MISSING) -> Any:
     """A field for a number from `low` to `high`, both allowed."""
 
     def read(value: Any, key: str) -> float:
-        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        # Compared and not converted: a whole number may be far too large for a float.
+        if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
             raise _wrong(key, value, f"Give a number from {low:g} to {high:g}")
         if not low <= value <= high:
             raise _wrong(key, value, f"It must lie between {low:g} and {high:g}")
@@ -60,7 +63,7 @@ def choice(known: tuple[str, ...], default: Any = MISSING) -> Any:
 
     def read(value: Any, key: str) -> str:
         if value not in known:
-            raise _wrong(key, value, did_you_mean(str(value), known))
+            raise _wrong(key, value, did_you_mean(shown(value), known))
         return value
 
     return _declared(read, default)
@@ -83,8 +86,8 @@ def times(default: Any = MISSING) -> Any:
     def read(value: Any, key: str) -> tuple[float, ...]:
         values = value if isinstance(value, list) else [value]
         for one in values:
-            if isinstance(one, bool) or not isinstance(one, int | float) or not 0 <= one < math.inf:
-                raise _wrong(key, one, "Give times in seconds, not below 0")
+            if isinstance(one, bool) or not isinstance(one, int | float) or not 0 <= one <= LATEST_S:
+                raise _wrong(key, one, f"Give times in seconds, from 0 to {LATEST_S:g}")
         if not values:
             raise _wrong(key, value, "Give at least one time")
         return tuple(sorted(float(one) for one in values))
@@ -118,19 +121,7 @@ def tables(record: type) -> Any:
 
 def read_file(record: type, path: Path) -> Any:
     """The `record` that the TOML file at `path` describes.  Raises InputError that names the file and the key."""
-    return read_table(record, load_toml(path), str(path))
-
-
-def load_toml(path: Path) -> dict[str, Any]:
-    """What the TOML file at `path` holds, unchecked.  Raises InputError that names the file."""
-    try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise InputError(f"cannot read it: {error.strerror}", str(path), "Look at the name and its rights") from None
-    except UnicodeDecodeError:
-        raise InputError("not a text file in UTF-8", str(path), "Save it as UTF-8") from None
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"not TOML: {error}", str(path), "Correct that line") from None
+    return read_table(record, load(path), str(path))
 
 
 def read_table(record: type, raw: dict[str, Any], where: str) -> Any:
@@ -167,7 +158,7 @@ def _record(record: type, raw: dict[str, Any], prefix: str) -> Any:
     known = {one.name: one for one in fields(record)}
     for key in raw:
         if key not in known:
-            raise InputError(f'{prefix}there is no key "{key}"', remedy=did_you_mean(key, tuple(known)))
+            raise InputError(f'{prefix}there is no key "{shown(key)}"', remedy=did_you_mean(key, tuple(known)))
     values = {}
     for name, one in known.items():
         if name in raw:
@@ -178,12 +169,12 @@ def _record(record: type, raw: dict[str, Any], prefix: str) -> Any:
     try:
         return record(**values)
     except ValueError as error:  # a record's own check of keys against one another
-        raise InputError(f"{prefix}{error}") from None
+        raise InputError(f"{prefix}{shown(error, SHOWN_OF_A_SENTENCE)}") from None
 
 
 def _wrong(key: str, value: Any, remedy: str) -> InputError:
-    shown = f'"{value}"' if isinstance(value, str) else f"{value}"
-    return InputError(f"{key} is {shown}", remedy=remedy)
+    text = f'"{shown(value)}"' if isinstance(value, str) else shown(value)
+    return InputError(f"{key} is {text}", remedy=remedy)
 
 
 def _declared(read: Reader, default: Any) -> Any:

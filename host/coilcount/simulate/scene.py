@@ -15,6 +15,7 @@ from coilcount.schema.body import METALS
 from coilcount.schema.coil import Coil
 from coilcount.schema.plan import read_plan
 from coilcount.schema.tables import choice, flag, number, read_file, table, tables, text, times, whole
+from coilcount.schema.toml_text import SHOWN_OF_A_SENTENCE, shown
 
 SCENE_DIR = Path(__file__).parent / "scenes"
 MAX_SECONDS = 100_000.0
@@ -245,5 +246,5 @@ def load_scene(name_or_file: str) -> Scene:
     try:
         CoilModel(scene)
     except InputError as error:
-        raise InputError(error.what, str(path), error.remedy) from None
+        raise InputError(shown(error.what, SHOWN_OF_A_SENTENCE), str(path), error.remedy) from None
     return scene

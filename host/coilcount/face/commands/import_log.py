@@ -2,6 +2,7 @@
 
 import argparse
 import os
+import sys
 from datetime import UTC, datetime, timedelta
 
 from coilcount import __version__
@@ -21,13 +22,15 @@ def run(args: argparse.Namespace) -> int:
     from coilcount.capture.csv_log import read_log
     from coilcount.capture.failures import cannot_write
     from coilcount.capture.writer import CaptureWriter
+    from coilcount.face.progress import Progress
     from coilcount.model import Header
     from coilcount.new_files import new_paths
     from coilcount.readings.outputs import far_apart
     from coilcount.tracker.defaults import DEFAULTS
     from coilcount.tracker.tracker import too_far_apart
 
-    log = read_log(args.log)
+    progress = Progress(sys.stderr)
+    log = read_log(args.log, lambda readings: progress.over("reading", readings))
     for name in log.ignored:
         warn(f'column "{name}" is not known and is left out ({args.log})')
     notes = {"log": os.path.basename(args.log)}
@@ -37,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
         start = _parse_utc(args.start_utc)
     else:
         # A log is last written at its last reading; nothing in it says the day.
-        last_s = log.readings[-1].time_s
+        last_s = log.last_s
         try:
             start = datetime.fromtimestamp(os.stat(args.log).st_mtime, UTC) - timedelta(seconds=last_s)
         except OverflowError:
@@ -54,15 +57,15 @@ def run(args: argparse.Namespace) -> int:
     )
     try:
         with new_paths(args.file) as (path,), CaptureWriter(path, header, final=args.file) as writer:
-            for reading in log.readings:
+            for reading in progress.over("writing", log.readings(), lambda number: number / log.count):
                 writer.write(reading)
     except OSError as error:
         raise cannot_write(error, args.file) from None
     if too_far_apart(log.interval_s, DEFAULTS["widths_s"]):
         warn(f"{args.log}: warning: {far_apart(log.interval_s)}")
     if not args.quiet:
-        duration_s = log.readings[-1].time_s - log.readings[0].time_s
-        say(f"{len(log.readings)} readings of {log.interval_s:g} s over {duration_s:.1f} s to {args.file}")
+        duration_s = log.last_s - log.first_s
+        say(f"{log.count} readings of {log.interval_s:g} s over {duration_s:.1f} s to {args.file}")
     return EXIT_DONE
 
 

@@ -2,9 +2,13 @@
 
 import argparse
 import dataclasses
+import sys
 
 from coilcount.errors import EXIT_DONE, EXIT_NO
 from coilcount.face.say import say, say_json
+
+# What is listed up to a length; the others are counted.
+_LISTS = ("marks", "operator", "gaps")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -17,9 +21,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from coilcount.capture.inspect import salvage, survey
     from coilcount.desk.mended import Mended
+    from coilcount.face.progress import Progress
 
-    mended = Mended()
-    found = survey(args.file, mended.take)
+    mended, progress = Mended(), Progress(sys.stderr)
+    found = survey(
+        args.file, mended.take, lambda entries, report: progress.over("reading", entries, lambda _: report.share())
+    )
     mended.finish()
     saved = salvage(args.file, args.salvage) if args.salvage else None
     if args.json:
@@ -66,6 +73,10 @@ def _as_rows(found, mended):
         yield "mark", f"{host_s:.1f} s {text}".rstrip()
     for gap in found.gaps:
         yield "gap", f"{gap.start_host_s:.1f} s to {gap.host_s:.1f} s, {gap.reason}"
+    for name in _LISTS:
+        left_out = getattr(found, name).left_out
+        if left_out:
+            yield "left out", f"{left_out} of {name}, between the first and the last that are listed"
     for name, text in header.notes.items():
         yield "note", f"{name}: {text}"
     if report.unknown:
@@ -107,6 +118,7 @@ def _as_json(path, found, mended, saved):
         "marks": [{"host_s": host_s, "text": text} for host_s, text in found.marks],
         "operator": [dataclasses.asdict(entry) for entry in found.operator],
         "gaps": [dataclasses.asdict(gap) for gap in found.gaps],
+        "left_out": {name: getattr(found, name).left_out for name in _LISTS},
         "notes": found.header.notes,
         "salvaged": saved,
     }

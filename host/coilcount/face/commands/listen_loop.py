@@ -10,7 +10,6 @@ from coilcount.errors import EXIT_DONE, EXIT_NO, InputError
 from coilcount.face.commands.listening import Source, check_source, make_header, open_source
 from coilcount.face.say import say
 from coilcount.face.signals import handled, interrupting
-from coilcount.model import Output
 
 STEP_S = 0.1
 
@@ -33,6 +32,7 @@ def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> in
     from coilcount.chain import Chain
     from coilcount.face import streams
     from coilcount.face.boundary import Boundary
+    from coilcount.face.commands.kept import Kept
     from coilcount.face.keys import Keyboard
     from coilcount.face.plain import summary_line
     from coilcount.face.readout import Readout
@@ -52,7 +52,7 @@ def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> in
         if not screen:
             streams.warn_if_possible(f"warning: {text}")
 
-    kept: list[Output] = []
+    kept = Kept()
     header = make_header(args, source, settings)
     boundary = Boundary(lambda: file is not None, warn, source.clock)
     summary = None
@@ -93,7 +93,7 @@ def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> in
             from coilcount.face.tables import print_table
 
             # The screen is gone with its alternate buffer; what it said stays.
-            print_table(kept, sys.stdout)
+            print_table(kept.outputs, sys.stdout, kept.left_out)
         if summary and not (args.json or args.quiet):
             say(f"summary: {summary_line(summary)}")
             there = [] if writer is None else [str(path) for path in writer.parts if path not in writer.missing]

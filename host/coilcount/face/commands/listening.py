@@ -2,7 +2,6 @@
 
 import argparse
 import contextlib
-import json
 import math
 import os
 import sys
@@ -61,6 +60,7 @@ def check_source(args: argparse.Namespace) -> None:
         raise InputError(f"--seed is {args.seed}", remedy="Give 0 or more")
     if args.seconds is not None and not (args.seconds > 0 and math.isfinite(args.seconds)):
         raise InputError(f"--for is {args.seconds:g}", remedy="Give a number of seconds above 0")
+    _build(args.build)  # a wrong plan is reported before a board is looked for
 
 
 @contextlib.contextmanager
@@ -121,19 +121,15 @@ def make_header(args: argparse.Namespace, source: Source, settings) -> Header:
 
 
 def _build(path: str | None) -> dict | None:
-    """{"file", "sha256", "plan"} of a plan file.  Raises InputError."""
+    """{"file", "sha256", "plan"} of a plan file, checked as a plan.  Raises InputError."""
     if path is None:
         return None
     import hashlib
-    import tomllib
 
-    try:
-        data = Path(path).read_bytes()
-        plan = tomllib.loads(data.decode("utf-8"))
-    except OSError as error:
-        raise InputError(f"the plan cannot be read: {error.strerror}", path, "Look at the name") from None
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise InputError(f"the plan is not TOML: {error}", path, "Correct that line") from None
-    # Dates and times of TOML are not JSON: as text.
-    plan = json.loads(json.dumps(plan, default=str))
+    from coilcount.schema import toml_text
+    from coilcount.schema.plan import plan_of
+
+    data = toml_text.read_bytes(path, "plan")
+    plan, _ = toml_text.parse(data, path, "plan")
+    plan_of(plan, path)  # so that all of it is text, finite numbers and tables, which the header's JSON can hold
     return {"file": os.path.basename(path), "sha256": hashlib.sha256(data).hexdigest(), "plan": plan}

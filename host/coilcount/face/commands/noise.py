@@ -3,7 +3,7 @@
 import argparse
 import contextlib
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -30,6 +30,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from coilcount.capture.reader import Report, read_capture
     from coilcount.desk import quiet
+    from coilcount.face.progress import Progress
     from coilcount.settings import load_settings
 
     wanted = _rate(args.false_alarms_per_minute)
@@ -37,18 +38,21 @@ def run(args: argparse.Namespace) -> int:
     out = None if args.save_settings is None else Path(args.save_settings)
     if out is not None and out.exists():
         raise _exists(out)
-    reports: list[Report] = []
+    report = Report()
+    progress = Progress(sys.stderr)
 
     def entries() -> Iterator[Any]:
-        reports.append(Report())
-        return read_capture(args.file, reports[-1])
+        return progress.over("reading", read_capture(args.file, report), lambda _: report.share())
 
-    found = quiet.examine(entries, settings, args.file)
-    if not reports[0].whole:
-        warn(f"{args.file}: warning: {reports[0].complaint()}; the sound part was used")
+    found = quiet.examine(entries, settings, args.file, progress.say)
+    progress.clear()
+    if not report.whole:
+        warn(f"{args.file}: warning: {report.complaint()}; the sound part was used")
     noise = _object(args.file, found)
     if found.statistic.tail is not None:
-        noise["threshold"] = _threshold(entries, found, settings, wanted)
+        progress.say("counting the alerts of this recording")
+        noise["threshold"] = _threshold(found, settings, wanted)
+        progress.clear()
     if args.json:
         say_json(noise)
     if found.statistic.strange:
@@ -111,9 +115,9 @@ def _object(file: str, found: Any) -> dict[str, Any]:
     }
 
 
-def _threshold(entries: Callable, found: Any, settings: Any, wanted: float) -> dict[str, Any]:
+def _threshold(found: Any, settings: Any, wanted: float) -> dict[str, Any]:
     from coilcount.desk.exceedance import poisson_interval
-    from coilcount.desk.quiet import alerts_at
+    from coilcount.desk.quiet import alerts_here
 
     tail, statistic = found.statistic.tail, found.statistic
     try:
@@ -126,7 +130,7 @@ def _threshold(entries: Callable, found: Any, settings: Any, wanted: float) -> d
         ) from None
     z = min(round(z, 2), 100.0)
     low, high = tail.interval(z)
-    counted = alerts_at(entries, settings, z, statistic.learned)
+    counted = alerts_here(found, settings, z)
     counted_low, counted_high = poisson_interval(counted, statistic.minutes)
     levels = [tail.peaks[-1] + (1.15 * max(z, tail.peaks[0]) - tail.peaks[-1]) * i / 60 for i in range(61)]
     return {

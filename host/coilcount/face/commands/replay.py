@@ -45,6 +45,7 @@ def run(args: argparse.Namespace) -> int:
 def _replay(file: str, settings: Any, args: argparse.Namespace, pacer: Any) -> None:
     from coilcount.capture.reader import Report, read_capture
     from coilcount.chain import Chain
+    from coilcount.face.progress import Progress
     from coilcount.face.readout import noise_words, rougher_words
     from coilcount.model import Header, Notice, Point, Summary
 
@@ -67,8 +68,12 @@ def _replay(file: str, settings: Any, args: argparse.Namespace, pacer: Any) -> N
                 show.foot = rougher_words(chain.roughness) or noise_words(bool(settings.tracker["noise_ppm_rthz"]))
             show.take(output)
 
+    progress = Progress(sys.stderr)
+    entries = itertools.chain([first], entries)
+    if pacer is None and not args.json:
+        entries = progress.over(f"replaying {file}", entries, lambda _: report.share())
     with _Series(args.series) as series:
-        for entry in itertools.chain([first], entries):
+        for entry in entries:
             if pacer is not None:
                 recorded_s = getattr(entry, "host_s", getattr(entry, "time_s", None))
                 if recorded_s is not None:
@@ -78,6 +83,8 @@ def _replay(file: str, settings: Any, args: argparse.Namespace, pacer: Any) -> N
                 _tell_other_settings(file, entry.settings, settings, args)
             outputs = chain.feed(entry)
             if outputs:
+                if args.series is None:  # with it every reading has an output, and few are printed
+                    progress.clear()
                 take(outputs)
         take(chain.finish())
     if not report.whole:
@@ -103,17 +110,19 @@ class _Json:
 
 
 class _Table:
-    """A table at the end of the file; events as they come where the replay is paced."""
+    """A table at the end of the file, of bounded length; events as they come where the replay is paced."""
 
     simulated = False
     foot = ""
 
     def __init__(self, file: str, out: TextIO, quiet: bool, live: bool) -> None:
+        from coilcount.face.commands.kept import Kept
+
         self._file = file
         self._out = out
         self._quiet = quiet
         self._live = live
-        self._outputs: list[Any] = []
+        self._kept = Kept()
 
     def take(self, output: Any) -> None:
         from coilcount.face.plain import event_line, summary_line
@@ -124,12 +133,11 @@ class _Table:
             return
         if type(output) is Summary:
             say(f"{self._file}{' (simulated)' if self.simulated else ''}", out=self._out)
-            print_table(self._outputs, self._out)
+            print_table(self._kept.outputs, self._out, self._kept.left_out)
             say(self.foot, out=self._out)
             say(*textwrap.wrap(summary_line(output), _COLUMNS), out=self._out)
             return
-        if getattr(output, "stage", "final") == "final":
-            self._outputs.append(output)
+        self._kept.append(output)
         if self._live and (event := event_line(output)) is not None:
             time_s, text = event
             say(f"{'' if time_s is None else at(time_s):>8} {text}", out=self._out)
