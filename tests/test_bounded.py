@@ -9,12 +9,13 @@ import pytest
 from capture_samples import HEADER, HELLO, interval_line, some_entries, write
 from coilcount.capture.ends import Ends
 from coilcount.capture.entries import encode
-from coilcount.capture.inspect import OTHER_KINDS, survey
 from coilcount.capture.reader import Report, read_capture
+from coilcount.desk.survey import survey
 from coilcount.face.cli import main
 from coilcount.face.commands.kept import Kept
 from coilcount.face.progress import Progress
 from coilcount.model import Alert, Gap, Line, MarkMade, Notice, Operator, Silence
+from coilcount.readings.decode import OTHER_KINDS
 from coilwire import frame, records
 
 
@@ -68,19 +69,20 @@ def test_replay_and_inspect_of_many_marks_and_gaps(tmp_path, capsys):
     assert kinds.count("mark") == 2001
     assert main(["inspect", str(path)]) == 0
     out = capsys.readouterr().out
-    assert "1001 of marks" in out and "1001 of gaps" in out
+    assert "1001 of marks" in out
     found = survey(path)
-    assert len(found.marks) == len(found.gaps) == 1000
+    assert len(found.marks) == 1000
+    assert len(found.gaps) == 1  # nothing came between them
     assert main(["inspect", str(path), "--json"]) == 0
-    assert json.loads(capsys.readouterr().out)["left_out"] == {"marks": 1001, "operator": 1003, "gaps": 1001}
+    assert json.loads(capsys.readouterr().out)["left_out"] == {"marks": 1001, "operator": 1003, "gaps": 0}
 
 
 def test_junk_that_passes_for_thousands_of_kinds_is_counted_together(tmp_path):
     letters = [chr(65 + i // 26) + chr(65 + i % 26) for i in range(676)]
     lines = [Line(0.01 * i, frame.encode(kind, (1,))[:-1]) for i, kind in enumerate(letters)]
     found = survey(write(tmp_path / "a.ccap", [*lines, Line(9.0, interval_line(0))]))
-    assert len(found.kinds) == 101
-    assert found.kinds[OTHER_KINDS] == 676 - 100 + 1
+    assert len(found.kinds) == 102
+    assert (found.kinds[OTHER_KINDS], found.kinds["I"]) == (676 - 100, 1)
     assert found.records == 1
 
 

@@ -50,7 +50,7 @@ def test_a_log_passes_through_a_capture_unchanged(run, tmp_path):
     assert (header.source, header.interval_s, header.start_utc) == ("import", 0.05, "2026-05-01T09:00:00Z")
     assert header.notes == {"log": "in.csv", "note": "bench"}
     found = json.loads(run("inspect", "a.ccap", "--json")[1])
-    assert (found["records"], found["lost"], found["duration_s"]) == (196, 4, 9.95)
+    assert (found["records"], found["lost"], found["duration_s"]) == (196, 4, 10.0)
     assert run("export", "a.ccap", "out.csv")[0] == 0
     assert (tmp_path / "out.csv").read_bytes() == (tmp_path / "in.csv").read_bytes()
 
@@ -175,7 +175,7 @@ def test_inspect_says_what_is_in_a_whole_capture(captures):
     assert rows["duration"] == "1.2 s"
     assert rows["board"] == "test AB12, firmware 0.1.0, protocol 1, interval 20 ms, 1 boot"
     assert rows["records"] == "60, lost 0, dropped by the board 0"
-    assert rows["mark"] == "0.4 s é, 5 cm"
+    assert rows["mark"] == "0:00.4 é, 5 cm"
     assert rows["gap"] == "0.6 s to 0.6 s, unplugged"
     assert rows["whole"] == "yes, closed"
     assert "threshold 6.5" in out

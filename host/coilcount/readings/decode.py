@@ -10,6 +10,9 @@ from coilwire import frame, records
 # whatever does not match goes the long way through coilwire, which alone decides what is sound.
 _NUMBER = rb"(0|[1-9][0-9]{0,9})"
 _INTERVAL = re.compile(rb"@(I," + rb",".join([_NUMBER] * 9) + rb")\*([0-9A-F]{8})\r?", re.ASCII)
+# Kinds that are counted by name: this version knows nine, and junk may pass for thousands.
+_MOST_KINDS = 100
+OTHER_KINDS = "others"
 _U16, _U32 = records.U16, records.U32
 
 
@@ -17,15 +20,17 @@ class Decoder:
     """Lines in, wire records out; keeps the counts that tell how sound the link is.
 
     received: lines with a sound record; damaged: lines that were meant as a record and are not sound;
-    text: lines in which no record was meant (a prompt, another program); unknown: sound records of a kind that this
-    version does not know; resynchronised: sound records found behind junk in their own line, or first after damage.
+    text: lines in which no record was meant (a prompt, another program); kinds: sound records by the letters of their
+    kind, beyond a hundred kinds as OTHER_KINDS; resynchronised: sound records found behind junk in their own line, or
+    first after damage.
     """
 
     def __init__(self) -> None:
         self.received = 0
         self.damaged = 0
         self.text = 0
-        self.unknown: Counter[str] = Counter()
+        self._others: Counter[str] = Counter()  # all but those that went the quick way
+        self._quick = 0
         self.resynchronised = 0
         self._after_damage = False
 
@@ -40,6 +45,7 @@ class Decoder:
                 and (shortest < _U16 and longest < _U16 and amplitude < _U16 and flags < _U16)
             ):  # fmt: skip
                 self.received += 1
+                self._quick += 1
                 if self._after_damage:
                     self._after_damage = False
                     self.resynchronised += 1
@@ -66,6 +72,11 @@ class Decoder:
         if self._after_damage or not data.startswith(b"@"):
             self._after_damage = False
             self.resynchronised += 1
-        if isinstance(record, records.Unknown):
-            self.unknown[record.kind] += 1
+        kind = found[0]
+        self._others[kind if kind in self._others or len(self._others) < _MOST_KINDS else OTHER_KINDS] += 1
         return record
+
+    @property
+    def kinds(self) -> Counter[str]:
+        """Sound records by kind."""
+        return self._others + Counter({"I": self._quick})

@@ -46,7 +46,8 @@ class Intake:
     """feed() every entry in its order, then finish().
 
     link: counts (readings.link.Link); board: the last hello, status: the last status, as coilwire records or None;
-    stopped: the board has said that its oscillator stopped, and no interval came since; duration_s: from the first
+    stopped: the board has said that its oscillator stopped, and no interval came since; boots: how often a board began
+    anew, the first time included; duration_s: from the first
     reading to the end of the last, gaps included; version: of this host, to be compared with the firmware's.
     """
 
@@ -55,6 +56,7 @@ class Intake:
         self.status: records.Status | None = None
         self.header = Header(source="unknown", start_utc="")
         self.stopped = False
+        self.boots = 0
         self.base: TimeBase | None = None
         self._decoder = Decoder()
         self.link = Link(self._decoder)
@@ -232,7 +234,6 @@ class Intake:
             return self._hello(record, host_s)
         if kind is records.Status:
             self.status = record
-            self.link.seen_status(record.dropped, host_s)
         elif kind not in (records.Stopped, records.Mark, records.Log):
             return []  # an answer is the session's business; a kind that is not known here was counted
         if self.base is None:
@@ -242,6 +243,8 @@ class Intake:
     def _timed_record(self, record: Any, host_s: float) -> list[Output]:
         kind = type(record)
         self._uptime(record.uptime_ms, host_s)
+        if kind is records.Status:
+            self.link.seen_status(record.dropped, host_s)
         if kind is records.Stopped and not self.stopped:
             self.stopped = True
             text = "the oscillator has stopped: no edge for 50 ms"
@@ -258,11 +261,10 @@ class Intake:
 
     def _hello(self, hello: records.Hello, host_s: float) -> list[Output]:
         before = self.board
-        out: list[Output] = []
-        if before is not None and self.base is not None and (before.uid, before.boot) != (hello.uid, hello.boot):
+        if before is not None and (before.uid, before.boot) != (hello.uid, hello.boot):
             self.base.restart()
             self.link.restarted()
-        out += self._hear(hello)
+        out = self._hear(hello)
         self._uptime(hello.uptime_ms, host_s)
         for text in mismatches(hello, self._version):
             if text not in self._noticed and len(self._noticed) < _MOST_NOTICED:
@@ -272,6 +274,8 @@ class Intake:
 
     def _hear(self, hello: records.Hello) -> list[Output]:
         """Take the clock and the interval from a hello."""
+        if self.board is None or (self.board.uid, self.board.boot) != (hello.uid, hello.boot):
+            self.boots += 1
         self.board = hello
         if hello.clock_hz < 1 or hello.tick_cycles < 1:
             known = TAKEN_FOR_GRANTED
@@ -321,6 +325,7 @@ class Intake:
         text = "no hello from the board: ticks of 16 ns and intervals of 20 ms are taken for granted"
         begun = self._hear(TAKEN_FOR_GRANTED)
         self.board = None
+        self.boots -= 1
         return [Notice(None, "warning", text), *begun, *self._rerun()]
 
     def _rerun(self) -> list[Output]:

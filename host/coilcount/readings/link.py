@@ -55,9 +55,9 @@ class Link:
         return self._decoder.text
 
     @property
-    def unknown(self) -> Mapping[str, int]:
-        """Sound records of kinds that this version does not know, by kind."""
-        return self._decoder.unknown
+    def kinds(self) -> Mapping[str, int]:
+        """Sound records by the letters of their kind."""
+        return self._decoder.kinds
 
     @property
     def resynchronised(self) -> int:

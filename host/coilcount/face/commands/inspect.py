@@ -19,20 +19,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from coilcount.capture.inspect import salvage, survey
-    from coilcount.desk.mended import Mended
+    from coilcount.capture.salvage import salvage
+    from coilcount.desk.survey import survey
     from coilcount.face.progress import Progress
 
-    mended, progress = Mended(), Progress(sys.stderr)
-    found = survey(
-        args.file, mended.take, lambda entries, report: progress.over("reading", entries, lambda _: report.share())
-    )
-    mended.finish()
+    progress = Progress(sys.stderr)
+    found = survey(args.file, lambda entries, report: progress.over("reading", entries, lambda _: report.share()))
     saved = salvage(args.file, args.salvage) if args.salvage else None
     if args.json:
-        say_json(_as_json(args.file, found, mended, saved))
+        say_json(_as_json(args.file, found, saved))
     elif not args.quiet:
-        for name, text in _as_rows(found, mended):
+        for name, text in _as_rows(found):
             say(f"{name:<10} {text}")
         if saved is not None:
             say(f"{'salvaged':<10} {saved} lines to {args.salvage}")
@@ -41,7 +38,9 @@ def run(args: argparse.Namespace) -> int:
     return EXIT_DONE if found.report.whole else EXIT_NO
 
 
-def _as_rows(found, mended):
+def _as_rows(found):
+    from coilcount.face.tables import at
+
     report, header = found.report, found.header
     yield "source", header.source + (", simulated" if header.simulated else "")
     yield "start", header.start_utc or "unknown"
@@ -56,23 +55,23 @@ def _as_rows(found, mended):
             f"interval {hello['interval_ms']} ms, {_count(found.boots, 'boot')}",
         )
     yield "records", f"{found.records}, lost {found.lost}, dropped by the board {found.dropped}"
-    if mended.mended or mended.repaired:
+    if found.mended or found.repaired:
         yield "mended", (
-            f"{_count(mended.mended, 'reading')} that jumped further than a pass can, "
-            f"{_count(mended.repaired, 'miscounted edge')} repaired"
+            f"{_count(found.mended, 'reading')} that jumped further than a pass can, "
+            f"{_count(found.repaired, 'miscounted edge')} repaired"
         )
-    yield "link", f"{_count(found.damaged_frames, 'damaged line')}, {_count(found.text_lines, 'line')} of other text"
+    yield "link", f"{_count(found.damaged, 'damaged line')}, {_count(found.text_lines, 'line')} of other text"
     if found.faults:
         words = ", ".join(f"{word} {count}" for word, count in found.faults.items())
         yield "flagged", f"{words} (intervals)"
-    for entry in found.operator:
+    for time_s, entry in found.operator:
         if entry.action != "mark":
             value = "" if entry.value is None else f" {entry.value:g}"
-            yield "operator", f"{entry.host_s:.1f} s {entry.action}{value}"
-    for host_s, text in found.marks:
-        yield "mark", f"{host_s:.1f} s {text}".rstrip()
+            yield "operator", f"{at(time_s)} {entry.action}{value}"
+    for mark in found.marks:
+        yield "mark", f"{at(mark.time_s)} {mark.text}".rstrip()
     for gap in found.gaps:
-        yield "gap", f"{gap.start_host_s:.1f} s to {gap.host_s:.1f} s, {gap.reason}"
+        yield "gap", f"{at(gap.start_s)} to {'about ' if gap.bridged else ''}{at(gap.end_s)}, {gap.reason}"
     for name in _LISTS:
         left_out = getattr(found, name).left_out
         if left_out:
@@ -87,7 +86,7 @@ def _as_rows(found, mended):
     yield "whole", f"yes, {report.status}" if report.whole else "no: " + report.complaint()
 
 
-def _as_json(path, found, mended, saved):
+def _as_json(path, found, saved):
     report = found.report
     return {
         "kind": "inspection",
@@ -107,16 +106,19 @@ def _as_json(path, found, mended, saved):
         "records": found.records,
         "lost": found.lost,
         "dropped": found.dropped,
-        "damaged": found.damaged_frames,
-        "mended": mended.mended,
-        "repaired": mended.repaired,
+        "damaged": found.damaged,
+        "mended": found.mended,
+        "repaired": found.repaired,
         "faults": found.faults,
         "text_lines": found.text_lines,
         "kinds": found.kinds,
         "boots": found.boots,
         "board": found.hello,
-        "marks": [{"host_s": host_s, "text": text} for host_s, text in found.marks],
-        "operator": [dataclasses.asdict(entry) for entry in found.operator],
+        "marks": [dataclasses.asdict(mark) for mark in found.marks],
+        "operator": [
+            {"time_s": round(time_s, 6), "action": entry.action, "value": entry.value, "text": entry.text}
+            for time_s, entry in found.operator
+        ],
         "gaps": [dataclasses.asdict(gap) for gap in found.gaps],
         "left_out": {name: getattr(found, name).left_out for name in _LISTS},
         "notes": found.header.notes,

@@ -1,0 +1,34 @@
+"""The sound lines of a capture that is not whole, as a capture of their own."""
+
+import os
+
+from coilcount.capture.entries import encode
+from coilcount.capture.failures import cannot_write
+from coilcount.capture.reader import Report, read_lines
+from coilcount.model import End
+from coilcount.new_files import new_file
+
+
+def salvage(path: str | os.PathLike, out: str | os.PathLike) -> int:
+    """Copies every sound line of a capture, byte for byte, to a new file and closes it; returns their number.
+
+    Raises InputError where `out` exists or cannot be made.
+    """
+    report = Report()
+    lines = read_lines(path, report)
+    first, header = next(lines)
+    last_s = 0.0
+    count = 0
+    try:
+        with new_file(out, "wb") as file:
+            file.write((first or encode(header).rstrip(b"\n")) + b"\n")
+            for raw, entry in lines:
+                if type(entry) is End:
+                    continue
+                file.write(raw + b"\n")
+                count += 1
+                last_s = max(last_s, getattr(entry, "host_s", 0.0))
+            file.write(encode(End(last_s, "salvaged", count + 1)))
+    except OSError as error:
+        raise cannot_write(error, out) from None
+    return count

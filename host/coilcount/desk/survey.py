@@ -1,0 +1,85 @@
+"""What a capture holds and whether it is whole, on the time axis and with the counts of a replay, without tracking."""
+
+import os
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+
+from coilcount.capture.ends import Ends
+from coilcount.capture.reader import Report, read_capture
+from coilcount.desk.mended import Mended
+from coilcount.model import Entry, Header, MarkMade, Operator, Output, Silence
+from coilcount.readings.intake import Intake
+
+# Of marks, of gaps and of what the operator did: this many from either end are listed, the others counted.
+_LISTED = 500
+
+
+def _ends() -> Ends:
+    return Ends(_LISTED)
+
+
+@dataclass
+class Survey:
+    """The contents of one capture.  Times are on the time axis of its readings, as in a replay.
+
+    Of the lists only the first and last 500 are kept, and their left_out counts the others.
+    """
+
+    report: Report
+    header: Header
+    duration_s: float = 0.0  # from the first reading to the end of the last, gaps included
+    records: int = 0  # interval sums and imported readings
+    lost: int = 0  # records that are missing between those that came
+    dropped: int = 0  # by the board's own count since the first status of each boot
+    damaged: int = 0  # lines or readings that were meant for us and could not be used
+    mended: int = 0  # readings that jumped further than a pass can
+    repaired: int = 0  # miscounted edges taken out of raw sums
+    faults: dict[str, int] = field(default_factory=dict)  # intervals that the board flagged, by what went wrong
+    text_lines: int = 0  # lines of the link that were no frames
+    kinds: dict[str, int] = field(default_factory=dict)  # sound records by kind
+    boots: int = 0  # how often a board began
+    hello: dict | None = None  # the latest, by field
+    marks: Ends = field(default_factory=_ends)  # MarkMade, by key and by button
+    operator: Ends = field(default_factory=_ends)  # (time_s, Operator): all that the operator did
+    gaps: Ends = field(default_factory=_ends)  # Silence
+
+
+def survey(
+    path: str | os.PathLike, watched: Callable[[Iterator[Entry], Report], Iterator[Entry]] | None = None
+) -> Survey:
+    """Reads a capture once; `watched` may see the entries pass.  Raises what read_capture raises."""
+    report = Report()
+    entries = read_capture(path, report)
+    if watched is not None:
+        entries = watched(entries, report)
+    mended = Mended()
+    intake = Intake(mended)
+    result = Survey(report, next(entries))
+    _note(result, intake.feed(result.header))
+    for entry in entries:
+        if type(entry) is Operator:
+            result.operator.append((intake.time_s(entry.host_s), entry))
+        outputs = intake.feed(entry)
+        if outputs:
+            _note(result, outputs)
+    _note(result, intake.finish())
+    silence = intake.open_gap()
+    if silence is not None:
+        result.gaps.append(silence)
+    mended.finish()
+    link = intake.link
+    result.duration_s = intake.duration_s
+    result.records, result.lost, result.dropped, result.damaged = link.records, link.lost, link.dropped, link.damaged
+    result.mended, result.repaired = mended.mended, mended.repaired
+    result.faults, result.text_lines, result.kinds = dict(link.faults), link.text, dict(link.kinds)
+    result.boots = intake.boots
+    result.hello = intake.board._asdict() if intake.board else None
+    return result
+
+
+def _note(result: Survey, outputs: list[Output]) -> None:
+    for output in outputs:
+        if type(output) is MarkMade:
+            result.marks.append(output)
+        elif type(output) is Silence:
+            result.gaps.append(output)
