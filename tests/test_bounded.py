@@ -72,7 +72,7 @@ def test_replay_and_inspect_of_many_marks_and_gaps(tmp_path, capsys):
     assert "1001 of marks" in out
     found = survey(path)
     assert len(found.marks) == 1000
-    assert len(found.gaps) == 1  # nothing came between them
+    assert len(found.gaps) == 2  # nothing came between those at the end
     assert main(["inspect", str(path), "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["left_out"] == {"marks": 1001, "operator": 1003, "gaps": 0}
 

@@ -176,7 +176,7 @@ def test_inspect_says_what_is_in_a_whole_capture(captures):
     assert rows["board"] == "test AB12, firmware 0.1.0, protocol 1, interval 20 ms, 1 boot"
     assert rows["records"] == "60, lost 0, dropped by the board 0"
     assert rows["mark"] == "0:00.4 é, 5 cm"
-    assert rows["gap"] == "0.6 s to 0.6 s, unplugged"
+    assert rows["gap"] == "0:00.6 to 0:00.6, unplugged"
     assert rows["whole"] == "yes, closed"
     assert "threshold 6.5" in out
     assert "flagged" not in rows
