@@ -60,7 +60,7 @@ def check_source(args: argparse.Namespace) -> None:
         raise InputError(f"--seed is {args.seed}", remedy="Give 0 or more")
     if args.seconds is not None and not (args.seconds > 0 and math.isfinite(args.seconds)):
         raise InputError(f"--for is {args.seconds:g}", remedy="Give a number of seconds above 0")
-    _build(args.build)  # a wrong plan is reported before a board is looked for
+    _build(getattr(args, "build", None))  # a wrong plan is reported before a board is looked for
 
 
 @contextlib.contextmanager
