@@ -44,7 +44,7 @@ class Tracking:
             tracker.set_threshold(self.threshold)
         except ValueError as error:
             what = f"the tracker cannot take readings {interval_s:g} s apart: {error}"
-            raise InputError(what, remedy="Take readings 2 ms to 1 s apart") from None
+            raise InputError(what, remedy="Take readings 2 ms to 60 s apart") from None
         self._mended, self._repaired = self.mended, self.repaired
         if self._frozen:
             tracker.freeze()
