@@ -33,7 +33,10 @@ from coilcount.tracker.tracker import Tracker
 from kinds import KINDS, target_of
 from score import Found
 from series import INTERVAL_S, Run, data_of
-from study import FACTORS
+
+# On a condition's threshold for 1 a minute, among which that for 0.1 is looked up.  Spikes score thousands.
+FACTORS = (*(float(f) for f in np.round(1.1 ** np.arange(8), 4)), *(float(f) for f in 2.0 ** np.arange(1, 12)))
+LOUDEST = 1e5
 
 F0_HZ = 25_028.5
 EDGE_PPB = 1e9 / 500
@@ -124,19 +127,29 @@ def study(name: str, minutes: float, every_s: float, tuning: bool, cache: Path |
 
 
 def _way(clean, swept, heard, mend, spikes) -> Way:
+    kept_runs = {}
+
+    def of(which, at, threshold):
+        """The alerts of one run.  Above what the setting allows: those of its highest that score so much."""
+        level = min(threshold, trackers.MOST)
+        if (which, at, level) not in kept_runs:
+            y, run = (clean, swept)[which][at]
+            kept_runs[which, at, level] = over(y, run.first_s, INTERVAL_S, level, mend)[0]
+        return [one for one in kept_runs[which, at, level] if one.score >= threshold]
+
     def alerts(threshold):
-        return [one for y, run in clean for one in over(y, run.first_s, INTERVAL_S, threshold, mend)[0]]
+        return [one for at in range(len(clean)) for one in of(0, at, threshold)]
 
     def found(threshold):
         hits = total = 0
-        for y, run in swept:
-            matched = score.match(run.passes, over(y, run.first_s, INTERVAL_S, threshold, mend)[0])[0]
+        for at, (_, run) in enumerate(swept):
+            matched = score.match(run.passes, of(1, at, threshold))[0]
             kept = [got for one, got in zip(run.passes, matched, strict=True) if score.counts(one)]
             hits += sum(got is not None for got in kept)
             total += len(kept)
         return hits / total
 
-    at = trackers.threshold_for(lambda threshold: len(alerts(threshold)), heard, 1.0)
+    at = trackers.threshold_for(lambda threshold: len(alerts(threshold)), heard, 1.0, LOUDEST)
     default = alerts(trackers.DEFAULT)
     mended = sum(over(y, run.first_s, INTERVAL_S, trackers.DEFAULT, mend)[1] for y, run in (*clean, *swept))
     return Way(
@@ -146,7 +159,7 @@ def _way(clean, swept, heard, mend, spikes) -> Way:
 
 
 def factor_for(ways: list[Way], minutes: float, rate: float) -> int:
-    """Which of FACTORS gives all conditions together `rate` a minute, or the last."""
+    """The first of FACTORS that leaves all conditions together `rate` a minute, or the last."""
     for i in range(len(FACTORS)):
         if sum(way.clean[i] for way in ways) <= rate * minutes * len(ways):
             return i

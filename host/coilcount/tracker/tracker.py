@@ -25,7 +25,7 @@ FAR_BLOCKS = 50
 FAR_APART = 0.45
 ZERO_S = 0.4  # over which a new zero is read
 SHORTEST_INTERVAL_S = 0.002
-LONGEST_INTERVAL_S = 1.0
+LONGEST_INTERVAL_S = 60.0
 
 
 def too_far_apart(interval_s, widths_s):
@@ -58,7 +58,12 @@ class Tracker:
         self._zero = max(1, int(ZERO_S / interval_s + 0.5))
         self._decoder = Decoder(self._interval_us)
         self._repair = Repair()
-        self._boxes = Boxes(values["widths_s"], interval_s, floor_ppb, values["noise_ppm_rthz"])
+        reasons = ()
+        noise = values["noise_ppm_rthz"]
+        if too_far_apart(interval_s, values["widths_s"]):
+            reasons = ("readings too far apart",)
+            noise = ()  # no pass can be seen, so no filter can be made for one
+        self._boxes = Boxes(values["widths_s"], interval_s, floor_ppb, noise)
         narrowest_us = int(values["widths_s"][0] * 1e6 + 0.5)
         self._spikes = Spikes(self._interval_us, narrowest_us)
         self._baseline = Baseline(values["baseline_s"] / block_s, self._block, floor_ppb)
@@ -68,9 +73,7 @@ class Tracker:
         )
         self._may_hold = values["hold"]
         self._noise = Noise(self._boxes, interval_s, floor_ppb)
-        noise = values["noise_ppm_rthz"]
         judge = Judge(self._boxes, interval_s, noise) if noise else None
-        reasons = ("readings too far apart",) if too_far_apart(interval_s, values["widths_s"]) else ()
         self._alerts = Alerts(
             self._boxes, self._baseline, self._noise, self._interval_us, values["release_fraction"], judge, reasons
         )

@@ -36,16 +36,16 @@ def count(clean: list[Run], threshold: float, **settings) -> int:
     return sum(len(run_tracker(run, threshold, **settings)[0]) for run in clean)
 
 
-def threshold_for(count: Callable[[float], int], minutes: float, rate: float) -> float:
+def threshold_for(count: Callable[[float], int], minutes: float, rate: float, most: float = MOST) -> float:
     """The threshold for `rate` alerts a minute of those that `count` counts, by halving: every step is a run of all."""
     low, high = LEAST, MOST
     allowed = round(rate * minutes)
     if count(low) <= allowed:
         return low
     high = low
-    while count(high) > allowed and high < MOST:
+    while count(high) > allowed and high < most:
         low = high
-        high = min(2 * high, MOST)
+        high = min(2 * high, most)
     for _ in range(STEPS):
         middle = (low * high) ** 0.5
         if high / low < 1.01:
