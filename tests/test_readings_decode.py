@@ -65,7 +65,7 @@ def test_what_is_counted():
     assert decoder.text == 1  # an empty line is not worth a word
     assert decoder.damaged == 1
     assert decoder.received == 3
-    assert decoder.unknown == {"ZZ": 1}
+    assert decoder.kinds == {"ZZ": 1, "I": 2}
     assert decoder.resynchronised == 2  # the first after damage, and the one behind junk
 
 

@@ -20,8 +20,8 @@ from micropython_tool import COILCOUNT, ROOT
 from tracker_series import bump_ppb, intervals, noise_ppb
 
 # In the order in which they import one another.
-MODULES = ("records", "defaults", "series", "spikes", "filters", "boxes", "baseline", "lobes", "judge", "hold", "alert")
-MODULES += ("alerts", "tracker")
+MODULES = ("records", "defaults", "continuity", "series", "spikes", "filters", "boxes", "baseline", "lobes", "judge")
+MODULES += ("hold", "alert", "alerts", "tracker")
 NEAR = 0.01
 
 

@@ -107,8 +107,7 @@ class Tracking:
         return self._told(self.tracker.reading(middle_us, frequency_hz))
 
     def gap(self, end_us: int) -> list[Output]:
-        """What comes next does not continue what was."""
-        self.noise.cut()
+        """What comes next does not continue what was: it will come with step 0."""
         self.window.cut()
         return [] if self.tracker is None else self._told(self.tracker.gap(end_us))
 
