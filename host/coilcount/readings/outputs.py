@@ -29,10 +29,10 @@ def alert(event: records.Alert, number: int, reference_hz: float) -> Alert:
 
 
 def far_apart(interval_s: float) -> str:
-    """What to say once of readings too far apart for any pass to be seen."""
+    """What to say once of readings too far apart for most passes to be seen."""
     return (
-        f"readings are {interval_s:g} s apart: a pass of an ordinary sweep, 0.1 to 0.5 s wide, cannot be seen in them; "
-        "every alert is uncertain. Log 10 readings a second or more"
+        f"readings are {interval_s:g} s apart: most passes of an ordinary sweep, 0.1 to 0.5 s wide, cannot be seen in "
+        "them; every alert is uncertain. Log 10 readings a second or more"
     )
 
 

@@ -20,7 +20,8 @@ WIDEST_PPB = 30000000
 BACK = 8
 # What a log's rounding may hide of the readings around a sharp one, in 1e-9: 0.01 Hz of 25 kHz is 400.
 ROUNDING_PPB = 1000
-# From this ratio on (just over 50 ms at the default widths) a fast pass may be one reading: only the size counts.
+# From this ratio on (51 ms at the default widths, 34 ms for a spike of two readings) a fast pass may look like a spike:
+# only the size counts.
 MOST_SHARE = 500
 # So many readings behind must agree with the three before.
 AFTER = 2

@@ -22,14 +22,16 @@ BLOCK_S = 0.1
 # A frequency that stays beyond the range of the sums (percents off the reference) for so many blocks, 5 s, is the new
 # normal: start anew from a reference near it.
 FAR_BLOCKS = 50
-FAR_APART = 0.45
+# Readings further apart than this share of the widest width looked for, just under 0.3 s at the default widths: less
+# than half of the passes that are found at 20 ms are found, one in fourteen at 1 s (tests/bench/spikes.py --slow).
+FAR_APART = 0.59
 ZERO_S = 0.4  # over which a new zero is read
 SHORTEST_INTERVAL_S = 0.002
 LONGEST_INTERVAL_S = 60.0
 
 
 def too_far_apart(interval_s, widths_s):
-    """Whether readings so far apart, in seconds, cannot show a pass of the widths looked for."""
+    """Whether most passes of the widths looked for cannot be seen in readings so far apart, in seconds."""
     return interval_s > FAR_APART * widths_s[len(widths_s) - 1]
 
 
