@@ -122,3 +122,10 @@ def test_progress_is_a_line_on_a_terminal_after_a_while(tmp_path):
         progress.say("reading")
         progress.clear()
     assert (tmp_path / "log").read_text() == ""
+
+
+def test_replay_prints_only_the_first_of_many_warnings(tmp_path, capsys):
+    entries = [*some_entries(60), *[Operator(1.3, f"unknown {i}") for i in range(500)]]
+    assert main(["replay", str(write(tmp_path / "a.ccap", entries))]) == 0
+    errors = capsys.readouterr().err.splitlines()
+    assert len(errors) == 51 and "450 more like these" in errors[-1]

@@ -1,5 +1,7 @@
 """Board ticks to time: unwrap, restart, bridge; never backwards."""
 
+import random
+
 import pytest
 from coilcount.readings.frequency import Sums, two_averages
 from coilcount.readings.timebase import TimeBase
@@ -221,3 +223,24 @@ def test_another_clock_is_a_restart():
     assert board.base.bridged
     with pytest.raises(ValueError, match="clock"):
         board.base.set_clock(0, 2)
+
+
+def test_the_delays_of_many_restarts_do_not_add_up():
+    """Lines arrive 0.5 to 6 ms late, one in fifty 20 to 80 ms, as over USB; fifty restarts in ten minutes."""
+    rng = random.Random(4)
+
+    def delay_s():
+        return rng.uniform(0.02, 0.08) if rng.random() < 0.02 else rng.uniform(0.0005, 0.006)
+
+    board = Board()
+    for _ in range(50):
+        for _ in range(10):
+            for _ in range(50):
+                board.interval(delay_s=delay_s())
+            board.uptime(delay_s())
+        board.restart(rng.randrange(TICKS), rng.randrange(records.U32))
+        board.base.restart()
+    first_edge_us = board.true_ticks * 1e6 / TICKS
+    board.interval(delay_s=0.003)
+    # One delay of a first line, and not fifty: each of them alone is 3 ms in the mean.
+    assert board.base.time_us == pytest.approx(first_edge_us, abs=10_000)

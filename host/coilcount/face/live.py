@@ -243,7 +243,10 @@ def _file(readout: r.Readout) -> Text:
     if facts.message:
         return Text(" note     ").append(facts.message, BOLD)
     if facts.file:
-        return Text(f" file     {r.clock(facts.host_s)}, {facts.records} records in {facts.file}")
+        line = Text(f" file     {r.clock(facts.host_s)}, {facts.records} records in {facts.file}")
+        if facts.disk_late_s > r.DISK_LATE_S:
+            line.append(f"  disk {facts.disk_late_s:.0f} s late", BOLD)
+        return line
     return Text(f" file     not recorded (--record FILE); {facts.records} records received", DIM)
 
 

@@ -125,6 +125,7 @@ def status_line(readout: r.Readout) -> str:
         f"noise {r.optional(facts.noise_ppm, '.3f', 'ppm')}",
         r.optional(facts.temperature_c, ".1f", "°C"),
         r.noise_words(facts.noise_learned).partition(":")[0],
+        *([f"disk {facts.disk_late_s:.0f} s late"] if facts.disk_late_s > r.DISK_LATE_S else []),
         *filter(None, [r.rougher_words(facts.roughness), readout.hold_words()]),
     ]
     return ", ".join(parts)

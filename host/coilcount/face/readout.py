@@ -22,6 +22,7 @@ FROZEN_GOOD_S = 10.0
 # What a 24 mm copper coin 5 cm deep gives, 8 cm below a coil of R 9 cm (computed: 38 ppm).  Ground that lets nothing
 # weaker be held allows no automatic hold in practice.
 HOLD_MOST_PPM = 40.0
+DISK_LATE_S = 2.0  # more than a disk that is asked once a second takes
 ROUGHER = 1.8  # times what was learned, and a new sweep pays; with a pass every other second it comes up to 1.6
 
 RISE = "▲"
@@ -66,6 +67,7 @@ class Facts:
     frozen_since_host_s: float | None = None
     message: str = ""  # for a few seconds
     warning: str = ""  # stays
+    disk_late_s: float = 0.0  # for how long the disk has not confirmed what was recorded
 
 
 @dataclass(slots=True)

@@ -37,7 +37,9 @@ class Link(Protocol):
 
 
 class Writer(Protocol):
-    """What the session needs of a capture's writer."""
+    """What the session needs of a capture's writer.  late_s: for how long the disk has not confirmed what came."""
+
+    late_s: float
 
     def write(self, entry: Entry) -> None: ...
     def tick(self, host_s: float) -> None: ...
@@ -229,6 +231,7 @@ class Session:
         facts.roughness = self._chain.roughness
         facts.stopped = self._chain.stopped
         facts.raise_level = self._threshold
+        facts.disk_late_s = getattr(self._writer, "late_s", 0.0)
         facts.reconnections = self._link.reconnections
         problem = self._link.problem
         if not problem and now - self._heard_s > SILENT_S:

@@ -14,6 +14,7 @@ from coilcount.face.say import say, warn
 _SERIES = ("time_s", "frequency_hz", "shift_ppm", "baseline_hz", "statistic")
 _COLUMNS = 80
 _FEW = 8
+_MOST_WARNINGS = 50
 _FASTEST, _SLOWEST = 10_000.0, 0.01
 
 
@@ -61,13 +62,14 @@ def _replay(file: str, settings: Any, args: argparse.Namespace, pacer: Any) -> N
                 series.write(output)
                 continue
             if type(output) is Notice and output.level == "warning":
-                _warn(file, output.text)
+                warnings.add(output.text)
             elif type(output) is Summary:
                 # A line of the file that is no entry was a received line, or might have been.
                 output = dataclasses.replace(output, damaged=output.damaged + report.damaged)
                 show.foot = rougher_words(chain.roughness) or noise_words(bool(settings.tracker["noise_ppm_rthz"]))
             show.take(output)
 
+    warnings = _Warnings(file)
     progress = Progress(sys.stderr)
     entries = itertools.chain([first], entries)
     if pacer is None and not args.json:
@@ -87,6 +89,7 @@ def _replay(file: str, settings: Any, args: argparse.Namespace, pacer: Any) -> N
                     progress.clear()
                 take(outputs)
         take(chain.finish())
+    warnings.finish()
     if not report.whole:
         _warn(file, f"{report.complaint()}; the sound part was used")
 
@@ -218,6 +221,23 @@ def _number(text: str, name: str) -> float:
         return float(text)
     except ValueError:
         raise InputError(f'{name} is "{text}"', remedy="Give a number") from None
+
+
+class _Warnings:
+    """The warnings of one capture on standard error, as many as someone may read."""
+
+    def __init__(self, file: str) -> None:
+        self._file = file
+        self._count = 0
+
+    def add(self, text: str) -> None:
+        self._count += 1
+        if self._count <= _MOST_WARNINGS:
+            _warn(self._file, text)
+
+    def finish(self) -> None:
+        if self._count > _MOST_WARNINGS:
+            _warn(self._file, f"{self._count - _MOST_WARNINGS} more like these")
 
 
 def _warn(file: str, text: str) -> None:
