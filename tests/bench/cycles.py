@@ -11,7 +11,7 @@ import sys
 from array import array
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "support"))
 
 import chip_tools
 from native_code import Machine, viper_code

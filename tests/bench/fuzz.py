@@ -17,13 +17,12 @@ import traceback
 from collections import Counter
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
 
 from coilcount.capture.reader import read_capture
-from coilcount.face.cli import main as coilcount
+from coilcount.commands.cli import main as coilcount
 from coilcount.model import Line
-from fuzz_input import write_mutated
-from test_fuzz import record_nonsense, replay_all
+from fuzz_input import record_nonsense, replay_all, write_mutated
 
 RECORDS_AT_ONCE = 10_000
 

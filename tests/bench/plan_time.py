@@ -18,7 +18,7 @@ def main() -> None:
         for _ in range(runs):
             before = resource.getrusage(resource.RUSAGE_CHILDREN)
             start = time.perf_counter()
-            subprocess.run([sys.executable, "-m", "coilcount.face.cli", *words], check=True, stdout=subprocess.DEVNULL)
+            subprocess.run([sys.executable, "-m", "coilcount", *words], check=True, stdout=subprocess.DEVNULL)
             walls.append(time.perf_counter() - start)
             after = resource.getrusage(resource.RUSAGE_CHILDREN)
             used.append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)

@@ -15,8 +15,9 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
 from coilcount.physics.bodies import Body, coaxial_response
-from coilcount.physics.coil import ac_resistance, inductance, make_winding
+from coilcount.physics.coil import ac_resistance, inductance
 from coilcount.physics.response import frequency_shift
+from coilcount.physics.winding import make_winding
 from coilcount.physics.wire import awg_diameter_m
 
 F = 25e3

@@ -29,7 +29,7 @@ EDGES = 500
 TICKS = 1_250_000  # of 16 ns in 20 ms
 U32 = 1 << 32
 U16 = 1 << 16
-COILCOUNT = [sys.executable, "-m", "coilcount.face.cli"]
+COILCOUNT = [sys.executable, "-m", "coilcount"]
 FREQUENCY = re.compile(rb"\d\d \d{3}\.\d+ Hz")
 
 

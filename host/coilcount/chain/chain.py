@@ -5,12 +5,12 @@ from collections.abc import Callable
 from coilwire import records
 
 from coilcount import __version__
+from coilcount.chain import outputs
 from coilcount.chain.tracking import Tracking
 from coilcount.model import Entry, Output
-from coilcount.readings import outputs
 from coilcount.readings.frequency import Estimate
 from coilcount.readings.intake import Intake
-from coilcount.readings.link import Link
+from coilcount.readings.link_counts import LinkCounts
 from coilcount.readings.noise import Noise
 from coilcount.settings import Settings
 from coilcount.tracker.tracker import Tracker
@@ -58,7 +58,7 @@ class Chain:
     # ------------------------------------------------------------ what it knows, for the screen
 
     @property
-    def link(self) -> Link:
+    def link(self) -> LinkCounts:
         """Counts of the link."""
         return self._intake.link
 

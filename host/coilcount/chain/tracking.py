@@ -4,8 +4,8 @@ from collections.abc import Callable, Iterable
 
 from coilwire import records as wire
 
+from coilcount.chain import outputs
 from coilcount.model import Operator, Output
-from coilcount.readings import outputs
 from coilcount.readings.frequency import neighbours_ppm
 from coilcount.readings.noise import Noise
 from coilcount.readings.timebase import TimeBase

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from coilcount.chain import Chain
+from coilcount.chain import Chain, outputs
 from coilcount.desk import exceedance, stability
 from coilcount.desk.drift import Drift, drift
 from coilcount.desk.exceedance import Peak, Tail
@@ -19,7 +19,6 @@ from coilcount.desk.tape import Recorder, Tape, Watch, rerun
 from coilcount.errors import EXIT_NO, CoilcountError, InputError
 from coilcount.model import Alert, Entry, Header, Summary
 from coilcount.physics.noise import NOISE_CLASSES, NoiseClass
-from coilcount.readings import outputs
 from coilcount.settings import Settings
 from coilcount.tracker.defaults import TABLE
 

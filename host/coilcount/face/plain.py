@@ -2,9 +2,9 @@
 
 from typing import TextIO
 
-from coilcount.face import readout as r
 from coilcount.face.json_out import as_line
 from coilcount.face.say import say
+from coilcount.live import readout as r
 from coilcount.model import Alert, Hold, MarkMade, Notice, Output, Point, Silence, Summary
 
 STATUS_EVERY_S = 10.0

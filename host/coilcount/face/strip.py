@@ -8,7 +8,7 @@ import math
 from rich.style import Style
 from rich.text import Text
 
-from coilcount.face.readout import Column, Readout
+from coilcount.live.readout import Column, Readout
 
 RISE = Style(color="#0072B2")
 FALL = Style(color="#D55E00")

@@ -5,8 +5,8 @@ from typing import TextIO
 
 from rich.table import Table
 
-from coilcount.face import readout as r
 from coilcount.face.console import SafeConsole
+from coilcount.live import readout as r
 from coilcount.model import Alert, Hold, MarkMade, Output, Silence
 from coilcount.text import printable
 

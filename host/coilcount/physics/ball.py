@@ -5,9 +5,9 @@ from math import pi, sqrt
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from coilcount.physics.coil import Winding
 from coilcount.physics.constants import MU0
 from coilcount.physics.eddy import skin_depth_m
+from coilcount.physics.winding import Winding
 
 MULTIPOLES = 40
 

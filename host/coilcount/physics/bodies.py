@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from coilcount.physics.ball import ball_response
-from coilcount.physics.coil import Winding, mutual_inductance
+from coilcount.physics.coil import mutual_inductance
 from coilcount.physics.constants import MATERIALS, MU0
 from coilcount.physics.eddy import skin_depth_m
 from coilcount.physics.facing import FacingBody
@@ -24,6 +24,7 @@ from coilcount.physics.targets import (
     rod,
     sphere,
 )
+from coilcount.physics.winding import Winding
 
 # shape: how it can lie; the first along the coil's axis, the second across it
 ATTITUDES = {

@@ -11,9 +11,10 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.sparse import csr_matrix
 from scipy.sparse.linalg import splu
 
-from coilcount.physics.coil import Winding, filaments, mutual_inductance
+from coilcount.physics.coil import mutual_inductance
 from coilcount.physics.constants import MU0
 from coilcount.physics.eddy import skin_depth_m
+from coilcount.physics.winding import Winding, filaments
 
 FAR = 12.0  # outer boundary in radii (or half thicknesses): alters the field at the disc by about 3e-4
 FINE = 5  # elements in a skin depth, or half thickness, at the surface; in a can's wall, 4 are enough

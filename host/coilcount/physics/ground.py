@@ -4,8 +4,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import j1
 
-from coilcount.physics.coil import Winding, mutual_inductance
+from coilcount.physics.coil import mutual_inductance
 from coilcount.physics.constants import MU0
+from coilcount.physics.winding import Winding
 
 
 def viscous_susceptibility(chi: float, percent_per_decade: float) -> complex:

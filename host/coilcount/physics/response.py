@@ -1,6 +1,6 @@
 """What a target does to the coil: change of inductance and loss resistance, and from these the frequency."""
 
-from typing import TYPE_CHECKING
+from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -8,20 +8,16 @@ from numpy.typing import ArrayLike, NDArray
 from coilcount.physics.constants import MU0
 from coilcount.physics.field import winding_field
 from coilcount.physics.targets import Polarizability
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from coilcount.physics.coil import Winding
+from coilcount.physics.winding import Winding
 
 
 def target_response(
-    winding: "Winding",
+    winding: Winding,
     target: Polarizability,
     position_m: ArrayLike,
     axis: ArrayLike,
     frequency_hz: float,
-    field: "Callable[..., tuple[NDArray, NDArray]]" = winding_field,
+    field: Callable[..., tuple[NDArray, NDArray]] = winding_field,
 ) -> tuple[NDArray, NDArray]:
     """(d_l_h, d_r_ohm) that one target adds to the coil, by reciprocity: dZ = jw mu0 h.alpha.h, h = H/I.
 

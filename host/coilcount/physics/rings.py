@@ -9,10 +9,11 @@ from math import ceil, pi
 import numpy as np
 from numpy.typing import NDArray
 
-from coilcount.physics.coil import Winding, mutual_inductance
+from coilcount.physics.coil import mutual_inductance
 from coilcount.physics.constants import MU0
 from coilcount.physics.eddy import sheet_in_plane_mu, skin_depth_m
 from coilcount.physics.targets import Polarizability
+from coilcount.physics.winding import Winding
 
 MAX_RINGS = 600  # in all: a dense complex system of this size takes about 0.1 s
 MAX_ACROSS = 120  # from the centre to the rim: a foil is then right to 0.1 %

@@ -7,8 +7,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from coilcount.physics import oscillator
-from coilcount.physics.coil import Winding, ac_resistance, inductance, make_winding
+from coilcount.physics.coil import ac_resistance, inductance
 from coilcount.physics.response import frequency_shift
+from coilcount.physics.winding import Winding, make_winding
 from coilcount.physics.wire import parse_wire
 
 LOWEST_HZ, HIGHEST_HZ = 1e3, 2e5  # what the board counts

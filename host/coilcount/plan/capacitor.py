@@ -5,9 +5,10 @@ from math import pi, sqrt
 from typing import Any
 
 from coilcount.errors import InputError
-from coilcount.physics.coil import Winding, ac_resistance, dc_resistance, inductance, make_winding
+from coilcount.physics.coil import ac_resistance, dc_resistance, inductance
 from coilcount.physics.oscillator import FORMER_EXPANSION, resistance_coefficient, temperature_coefficient
 from coilcount.physics.tank import Tank, make_tank
+from coilcount.physics.winding import Winding, make_winding
 from coilcount.physics.wire import parse_wire
 from coilcount.plan.coil import sizes_of, spread_h, tank_of
 from coilcount.plan.eseries import combinations, drawer

@@ -8,6 +8,7 @@ import numpy as np
 from coilcount.errors import InputError
 from coilcount.physics import coil as physics
 from coilcount.physics.tank import Tank, make_tank
+from coilcount.physics.winding import PITCH_PER_DIAMETER, Winding, make_winding
 from coilcount.physics.wire import parse_wire, skin_factor
 from coilcount.schema.coil import Coil
 
@@ -73,13 +74,13 @@ def spread_h(coil: Coil, tank: Tank) -> tuple[float, float]:
     if coil.inductance_uh is not None:
         return tank.inductance_h * (1 - MEASURED_SPREAD), tank.inductance_h * (1 + MEASURED_SPREAD)
     wire = parse_wire(coil.wire)
-    pitch = physics.PITCH_PER_DIAMETER[coil.layout] * wire if coil.pitch_mm is None else coil.pitch_mm / 1000
+    pitch = PITCH_PER_DIAMETER[coil.layout] * wire if coil.pitch_mm is None else coil.pitch_mm / 1000
     close, wide = PITCH_SPREAD[coil.layout]
     found = []
     for factor, diameter in ((wide, 1 - DIAMETER_SPREAD), (close, 1 + DIAMETER_SPREAD)):
         spaced = max(pitch * factor, min(pitch, 1.03 * wire))
         try:
-            winding = physics.make_winding(coil.diameter_mm / 1000 * diameter, coil.turns, wire, coil.layout, spaced)
+            winding = make_winding(coil.diameter_mm / 1000 * diameter, coil.turns, wire, coil.layout, spaced)
         except ValueError:  # wound so loosely it would not fit: take it as planned
             winding = tank.winding
         found.append(physics.inductance(winding))
@@ -92,7 +93,7 @@ def centre_tap(tank: Tank) -> dict[str, float]:
     order = np.lexsort((winding.r_m, winding.z_m))
     first, second = np.array_split(order, 2)
     halves = [
-        physics.inductance(physics.Winding(winding.r_m[half], winding.z_m[half], winding.wire_diameter_m))
+        physics.inductance(Winding(winding.r_m[half], winding.z_m[half], winding.wire_diameter_m))
         for half in (first, second)
     ]
     mutual = (tank.computed_h - sum(halves)) / 2

@@ -9,8 +9,9 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize_scalar
 
 from coilcount import settings
-from coilcount.physics.coil import Winding, inductance, make_winding
+from coilcount.physics.coil import inductance
 from coilcount.physics.field import mean_radius_field
+from coilcount.physics.winding import Winding, make_winding
 from coilcount.physics.wire import parse_wire
 from coilcount.schema.coil import Coil
 from coilcount.schema.plan import PlanFile

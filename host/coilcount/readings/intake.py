@@ -12,7 +12,7 @@ from coilwire import records
 from coilcount.model import End, Entry, Gap, Header, Imported, Line, MarkMade, Notice, Operator, Output, Silence
 from coilcount.readings.decode import Decoder
 from coilcount.readings.hello import TAKEN_FOR_GRANTED, hello_of, mismatches
-from coilcount.readings.link import Link
+from coilcount.readings.link_counts import LinkCounts
 from coilcount.readings.timebase import TimeBase
 from coilcount.tracker.continuity import readings_apart
 
@@ -45,10 +45,11 @@ class Taker(Protocol):
 class Intake:
     """feed() every entry in its order, then finish().
 
-    link: counts (readings.link.Link); board: the last hello, status: the last status, as coilwire records or None;
-    stopped: the board has said that its oscillator stopped, and no interval came since; boots: how often a board began
-    anew, the first time included; duration_s: from the first
-    reading to the end of the last, gaps included; version: of this host, to be compared with the firmware's.
+    link: counts of what arrived and what did not.
+    board, status: the last hello and the last status as coilwire records, None before the first.
+    stopped: the board has reported that its oscillator stopped, and no interval came since.
+    boots: how often a board began, the first time included.
+    version: of this host, to be compared with the firmware's.
     """
 
     def __init__(self, taker: Taker, version: str = "") -> None:
@@ -59,7 +60,7 @@ class Intake:
         self.boots = 0
         self.base: TimeBase | None = None
         self._decoder = Decoder()
-        self.link = Link(self._decoder)
+        self.link = LinkCounts(self._decoder)
         self._taker = taker
         self._version = version
         self._interval_ms: int | None = None

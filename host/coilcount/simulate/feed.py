@@ -26,7 +26,7 @@ import numpy as np
 
 from coilcount.errors import CoilcountError, InputError
 from coilcount.simulate.edges import BLOCK_MS
-from coilcount.simulate.scene import load_scene
+from coilcount.simulate.load import load_scene
 from coilcount.simulate.source import Second, Source
 from coilcount.text import printable
 

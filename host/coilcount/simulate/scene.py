@@ -7,17 +7,12 @@ All times are seconds of the scene, t = 0 at the board's first boot.
 
 # ruff: noqa: RUF009 - table() returns a dataclasses.field
 import re
-from dataclasses import dataclass, replace
-from pathlib import Path
+from dataclasses import dataclass
 
-from coilcount.errors import InputError, did_you_mean
 from coilcount.schema.body import METALS
 from coilcount.schema.coil import Coil
-from coilcount.schema.plan import read_plan
-from coilcount.schema.tables import choice, flag, number, read_file, table, tables, text, times, whole
-from coilcount.schema.toml_text import SHOWN_OF_A_SENTENCE, shown
+from coilcount.schema.tables import choice, flag, number, table, tables, text, times, whole
 
-SCENE_DIR = Path(__file__).parent / "scenes"
 MAX_SECONDS = 100_000.0
 UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ", re.ASCII)
 
@@ -221,30 +216,3 @@ class Scene:
             for i, one in enumerate(getattr(self, name)):
                 if one.end_s > self.duration_s:
                     raise ValueError(f"[[{name}]] {i + 1}, end_s is {one.end_s:g}, after the scene's duration_s")
-
-
-def built_in_scenes() -> list[str]:
-    """The names of the built-in scenes, sorted."""
-    return sorted(path.stem for path in SCENE_DIR.glob("*.toml"))
-
-
-def load_scene(name_or_file: str) -> Scene:
-    """The scene of a TOML file or of a built-in name, its coil tried out.  Raises InputError."""
-    if "/" in name_or_file or name_or_file.endswith(".toml"):
-        path = Path(name_or_file)
-    else:
-        known = built_in_scenes()
-        if name_or_file not in known:
-            remedy = did_you_mean(name_or_file, known) + " A file ends in .toml"
-            raise InputError(f'there is no scene "{name_or_file}"', remedy=remedy)
-        path = SCENE_DIR / f"{name_or_file}.toml"
-    scene = read_file(Scene, path)
-    if scene.plan:
-        scene = replace(scene, coil=read_plan(path.parent / scene.plan).coil)
-    from coilcount.simulate.coil import CoilModel  # which needs this module
-
-    try:
-        CoilModel(scene)
-    except InputError as error:
-        raise InputError(shown(error.what, SHOWN_OF_A_SENTENCE), str(path), error.remedy) from None
-    return scene

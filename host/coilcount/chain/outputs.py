@@ -1,0 +1,91 @@
+"""The tracker's events and state as outputs: whole microseconds and 1e-9 become seconds, ppm and Hz."""
+
+from coilcount.model import Alert, Header, Hold, Point, Summary
+from coilcount.readings.link_counts import LinkCounts
+from coilcount.readings.noise import Noise
+from coilcount.tracker import records
+
+
+def alert(event: records.Alert, number: int, reference_hz: float) -> Alert:
+    """A tracker's alert; reference_hz is what its shifts are relative to."""
+    return Alert(
+        stage=event.stage,
+        id=number,
+        raised_s=event.raised_us / 1e6,
+        settled_s=_seconds(event.settled_us),
+        released_s=_seconds(event.released_us),
+        peak_s=event.peak_us / 1e6,
+        open=event.released_us is None,
+        sign=event.sign,
+        response=event.response,
+        reasons=tuple(event.reasons),
+        score=event.score,
+        peak_shift_ppm=event.peak_ppb / 1e3,
+        peak_shift_hz=event.peak_ppb * 1e-9 * reference_hz,
+        confidence=event.confidence,
+        width_s=event.width_s,
+        seen=event.seen,
+    )
+
+
+def far_apart(interval_s: float) -> str:
+    """What to say once of readings too far apart for most passes to be seen."""
+    return (
+        f"readings are {interval_s:g} s apart: most passes of an ordinary sweep, 0.1 to 0.5 s wide, cannot be seen in "
+        "them; every alert is uncertain. Log 10 readings a second or more"
+    )
+
+
+def hold(event: records.Hold) -> Hold:
+    """A tracker's hold."""
+    return Hold(event.stage, event.start_us / 1e6, _seconds(event.end_us), event.end_us is None, event.sign)
+
+
+def point(state: records.State, reference_hz: float, uncertainty_ppm: float) -> Point:
+    """The tracker's latest reading; uncertainty_ppm is that of its shift."""
+    frequency_hz = reference_hz * (1.0 + 1e-9 * state.y_ppb)
+    baseline_hz = reference_hz * (1.0 + 1e-9 * state.baseline_ppb)
+    return Point(
+        time_s=state.time_us / 1e6,
+        frequency_hz=frequency_hz,
+        shift_ppm=1e6 * (frequency_hz - baseline_hz) / baseline_hz,
+        shift_hz=frequency_hz - baseline_hz,
+        uncertainty_ppm=uncertainty_ppm,
+        baseline_hz=baseline_hz,
+        statistic=state.z,
+        ready=state.ready,
+        frozen=state.frozen,
+        held=state.held,
+    )
+
+
+def summary(
+    header: Header,
+    duration_s: float,
+    link: LinkCounts,
+    noise: Noise,
+    alerts: int,
+    settings_sha256: str,
+    mended: int = 0,
+    repaired: int = 0,
+) -> Summary:
+    """The last word on one capture; the counts that are no part of `link` and `noise` come from the tracker."""
+    median_hz, noise_ppm = noise.result()
+    return Summary(
+        start_utc=header.start_utc,
+        duration_s=duration_s,
+        records=link.records,
+        lost=link.lost,
+        dropped=link.dropped,
+        damaged=link.damaged,
+        baseline_hz=median_hz,
+        noise_ppm=noise_ppm,
+        alerts=alerts,
+        settings_sha256=settings_sha256,
+        mended=mended,
+        repaired=repaired,
+    )
+
+
+def _seconds(time_us: int | None) -> float | None:
+    return None if time_us is None else time_us / 1e6

@@ -1,0 +1,1 @@
+"""Judgement of what a board said; pure: no port, no clock."""

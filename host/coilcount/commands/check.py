@@ -1,0 +1,206 @@
+"""`coilcount check`: a board, its crystal, its link and its coil, judged (exit 1 where a check failed)."""
+
+import argparse
+import contextlib
+import math
+import sys
+from collections.abc import Callable, Iterator
+
+from coilcount import __version__
+from coilcount.errors import EXIT_DONE, EXIT_NO, DeviceError, InputError
+from coilcount.face.say import say, say_json, warn
+
+SECONDS = 60.0
+DRIFT_MINUTES = 10.0
+SCENE = "quiet-bench"
+_READ_S = 0.1
+_PLAIN_EVERY_S = 15.0
+CLOCK_NOTE = (
+    "the crystal is compared with this computer's clock: kept by NTP that is good to about 1 ppm over minutes, "
+    "without it only to 10 to 50 ppm (common practice, no source)"
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    where = parser.add_mutually_exclusive_group()
+    where.add_argument("--port", help="device, URL, or a board's serial number")
+    where.add_argument("--virtual", action="store_true", help="the real firmware on a simulated coil; needs no board")
+    parser.add_argument("--scene", help=f"what the virtual board's coil meets ({SCENE})")
+    parser.add_argument("--seed", type=int, help="another run of the same scene")
+    parser.add_argument(
+        "--for", dest="seconds", type=float, default=SECONDS, metavar="SECONDS", help="listen so long (%(default)g)"
+    )
+    parser.add_argument(
+        "--drift-minutes", type=float, nargs="?", const=DRIFT_MINUTES, metavar="M",
+        help=f"also the coil's drift over M minutes ({DRIFT_MINUTES:g} where M is left out)",
+    )  # fmt: skip
+    parser.add_argument("--capacitor-nf", type=float, metavar="C", help="the tank's capacitor: tells the inductance")
+    parser.add_argument(
+        "--capacitor-tolerance", type=float, default=5.0, metavar="PERCENT", help="of the capacitor (%(default)g)"
+    )
+    parser.add_argument("--amplitude-v", type=float, metavar="V", help="the calibrated amplitude to compare with")
+    parser.add_argument("--lowest-hz", type=float, metavar="HZ", help="your coil's lowest frequency (20000)")
+    parser.add_argument("--highest-hz", type=float, metavar="HZ", help="your coil's highest frequency (35000)")
+    form = parser.add_mutually_exclusive_group()
+    form.add_argument("--json", action="store_true", help="one JSON object a check, and one for all")
+    form.add_argument("--quiet", action="store_true", help="only what failed")
+
+
+def run(args: argparse.Namespace) -> int:
+    from coilcount.check.evidence import FAILED, Asked
+    from coilcount.check.verdicts import evaluate
+    from coilcount.readings.hello import mismatches
+
+    _check_numbers(args)
+    given = {"lowest_hz": args.lowest_hz, "highest_hz": args.highest_hz}
+    asked = Asked(
+        args.capacitor_nf,
+        args.capacitor_tolerance,
+        args.amplitude_v,
+        drift_minutes=args.drift_minutes,
+        **{name: value for name, value in given.items() if value is not None},
+    )
+    if asked.lowest_hz >= asked.highest_hz:
+        raise InputError(f"--lowest-hz {asked.lowest_hz:g} is not below --highest-hz {asked.highest_hz:g}")
+    evidence, simulated = _gather(args)
+    for text in mismatches(evidence.hello, __version__):
+        warn(f"warning: {text}")
+    findings = evaluate(evidence, asked)
+    failed = sum(1 for finding in findings if finding.verdict == FAILED)
+    if args.json:
+        for finding in findings:
+            say_json(_object(finding))
+        summary = {"kind": "check summary", "ok": not failed, "failed": failed, "seconds": round(evidence.seconds, 3)}
+        say_json({**summary, "simulated": simulated, "host_clock": CLOCK_NOTE})
+    else:
+        for finding in findings:
+            if finding.verdict == FAILED or not args.quiet:
+                say(*_lines(finding))
+        if not args.quiet:
+            say(CLOCK_NOTE)
+            what = f"{failed} failed" if failed else "nothing failed"
+            say(what + ("; the coil is simulated" if simulated else ""))
+    return EXIT_NO if failed else EXIT_DONE
+
+
+def _check_numbers(args: argparse.Namespace) -> None:
+    from coilcount.commands.listening import check_source
+
+    check_source(args)
+    for name in ("capacitor_nf", "capacitor_tolerance", "amplitude_v", "lowest_hz", "highest_hz", "drift_minutes"):
+        value = getattr(args, name)
+        if value is not None and not (value > 0 and math.isfinite(value)):
+            raise InputError(f"--{name.replace('_', '-')} is {value:g}", remedy="Give a number above 0")
+    args.scene = args.scene or (SCENE if args.virtual else None)
+    args.seconds = max(args.seconds, 60 * (args.drift_minutes or 0))
+
+
+def _gather(args: argparse.Namespace) -> tuple:
+    """(Evidence, whether the coil is simulated) after listening for the time asked."""
+    from coilcount.board.configure import Conversation
+    from coilcount.chain import Chain
+    from coilcount.check.evidence import Evidence
+    from coilcount.check.verdicts import SELFTEST
+    from coilcount.commands.listening import open_source
+    from coilcount.face.signals import interrupting
+    from coilcount.model import Line, Point, Summary
+    from coilcount.readings.decode import Decoder
+    from coilcount.settings import defaults
+
+    chain, decoder = Chain(defaults(), points=True), Decoder()
+    heard, readings = [], []
+
+    def hear(entry) -> None:
+        if isinstance(entry, Line):
+            record = decoder.line(entry.data)
+            if record is not None:
+                heard.append((entry.host_s, record))
+        for output in chain.feed(entry):
+            if isinstance(output, Point):
+                readings.append((output.time_s, output.frequency_hz))
+
+    with interrupting(), open_source(args, True) as source, _progress(args) as progress:
+        link = source.link
+        selftest = None
+        begin = source.clock()
+        if link.hello and not link.newer_protocol:
+            with contextlib.suppress(DeviceError):
+                selftest = Conversation(link, __version__, hear).ask(SELFTEST)
+        while (waited := source.clock() - begin) < args.seconds and not source.ended():
+            source.check()
+            for entry in link.read(_READ_S):
+                hear(entry)
+            progress(min(waited, args.seconds), chain.noise.recent_ppm)
+        for entry in link.close():
+            hear(entry)
+        hello = chain.board or link.hello
+        if hello is None:
+            raise DeviceError("the board says no hello", link.device, "Reset it and try again")
+    outputs = chain.finish()
+    readings += [(output.time_s, output.frequency_hz) for output in outputs if isinstance(output, Point)]
+    summary = next(output for output in outputs if isinstance(output, Summary))
+    evidence = Evidence(
+        hello=hello,
+        seconds=waited,
+        heard=heard,
+        readings=readings,
+        frequency_hz=summary.baseline_hz,
+        noise_ppm=summary.noise_ppm,
+        intervals=summary.records,
+        lost=summary.lost,
+        damaged=summary.damaged,
+        dropped=summary.dropped,
+        selftest=selftest,
+    )
+    return evidence, source.simulated
+
+
+def _lines(finding) -> Iterator[str]:
+    yield f"{finding.verdict:<12} {finding.name:<11} {finding.text}"
+    if finding.fault:
+        yield f"{'':<12} likely      {finding.fault.cause}"
+        yield f"{'':<12} remedy      {finding.fault.remedy}"
+
+
+def _object(finding) -> dict:
+    fault = finding.fault
+    return {
+        "kind": "check",
+        "name": finding.name,
+        "verdict": finding.verdict,
+        "text": finding.text,
+        "cause": fault.cause if fault else None,
+        "remedy": fault.remedy if fault else None,
+        **{key: round(value, 6) if isinstance(value, float) else value for key, value in finding.figures.items()},
+    }
+
+
+@contextlib.contextmanager
+def _progress(args: argparse.Namespace) -> Iterator[Callable[[float, float | None], None]]:
+    """How long it still listens: a bar on a terminal, else a plain line now and then."""
+    if args.json or args.quiet:
+        yield lambda waited_s, noise_ppm: None
+        return
+    if not sys.stdout.isatty():
+        say(f"listening for {args.seconds:g} s: leave the coil at rest, away from metal")
+        next_s = _PLAIN_EVERY_S
+
+        def line(waited_s: float, noise_ppm: float | None) -> None:
+            nonlocal next_s
+            if waited_s >= next_s:
+                next_s += _PLAIN_EVERY_S
+                say(f"{waited_s:.0f} of {args.seconds:g} s")
+
+        yield line
+        return
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
+    with Progress(*columns, transient=True) as bar:
+        task = bar.add_task("leave the coil at rest", total=args.seconds)
+
+        def draw(waited_s: float, noise_ppm: float | None) -> None:
+            noise = "" if noise_ppm is None else f", noise {noise_ppm:.3f} ppm"
+            bar.update(task, completed=waited_s, description=f"leave the coil at rest, away from metal{noise}")
+
+        yield draw

@@ -1,0 +1,154 @@
+"""The run of `live` and `record`: joins link, capture, chain and views, and closes everything in order."""
+
+import argparse
+import contextlib
+import os
+import sys
+from pathlib import Path
+
+from coilcount.commands.listening import Source, check_source, make_header, open_source
+from coilcount.errors import EXIT_DONE, EXIT_NO, InputError
+from coilcount.face.say import say
+from coilcount.face.signals import handled, interrupting
+
+STEP_S = 0.1
+
+
+def listen(args: argparse.Namespace, screen: bool, scene_repeats: bool) -> int:
+    """Run until the time is over, the scene ends, `q` or Ctrl-C; returns the exit code."""
+    from coilcount.settings import load_settings
+
+    check_source(args)
+    settings = load_settings(args.settings)
+    file = args.file
+    if file is not None and Path(file).exists():
+        raise InputError("the file exists", file, "Nothing is ever overwritten: give another name")
+    # Until something is safe a signal interrupts (exit 130), but in order, so that no process stays behind.
+    with interrupting(), open_source(args, scene_repeats) as source:
+        return _run(args, source, settings, screen and _draws())
+
+
+def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> int:
+    from coilcount.chain import Chain
+    from coilcount.commands.kept import Kept
+    from coilcount.face import streams
+    from coilcount.face.keys import Keyboard
+    from coilcount.face.plain import summary_line
+    from coilcount.live.boundary import Boundary
+    from coilcount.live.readout import Readout
+    from coilcount.live.session import Session
+
+    file = args.file
+    screen = screen and not (args.json or args.quiet)
+    readout = Readout()
+    facts = readout.facts
+    facts.title, facts.simulated, facts.file = source.title, source.simulated, file or ""
+    facts.noise_learned = bool(settings.tracker["noise_ppm_rthz"])
+    warnings: list[str] = []
+
+    def warn(text: str) -> None:
+        warnings.append(text)
+        facts.warning = text
+        if not screen:
+            streams.warn_if_possible(f"warning: {text}")
+
+    kept = Kept()
+    header = make_header(args, source, settings)
+    boundary = Boundary(lambda: file is not None, warn, source.clock)
+    summary = None
+    with contextlib.ExitStack() as stack:
+        # The capture first: what a view does wrong costs no data.
+        writer = _writer(file, header, settings, warn)
+        if writer is not None:
+            stack.enter_context(writer)  # left by an exception before the session can close it: "aborted"
+        showing = contextlib.ExitStack()
+        session = Session(
+            link=source.link,
+            chain=Chain(settings, points=True),
+            readout=readout,
+            views=boundary.call("the output", _views, args, settings, readout, showing, screen, otherwise=()),
+            clock=source.clock,
+            header=header,
+            writer=writer,
+            keep=kept.append if screen else None,
+            keys=showing.enter_context(Keyboard()).pressed,
+            ended=source.ended,
+            for_s=args.seconds,
+            boundary=boundary,
+        )
+        stack.enter_context(handled(lambda *_: session.stop()))
+        status = "aborted"
+        try:
+            while session.step(STEP_S):
+                source.check()
+            status = "closed"
+        finally:
+            try:
+                summary = session.close(status)
+            finally:
+                boundary.call("the screen", showing.close)
+
+    def say_last() -> None:
+        if screen:
+            from coilcount.face.tables import print_table
+
+            # The screen is gone with its alternate buffer; what it said stays.
+            print_table(kept.outputs, sys.stdout, kept.left_out)
+        if summary and not (args.json or args.quiet):
+            say(f"summary: {summary_line(summary)}")
+            there = [] if writer is None else [str(path) for path in writer.parts if path not in writer.missing]
+            if there:
+                say(f"recorded: {', '.join(there)}")
+        sys.stdout.flush()
+
+    if not boundary.gone("the output"):
+        boundary.call("the output", say_last)
+    if screen:
+        for text in warnings:
+            streams.warn_if_possible(f"warning: {text}")
+    if boundary.gone("the output"):
+        streams.silence_output()
+    # The writer has said which files are not there.
+    return EXIT_NO if boundary.failures or (writer is not None and writer.missing) else EXIT_DONE
+
+
+def _draws() -> bool:
+    return sys.stdout.isatty() and os.environ.get("TERM") not in ("dumb", "unknown")
+
+
+def _writer(file: str | None, header, settings, warn):
+    if file is None:
+        return None
+    from coilcount.capture.background_writer import BackgroundWriter
+
+    capture = settings.capture
+    return BackgroundWriter(
+        file,
+        header,
+        rotate_bytes=round(capture["rotate_mb"] * 1e6),
+        rotate_s=60 * capture["rotate_minutes"],
+        min_free_bytes=round(capture["warn_free_mb"] * 1e6),
+        on_warning=warn,
+    )
+
+
+def _views(args: argparse.Namespace, settings, readout, stack: contextlib.ExitStack, screen: bool) -> list:
+    from coilcount.face.plain import JsonLines, PlainLines
+    from coilcount.live.readout import noise_words
+
+    if screen:
+        from rich.console import Console
+
+        from coilcount.face.screen import Screen
+        from coilcount.face.sound import Bell
+
+        views = [stack.enter_context(Screen(readout, Console(highlight=False), settings.live["redraw_hz"]))]
+        return [*views, Bell(sys.stdout)] if settings.live["sound"] else views
+    if args.json:
+        return [JsonLines(sys.stdout, args.file or ""), PlainLines(readout, sys.stderr, quiet=True)]
+    if args.quiet:
+        return [PlainLines(readout, sys.stderr, quiet=True)]
+    simulated = "SIMULATED, " if readout.facts.simulated else ""
+    say(f"live: {simulated}{readout.facts.title}")
+    say(f"live: {noise_words(readout.facts.noise_learned)}")
+    return [PlainLines(readout, sys.stdout)]

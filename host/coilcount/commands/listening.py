@@ -1,0 +1,135 @@
+"""What `live` and `record` share: where the bytes come from, and the capture's header."""
+
+import argparse
+import contextlib
+import math
+import os
+import sys
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from coilcount import __version__
+from coilcount.errors import DeviceError, InputError
+from coilcount.model import Header
+
+SCENE_S = 10.0  # a slow machine's longest time from nothing to the first reading of a scene
+
+
+@dataclass
+class Source:
+    """Where the bytes come from, connected."""
+
+    link: object
+    name: str  # "serial" or "virtual"
+    title: str
+    clock: Callable[[], float]
+    start_utc: str
+    ended: Callable[[], bool] = bool
+    check: Callable[[], None] = lambda: None  # raises what went wrong with the board's own processes
+
+    @property
+    def simulated(self) -> bool:
+        """Also where another program keeps the virtual board and this one opens its port."""
+        hello = self.link.hello
+        return self.name == "virtual" or (hello is not None and hello.board.startswith("virtual"))
+
+
+def add_source(parser: argparse.ArgumentParser) -> None:
+    """The arguments that say where the bytes come from and for how long."""
+    where = parser.add_mutually_exclusive_group()
+    where.add_argument("--port", help="device, URL such as socket://127.0.0.1:5000, or a board's serial number")
+    where.add_argument("--virtual", action="store_true", help="the real firmware on a simulated coil; needs no board")
+    parser.add_argument("--scene", help="what the virtual board's coil meets: a TOML file or a built-in scene")
+    parser.add_argument("--seed", type=int, help="another run of the same scene")
+    parser.add_argument("--for", dest="seconds", type=float, metavar="SECONDS", help="stop by itself")
+    parser.add_argument("--settings", metavar="TOML", help="a settings file")
+    parser.add_argument("--note", action="append", default=[], metavar="TEXT", help="kept in the capture; may repeat")
+    parser.add_argument("--build", metavar="PLAN.toml", help="the plan of this coil, kept in the capture")
+    parser.add_argument("--quiet", action="store_true", help="say nothing but warnings and errors")
+    parser.add_argument("--json", action="store_true", help="alerts as one JSON object a line, as of replay")
+
+
+def check_source(args: argparse.Namespace) -> None:
+    """Raises InputError where the words do not go together."""
+    if not args.virtual and (args.scene is not None or args.seed is not None):
+        raise InputError("--scene and --seed are of the virtual board", remedy="Add --virtual")
+    if args.seed is not None and args.seed < 0:
+        raise InputError(f"--seed is {args.seed}", remedy="Give 0 or more")
+    if args.seconds is not None and not (args.seconds > 0 and math.isfinite(args.seconds)):
+        raise InputError(f"--for is {args.seconds:g}", remedy="Give a number of seconds above 0")
+    _build(getattr(args, "build", None))  # a wrong plan is reported before a board is looked for
+
+
+@contextlib.contextmanager
+def open_source(args: argparse.Namespace, scene_repeats: bool) -> Iterator[Source]:
+    """A connected Source; closed afterwards.  scene_repeats: a virtual scene begins anew until stopped."""
+    from coilcount.board.link import SerialLink
+
+    begin = time.monotonic()
+    start_utc = datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+    def clock() -> float:
+        # As the capture rounds it, so that a replay sees the very same times.
+        return round(time.monotonic() - begin, 6)
+
+    if not args.virtual:
+        from coilcount.board import ports
+
+        link = SerialLink(ports.choose(args.port or ""), clock)
+        link.connect()
+        hello = link.hello
+        board = f"{hello.board} {hello.uid}, firmware {hello.firmware}" if hello else "a board that says no hello"
+        yield Source(link, "serial", f"{board} on {link.device}", clock, start_utc)
+        return
+
+    from coilcount.commands.virtual import DEFAULT_SCENE, make_board
+
+    scene = args.scene or DEFAULT_SCENE
+    seconds = math.inf if scene_repeats or args.seconds is not None else None
+    with make_board(scene, args.seed, seconds=seconds) as board:
+        link = SerialLink(board.port, clock)
+        try:
+            link.connect()
+        except DeviceError:
+            board.check()  # its own reason says more
+            raise
+        # The firmware greets before the scene is read: a misspelt scene must leave no file behind.
+        while not link.await_record("I", 0.05) and not board.ended and clock() < SCENE_S:
+            board.check()
+        board.check()
+        title = f"scene {Path(scene).stem}; firmware in {board.interpreter_name}"
+        yield Source(link, "virtual", title, clock, start_utc, lambda: board.ended, board.check)
+
+
+def make_header(args: argparse.Namespace, source: Source, settings) -> Header:
+    """The capture's first line."""
+    hello = source.link.hello
+    return Header(
+        source=source.name,
+        start_utc=source.start_utc,
+        host_version=__version__,
+        command=("coilcount", *sys.argv[1:]),
+        board=hello._asdict() if hello else {},
+        settings=settings.as_dict(),
+        build=_build(args.build),
+        notes={"note": "; ".join(args.note)} if args.note else {},
+        simulated=source.simulated,
+    )
+
+
+def _build(path: str | None) -> dict | None:
+    """{"file", "sha256", "plan"} of a plan file, checked as a plan.  Raises InputError."""
+    if path is None:
+        return None
+    import hashlib
+
+    from coilcount.schema import toml_text
+    from coilcount.schema.plan import plan_of
+
+    data = toml_text.read_bytes(path, "plan")
+    plan, _ = toml_text.parse(data, path, "plan")
+    plan_of(plan, path)  # so that all of it is text, finite numbers and tables, which the header's JSON can hold
+    return {"file": os.path.basename(path), "sha256": hashlib.sha256(data).hexdigest(), "plan": plan}

@@ -1,0 +1,1 @@
+"""Puts the firmware on a board."""

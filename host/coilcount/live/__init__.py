@@ -1,0 +1,1 @@
+"""The engine of a live run: session and readout, no terminal."""

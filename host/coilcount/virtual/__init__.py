@@ -1,0 +1,1 @@
+"""The simulated board as processes: the real firmware in a real MicroPython."""

@@ -1,0 +1,233 @@
+"""`coilcount check`: what is judged, as a pure function of records; and the whole on the real firmware."""
+
+import json
+import math
+import random
+import statistics
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from board_lines import Source, hello
+from coilcount.check.crystal import clock_pairs, compare
+from coilcount.check.evidence import Asked, Evidence
+from coilcount.check.faults import FAULTS
+from coilcount.check.verdicts import evaluate
+from coilcount.commands.cli import main
+from coilcount.virtual.board import VirtualBoard
+from coilwire import records
+from firmware_scenes import FIRMWARE
+
+TICK_S = 16e-9
+STATUS = records.Status(1000, 295_000, 5000, 1, 0, 0, 0)
+
+
+def intervals(seconds, amplitude=20_000, **given):
+    source = Source(lambda t: 25_000.0, **given)
+    return [source.interval()._replace(amplitude=amplitude) for _ in range(round(50 * seconds))]
+
+
+def timed(items, ppm=0.0, delay=lambda: 0.0):
+    """Intervals with the host's time: the board's clock runs `ppm` fast, and each is late by delay() s."""
+    ticks = last = 0
+    heard = []
+    for k, record in enumerate(items):
+        ticks += (record.t_first - last) % records.U32 if k else 0
+        last = record.t_first
+        heard.append((5.0 + 0.02 + ticks * TICK_S / (1 + 1e-6 * ppm) + delay(), record))
+    return heard
+
+
+def sound(items=None, **changes):
+    """Evidence in which nothing is wrong, with `changes`."""
+    items = intervals(20) if items is None else items
+    good = Evidence(
+        hello=hello(),
+        seconds=20.0,
+        heard=[*timed(items), (25.0, STATUS)],
+        readings=[(0.02 * k, 25_000.0) for k in range(len(items))],
+        frequency_hz=25_000.0,
+        noise_ppm=0.1,
+        intervals=len(items),
+        selftest=records.Answer(1, 1, "sent=1000 counted=1000"),
+    )
+    return replace(good, **changes)
+
+
+def verdicts(evidence, asked=None):
+    return {finding.name: finding for finding in evaluate(evidence, asked or Asked())}
+
+
+def test_a_sound_board_fails_nothing():
+    found = evaluate(sound(), Asked(amplitude_v=2.0, capacitor_nf=180.0, drift_minutes=0.3))
+    assert [f.name for f in found if f.verdict == "failed"] == []
+    assert {f.name for f in found if f.verdict == "not checked"} == {"duty", "buzzer"}
+
+
+def flagged(flag):
+    items = intervals(20)
+    items[100] = items[100]._replace(flags=items[100].flags | flag)
+    return sound(items)
+
+
+def stretched(**change):
+    items = intervals(20)
+    items[100] = items[100]._replace(**change)
+    return sound(items)
+
+
+def stepped(amplitude_factor, hz_factor):
+    """Both change in the middle of the run by these factors."""
+    items = intervals(20)
+    items[500:] = [item._replace(amplitude=round(item.amplitude * amplitude_factor)) for item in items[500:]]
+    readings = [(0.02 * k, 25_000.0 * (hz_factor if k >= 500 else 1.0)) for k in range(1000)]
+    return sound(items, readings=readings)
+
+
+def drifting(ppm_a_minute):
+    return sound(readings=[(0.02 * k, 25_000.0 * (1 + 1e-6 * ppm_a_minute * 0.02 * k / 60)) for k in range(1000)])
+
+
+def status(**change):
+    return sound(heard=[(1.0, STATUS._replace(**change))])
+
+
+# finding, first words, evidence, what was asked
+BROKEN = [
+    ("self-test", "the self-test counted", sound(selftest=records.Answer(1, 0, "sent=1000 counted=998")), Asked()),
+    ("self-test", "the self-test did not start", sound(selftest=records.Answer(1, 0, "busy: no DMA")), Asked()),
+    ("crystal", "the crystal disagrees", sound(heard=timed(intervals(20), ppm=150)), Asked()),
+    ("coil", "no record of the coil", sound([], frequency_hz=None), Asked()),
+    ("oscillator", "the oscillator stopped", sound(heard=[(1.0, records.Stopped(900, 50))]), Asked()),
+    ("frequency", "the frequency is outside", sound(frequency_hz=19_999.0), Asked()),
+    ("frequency", "the frequency is outside", sound(), Asked(lowest_hz=26_000.0)),
+    ("jumps", "the frequency jumps", stepped(1.0, 1.0021), Asked()),
+    ("edges", "edges are counted twice", flagged(records.FLAG_DOUBLE_EDGE), Asked()),
+    ("edges", "edges are counted twice", stretched(shortest=1740), Asked()),
+    ("edges", "edges are missed", flagged(records.FLAG_LOST_EDGE), Asked()),
+    ("edges", "edges are missed", stretched(longest=3510), Asked()),
+    ("edges", "the time base broke", flagged(records.FLAG_STALL), Asked()),
+    ("edges", "edges were overwritten", flagged(records.FLAG_OVERRUN), Asked()),
+    ("link", "records are lost", sound(lost=2), Asked()),
+    ("link", "lines are damaged", sound(damaged=2), Asked()),
+    ("link", "the board dropped", sound(lost=2, dropped=2), Asked()),
+    ("noise", "the readings are noisy", sound(noise_ppm=2.1), Asked()),
+    ("drift", "the coil drifts", drifting(11.0), Asked(drift_minutes=0.3)),
+    ("amplitude", "the amplitude is outside", sound(), Asked(amplitude_v=6.8)),
+    ("amplitude", "the amplitude is outside", sound(), Asked(amplitude_v=1.3)),
+    ("loss", "the amplitude changed alone", stepped(0.9, 1.0), Asked()),
+    ("loss", "amplitude and frequency jumped", stepped(0.9, 1.0021), Asked()),
+    ("supply", "the supply is too high", status(supply_mv=5600), Asked()),
+    ("supply", "the supply reads too low", status(supply_mv=1790), Asked()),
+    # What an analogue input reads that is at 0 V: 27 degC + 0.706 V / (1.721 mV/K).
+    ("temperature", "the die's temperature cannot be", status(temperature_mk=710_379), Asked()),
+    ("temperature", "the die's temperature cannot be", status(temperature_mk=0), Asked()),
+]
+
+
+@pytest.mark.parametrize(("name", "words", "evidence", "asked"), BROKEN, ids=[row[1] for row in BROKEN])
+def test_each_fault_is_told_with_its_cause_and_remedy(name, words, evidence, asked):
+    found = verdicts(evidence, asked)[name]
+    assert found.verdict == "failed" and found.text.startswith(words)
+    assert found.fault is FAULTS[words]
+
+
+def test_every_row_of_the_table_is_told_by_some_evidence():
+    assert {row[1] for row in BROKEN} == set(FAULTS)
+
+
+# One step inside each limit of circuit.md's list.
+@pytest.mark.parametrize(
+    "evidence",
+    [
+        sound(frequency_hz=20_000.0), sound(frequency_hz=35_000.0), stretched(shortest=1760), stretched(longest=3490),
+        stepped(1.0, 1.0019), drifting(9.0), sound(noise_ppm=2.0), sound(lost=1),
+    ],
+)  # fmt: skip
+def test_just_inside_the_limits_nothing_fails(evidence):
+    # A step is a drift, too.
+    minutes = None if evidence.readings[-1][1] > 25_040 else 0.3
+    found = evaluate(evidence, Asked(amplitude_v=6.6, drift_minutes=minutes))
+    assert [f.text for f in found if f.verdict == "failed"] == []
+
+
+def test_a_supply_that_is_not_measured_is_not_called_ok():
+    found = verdicts(status(supply_mv=0))
+    assert (found["supply"].verdict, found["temperature"].verdict) == ("not checked", "ok")
+
+
+@pytest.mark.parametrize(
+    ("answer", "text"),
+    [
+        ("no such command: selftest", "this firmware has no self-test"),
+        ("no self-test: no pin is free for it", "no self-test: no pin is free for it"),
+    ],
+)
+def test_a_board_without_a_self_test_is_not_checked(answer, text):
+    found = verdicts(sound(selftest=records.Answer(1, 0, answer)))["self-test"]
+    assert (found.verdict, found.text) == ("not checked", text)
+
+
+def test_the_inductance_of_the_default_tank():
+    # The tank that was simulated with ngspice: 225 uH and 180 nF; resonance by Thomson's formula.
+    hz = 1 / (2 * math.pi * math.sqrt(225e-6 * 180e-9))
+    found = verdicts(sound(frequency_hz=hz), Asked(capacitor_nf=180.0, capacitor_tolerance=2.0))["inductance"]
+    assert found.figures["inductance_uh"] == pytest.approx(225.0, rel=1e-9)
+    assert found.figures["tolerance_uh"] == pytest.approx(4.5, rel=1e-9)
+
+
+def test_the_clocks_ratio_and_its_uncertainty_agree_with_the_scatter():
+    """200 runs with exponential delays: the stated standard uncertainty is that of the estimates."""
+    random_ = random.Random(7)
+    items = intervals(30)
+    found = [
+        compare(clock_pairs(timed(items, 40.0, lambda: random_.expovariate(1 / 0.002)), TICK_S)) for _ in range(200)
+    ]
+    scatter = statistics.stdev(one.ppm for one in found)
+    stated = math.sqrt(statistics.fmean(one.uncertainty_ppm**2 for one in found))
+    # The standard deviation of 200 draws is itself known to 5 %.
+    assert stated == pytest.approx(scatter, rel=0.2)
+    assert statistics.fmean(one.ppm for one in found) == pytest.approx(40.0, abs=4 * scatter / math.sqrt(200))
+
+
+def test_clocks_are_compared_on_one_time_base_through_the_turn_of_the_timestamp():
+    items = intervals(20, first_tick=records.U32 - 62_500_000 * 8)
+    assert items[0].t_first > items[-1].t_first
+    whole = compare(clock_pairs(timed(items, 25.0), TICK_S))
+    assert whole.ppm == pytest.approx(25.0, abs=0.01) and whole.span_s == pytest.approx(19, abs=0.1)
+    items[600] = items[600]._replace(flags=records.FLAG_NEW_TIME_BASE)
+    assert compare(clock_pairs(timed(items, 25.0), TICK_S)).span_s == pytest.approx(11, abs=0.1)
+    assert compare(clock_pairs(timed(items[:100]), TICK_S)) is None
+    late = [(host_s + (0.5 if 300 <= k < 400 else 0.0), r) for k, (host_s, r) in enumerate(timed(items[:600], 25.0))]
+    assert compare(clock_pairs(late, TICK_S)).ppm == pytest.approx(25.0, abs=0.01)
+
+
+def test_the_command_on_the_real_firmware(capsys):
+    assert main(["check", "--virtual", "--for", "1.5", "--capacitor-nf", "180", "--json"]) == 0
+    *found, summary = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    names = {one["name"]: one for one in found}
+    assert summary["ok"] and summary["simulated"] and "NTP" in summary["host_clock"]
+    assert (names["self-test"]["verdict"], names["link"]["verdict"]) == ("not checked", "ok")
+    assert names["self-test"]["text"] == "no self-test on a virtual board: its counts are simulated"
+    # The quiet bench's coil: what physics of the scene makes of 225 uH, within the 0.15 % that an oscillator moves.
+    assert names["inductance"]["inductance_uh"] == pytest.approx(225.0, rel=0.003)
+    assert names["edges"]["double"] == 0
+
+
+def test_a_coil_that_stops_ends_with_1_and_a_remedy(capsys):
+    feed = {"pace": 1, "ms": 60_000, "jitter": 0, "silent": [[500, 60_000]]}
+    with VirtualBoard(
+        FIRMWARE, [sys.executable, str(Path(__file__).parents[1] / "support/firmware_scenes.py"), json.dumps(feed)]
+    ) as board:
+        assert main(["check", "--port", board.port, "--for", "1.2"]) == 1
+    out = capsys.readouterr().out
+    assert "the oscillator stopped" in out and "remedy" in out and out.splitlines()[-1].startswith("1 failed")
+
+
+@pytest.mark.parametrize(
+    "words", [["--capacitor-nf", "0"], ["--for", "-1"], ["--lowest-hz", "40000"], ["--scene", "x"]]
+)
+def test_numbers_that_mean_nothing(words, capsys):
+    assert main(["check", *words]) == 2
+    assert capsys.readouterr().err.count("\n") == 1

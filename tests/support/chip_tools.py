@@ -1,0 +1,76 @@
+"""What lets the firmware's silicon files run under CPython: an assembler for rp2.asm_pio functions, and a
+`micropython` without a compiler.
+
+Encodings: RP2040 datasheet, "PIO Instruction Set", from memory; test_silicon_program checks them against another
+assembler's.
+"""
+
+import builtins
+import sys
+import types
+from array import array
+from pathlib import Path
+
+FIRMWARE = Path(__file__).resolve().parents[2] / "firmware"
+U32 = 0xFFFFFFFF
+
+_CONDITIONS = {"x_dec": 2, "y_dec": 4, "pin": 6}
+_PLACES = {"x": 1, "y": 2, "osr": 7}
+
+
+class Program:
+    """opcodes with jumps relative to 0; wrap_target and wrap: addresses; options: as given to asm_pio."""
+
+    def __init__(self, function, options):
+        self.options = options
+        self.opcodes = []
+        labels = {}
+        for self._labels in ({}, labels):  # the second pass knows the labels of the first
+            self.opcodes.clear()
+            names = {
+                "pull": lambda block: self._emit(0x8080 | block << 5),
+                "block": 1,
+                "label": lambda name: labels.__setitem__(name, len(self.opcodes)),
+                "in_": lambda source, bits: self._emit(0x4000 | _PLACES[source] << 5 | bits & 31),
+                "mov": lambda to, source: self._emit(0xA000 | _PLACES[to] << 5 | _PLACES[source]),
+                "jmp": lambda condition, to: self._emit(_CONDITIONS[condition] << 5 | self._labels.get(to, 0)),
+                "wrap_target": lambda: setattr(self, "wrap_target", len(self.opcodes)),
+                "wrap": lambda: setattr(self, "wrap", len(self.opcodes) - 1),
+                **{name: name for name in (*_CONDITIONS, *_PLACES)},
+            }
+            # Like rp2.asm_pio: the function sees the assembler's names and nothing else.
+            types.FunctionType(function.__code__, names)()
+
+    def _emit(self, opcode):
+        self.opcodes.append(opcode)
+
+
+class Pointer:
+    """viper's ptr32 to a buffer: a load is unsigned as on a PC, a store keeps 32 bits."""
+
+    def __init__(self, buffer):
+        self._words = memoryview(buffer).cast("B").cast("I")
+
+    def __getitem__(self, at):
+        return self._words[at]
+
+    def __setitem__(self, at, value):
+        self._words[at] = value & U32
+
+
+def provide_micropython():
+    """`micropython` with decorators that do nothing, and ptr32; and the firmware's folder to import from."""
+    if "micropython" not in sys.modules:
+        module = types.ModuleType("micropython")
+        module.viper = lambda function: function
+        module.const = lambda value: value
+        sys.modules["micropython"] = module
+        builtins.ptr32 = Pointer
+    if str(FIRMWARE) not in sys.path:
+        sys.path.insert(0, str(FIRMWARE))
+
+
+def words_of(times, hold_off, overhead, first=0, x0=0):
+    """The words that the timestamper pushes for edges at `times` (ticks), numbers first, first + 1 …"""
+    missed = hold_off + overhead
+    return array("I", [((first + k) * missed - t + x0) & U32 for k, t in enumerate(times)])

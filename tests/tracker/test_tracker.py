@@ -1,0 +1,407 @@
+"""Readings to alerts and holds: what the tracker promises, on small series."""
+
+import tracemalloc
+
+import numpy as np
+import pytest
+from coilcount.live.readout import ROUGHER
+from coilcount.tracker import defaults
+from coilcount.tracker.alert import confidence
+from coilcount.tracker.boxes import Boxes
+from coilcount.tracker.records import Alert, Hold
+from coilcount.tracker.tracker import Tracker
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from tracker_series import EXACT_HZ, INTERVAL_S, INTERVAL_US, bump_ppb, finals, intervals, noise_ppb, read
+
+N = 600  # twelve seconds
+
+
+def passes(seed=1):
+    """A rise at 5 s and a fall at 9 s."""
+    return noise_ppb(N, seed) + bump_ppb(N, 5.0, 6000, 0.25) + bump_ppb(N, 9.0, -4000, 0.18)
+
+
+def run(y, **settings_):
+    tracker = Tracker(INTERVAL_S, **settings_)
+    events, states = read(tracker, y)
+    return events + list(tracker.finish()), states
+
+
+def test_passes_are_found_with_their_sign_time_height_and_stages():
+    events, _ = run(passes(), threshold=6.0)
+    rise, fall = finals(events)
+    assert (rise.sign, rise.response, rise.reasons) == (1, "non-ferrous", ())
+    assert (fall.sign, fall.response, fall.reasons) == (-1, "ferrous", ())
+    assert rise.peak_us == pytest.approx(5_000_000, abs=60_000)
+    assert fall.peak_us == pytest.approx(9_000_000, abs=60_000)
+    assert rise.peak_ppb == pytest.approx(6000, rel=0.25)
+    assert fall.peak_ppb == pytest.approx(-4000, rel=0.25)
+    for alert in (rise, fall):
+        stages = [e for e in events if isinstance(e, Alert) and e.id == alert.id]
+        assert [e.stage for e in stages] == ["raised", "settled", "released", "final"]
+        assert stages[0].sign == 0 and stages[0].settled_us is None
+        assert alert.raised_us < alert.settled_us <= alert.released_us
+        assert alert.raised_us - alert.peak_us <= 300_000
+        assert 0.9 <= alert.confidence <= 1
+
+
+def test_nothing_is_found_in_noise_alone_at_a_high_threshold():
+    assert run(noise_ppb(3000, 5), threshold=8.0)[0] == []
+
+
+def test_z_does_not_depend_on_the_threshold():
+    y = passes()
+    low, high = run(y, threshold=3.0)[1], run(y, threshold=30.0)[1]
+    assert [s.z for s in low] == [s.z for s in high]
+    assert max(abs(s.z) for s in low) > 10
+
+
+@given(st.integers(0, 1000), st.integers(-9000, 9000), st.floats(0.12, 0.6))
+@settings(max_examples=15, deadline=None)
+def test_signs_flip_with_the_series(seed, height, width):
+    y = noise_ppb(400, seed) + bump_ppb(400, 5.0, height, width)
+    up, down = finals(run(y)[0]), finals(run(-y)[0])
+    assert [(a.sign, a.raised_us, a.settled_us, a.released_us, a.peak_us, a.score, a.peak_ppb) for a in up] == [
+        (-a.sign, a.raised_us, a.settled_us, a.released_us, a.peak_us, a.score, -a.peak_ppb) for a in down
+    ]
+    # One that is still open at the end has no sign yet.
+    words = {1: "non-ferrous", -1: "ferrous", 0: "uncertain"}
+    assert all(a.response in {"uncertain", words[a.sign]} for a in up + down)
+
+
+@given(st.integers(-2_000_000, 2_000_000), st.integers(-2000, 2000))
+@settings(max_examples=25, deadline=None)
+def test_level_and_slope_vanish(level, slope):
+    boxes = Boxes((0.13, 0.2, 0.32, 0.5), INTERVAL_S, 50.0)
+    for k in range(300):
+        boxes.push(level + slope * k)
+        # Rounding of doubles on sums below 2^30: some 1e-7 of a 1e-9.
+        assert max(abs(z * scale) for z, scale in zip(boxes.zs, boxes.used, strict=True)) < 1e-5
+
+
+def roughness(y):
+    """Of a tracker that learned white noise of 1 ppm / sqrt(25 Hz) in readings 20 ms apart: sigma 1 ppm."""
+    tracker = Tracker(INTERVAL_S, noise_ppm_rthz=(0.2,) * 25)
+    known = []
+    for interval in intervals(y * 1e-9):
+        tracker.interval(*interval)
+        known.append(tracker.roughness)
+    return known
+
+
+def test_the_scale_is_that_of_the_learned_noise_and_grows_on_rougher_ground():
+    white = np.random.default_rng(5).normal(0.0, 1000.0, 3000)
+    assert max(roughness(white)) == 1.0
+    # Passes of 40 and 9 sigma every four seconds are no rougher ground.
+    over = sum(bump_ppb(3000, 5 + 4 * k, (40_000, -9000)[k % 2], 0.25) for k in range(14))
+    assert max(roughness(white + over)) < ROUGHER
+    known = roughness(20 * white)
+    # Six seconds without rest, and then as quickly as at the start.
+    assert max(known[:400]) < 2.0 and min(known[1000:]) > 10.0
+    assert 14.0 < np.median(known[1500:]) < 30.0  # the largest of four widths, each a running median
+    assert Tracker(INTERVAL_S).roughness is None
+
+
+def test_a_step_is_not_taken_for_sure():
+    y = noise_ppb(N, 2)
+    y[300:] += 5000
+    (alert,) = [a for a in finals(run(y, threshold=6.0, hold=False)[0]) if a.score > 10]
+    assert (alert.sign, alert.response) == (1, "uncertain")
+    assert "step in the ground" in alert.reasons
+
+
+def test_lobes_of_flat_iron_make_a_rise_uncertain():
+    """A crown cap under the coil, from the detector study: 0, .1, .2, .3 s from its peak +1, +.31, -.90, -.56."""
+    t = np.abs(np.arange(N) * INTERVAL_S + INTERVAL_S / 2 - 6.0)
+    cap = np.interp(t, [0, 0.1, 0.2, 0.3, 0.5], [1, 0.31, -0.9, -0.56, 0])
+    alerts = finals(run(noise_ppb(N, 3) + np.rint(8000 * cap).astype(np.int64), threshold=6.0)[0])
+    rises = [a for a in alerts if a.sign > 0]
+    assert rises and all(a.response == "uncertain" for a in rises)
+    assert all(a.confidence is None for a in rises)
+
+
+def test_two_objects_of_either_kind_are_two_alerts():
+    y = noise_ppb(N, 4) + bump_ppb(N, 5.0, 6000, 0.15) + bump_ppb(N, 5.6, -6000, 0.15)
+    assert [a.sign for a in finals(run(y, threshold=6.0)[0])] == [1, -1]
+
+
+def in_a_row(*heights_ppb, every_s=1.3):
+    """(sign, seen) of the alerts on passes that follow one another from 6 s on."""
+    n = round((8 + every_s * len(heights_ppb)) / INTERVAL_S)
+    y = noise_ppb(n, 5, 100.0)
+    for k, height in enumerate(heights_ppb):
+        y = y + bump_ppb(n, 6 + every_s * k, height, 0.2)
+    alerts = finals(run(y, threshold=6.0)[0])
+    return [(a.sign, a.seen) for a in alerts]
+
+
+def test_passes_in_a_row_are_counted_and_the_third_is_surer():
+    assert in_a_row(4000, 5000, 4500, 5000) == [(1, 1), (1, 2), (1, 3), (1, 4)]
+    assert confidence(5.0, False, 1) == confidence(5.0, False, 2) < confidence(5.0, False, 3) == 0.99
+    assert confidence(1.5, False, 3) == confidence(1.5, False, 1)  # what hardly stands out gains nothing by a row
+
+
+@pytest.mark.parametrize(
+    ("heights", "every_s", "seen"),
+    [
+        ((4000, 4000, -4000, 4000, 4000), 1.3, [1, 2, 1, 1, 2]),  # the other sign ends the row
+        ((2000, 8000, 8000), 1.3, [1, 1, 2]),  # four times as high is another thing
+        ((4000, 4000, 4000), 4.5, [1, 1, 1]),  # too long ago
+        ((-4000, -4000, -4000, -4000), 1.9, [1, 2, 3, 3]),  # only the last four seconds
+    ],
+)
+def test_a_row_is_of_one_sign_alike_and_within_four_seconds(heights, every_s, seen):
+    assert [count for _, count in in_a_row(*heights, every_s=every_s)] == seen
+
+
+def test_a_gap_ends_a_row():
+    y = noise_ppb(N, 5, 100.0) + bump_ppb(N, 10.0, 4000, 0.2)
+    tracker = Tracker(INTERVAL_S, threshold=6.0)
+    events, _ = read(tracker, y)
+    assert [a.seen for a in finals(events)] == [1]
+    events = list(tracker.gap(N * INTERVAL_US))
+    again = noise_ppb(N, 6, 100.0) + bump_ppb(N, 4.0, 4000, 0.2)
+    events += read(tracker, again, 8 * 1_000_000)[0]  # a time base on which the first would be four seconds ago
+    assert [a.seen for a in finals(events)] == [1]
+
+
+def test_a_gap_closes_alerts_and_starts_anew():
+    y = passes()
+    at = 248  # in the middle of the rise
+    tracker = Tracker(INTERVAL_S, threshold=6.0)
+    first, _ = read(tracker, y[:at])
+    closed = list(tracker.gap(at * INTERVAL_US))
+    assert [e.stage for e in first] == ["raised"]
+    assert closed[-1].stage == "final" and closed[-1].released_us == at * INTERVAL_US
+    # Level and slope are learned anew; the scales are known, so it is ready as soon as the boxes are filled (2.3 s).
+    rest = passes(7)
+    shift = at * INTERVAL_US + 50_000_000
+    again, states = read(tracker, rest + 50_000, shift)
+    ready = [s.ready for s in states]
+    assert ready.index(True) == 112 and all(ready[112:])
+    found = finals(again + list(tracker.finish()))
+    fresh, fresh_states = run(rest, threshold=6.0)
+    assert [s.ready for s in fresh_states].index(True) > 150
+    assert [(a.sign, a.peak_us - shift) for a in found] == [(a.sign, a.peak_us) for a in finals(fresh)]
+
+
+def test_the_end_of_the_data_leaves_an_alert_open():
+    events, _ = run(passes()[:248], threshold=6.0)
+    assert [e.stage for e in events] == ["raised", "final"]
+    last = events[-1]
+    assert (last.settled_us, last.released_us, last.sign, last.reasons) == (None, None, 0, ("not settled",))
+
+
+def test_a_late_reading_is_a_gap_and_a_missing_one_is_filled():
+    y = noise_ppb(300, 1)
+    tracker = Tracker(INTERVAL_S)
+    _, states = read(tracker, y)
+    assert states[-1].ready
+    tracker.reading(302 * INTERVAL_US + INTERVAL_US // 2, EXACT_HZ)  # two rows are missing
+    assert tracker.state.ready
+    tracker.reading(500 * INTERVAL_US, EXACT_HZ)
+    assert not tracker.state.ready
+
+
+def test_a_threshold_in_mid_series_acts_from_the_next_reading_on():
+    y = passes()
+    y[150:350] -= bump_ppb(N, 5.0, 3000, 0.25)[150:350]  # half as high: no threshold is as high as the whole
+    tracker = Tracker(INTERVAL_S, threshold=100.0)
+    before, _ = read(tracker, y[:350])
+    tracker.set_threshold(6.0)
+    after, _ = read(tracker, y[350:], 350 * INTERVAL_US)
+    want = [e for e in run(y, threshold=6.0)[0] if e.id == 2]
+    assert before == []
+    # What came after is what a tracker at that threshold says of the second pass.  (Not to the last digit of the
+    # height: the baseline has not been held during the first.)
+    assert [(e.stage, e.raised_us, e.settled_us, e.released_us, e.sign, e.score) for e in after + tracker.finish()] == [
+        (e.stage, e.raised_us, e.settled_us, e.released_us, e.sign, e.score) for e in want
+    ]
+
+
+def test_release_and_hold_scale_with_the_threshold():
+    y = noise_ppb(N, 3, 100.0)
+    y[350:500] += 4000
+    low = [e for e in run(y, threshold=4.5)[0] if isinstance(e, Hold)]
+    high = [e for e in run(y, threshold=45.0)[0] if isinstance(e, Hold)]
+    assert [(e.stage, e.sign) for e in low] == [("start", 1), ("final", 1)]
+    assert low[1].start_us == pytest.approx(350 * INTERVAL_US, abs=300_000)
+    assert low[1].end_us == pytest.approx(500 * INTERVAL_US, abs=400_000)
+    assert high == []
+    slow = noise_ppb(N, 3, 100.0) + bump_ppb(N, 6.0, 20_000, 0.4)
+    released = [finals(run(slow, threshold=z)[0])[0].released_us for z in (5.0, 50.0)]
+    assert released[0] > released[1]
+
+
+def test_a_movement_over_a_held_target_is_not_another_object():
+    y = noise_ppb(N, 3, 100.0)
+    y[350:650] += 20_000
+    y = y + bump_ppb(N, 10.0, -8000, 0.3)
+    dip = [a for a in finals(run(y)[0]) if abs(a.peak_us - 10_000_000) < 200_000]
+    assert [(a.sign, a.response, a.reasons) for a in dip] == [(-1, "uncertain", ("moving over a held target",))]
+    y = y + bump_ppb(N, 10.0, -22_000, 0.3)  # deeper than the hold is high: something else
+    other = [a for a in finals(run(y)[0]) if abs(a.peak_us - 10_000_000) < 200_000]
+    assert [(a.sign, a.response) for a in other] == [(-1, "ferrous")]
+
+
+def test_the_baseline_stands_while_a_hold_is_on():
+    y = noise_ppb(N, 3, 100.0)
+    y[350:500] += 20_000
+    states = run(y)[1]
+    assert all(s.held for s in states[410:495]) and not states[530].held
+    assert abs(states[495].baseline_ppb) < 1000
+    assert not any(s.held for s in run(y, hold=False)[1])
+
+
+def test_leaving_what_is_no_longer_held_is_no_arrival():
+    t = np.arange(900) * INTERVAL_S
+    y = noise_ppb(900, 3, 100.0)
+    rest = np.interp(t, [7, 7.2, 12, 12.2], [0, -20_000, -20_000, 0]).astype(np.int64)
+    events, states = run(y + rest, hold_limit_s=2.0)
+    holds = [e for e in events if isinstance(e, Hold) and e.stage == "final"]
+    assert [e.sign for e in holds] == [-1]  # and none of the other sign after 12 s
+    assert holds[0].end_us < 10_000_000
+    assert not any(s.held for s in states[500:])
+    assert abs(states[720].baseline_ppb) < 2000  # followed anew
+    only_back = np.interp(t, [12, 12.2], [-20_000, 0]).astype(np.int64)  # the same step, nothing like it before
+    assert [e.sign for e in run(y + only_back)[0] if isinstance(e, Hold)][:1] == [1]
+
+
+def test_freeze_holds_the_baseline_and_thaw_lets_it_go():
+    y = noise_ppb(1500, 6, 30.0) + np.arange(1500) * 10
+    tracker = Tracker(INTERVAL_S)
+    read(tracker, y[:900])
+    tracker.freeze()
+    _, frozen = read(tracker, y[900:1200], 900 * INTERVAL_US)
+    assert all(s.frozen for s in frozen)
+    steps = np.diff([s.baseline_ppb for s in frozen])
+    assert steps[0] == pytest.approx(10, rel=0.1)  # it goes on as before,
+    assert np.all(np.diff(steps) < 1e-6)
+    assert 0 < steps[-1] < 0.2 * steps[0]  # but levels off: of a drift no more is known than for some seconds
+    assert y[1199] - frozen[-1].baseline_ppb > 1000
+    tracker.thaw()
+    _, thawed = read(tracker, y[1200:], 1200 * INTERVAL_US)
+    assert not thawed[-1].frozen
+    assert abs(y[-1] - thawed[-1].baseline_ppb) < 300
+
+
+def test_freeze_while_frozen_sets_a_new_zero():
+    rise = np.where(np.arange(900) < 400, 0, 8000)
+    y = noise_ppb(900, 6, 30.0) + rise
+    tracker = Tracker(INTERVAL_S)
+    read(tracker, y[:300])
+    tracker.freeze()
+    _, beside = read(tracker, y[300:503], 300 * INTERVAL_US)  # within a block
+    assert all(s.frozen for s in beside)
+    assert y[502] - beside[-1].baseline_ppb > 7000
+    assert tracker.freeze() == ()
+    assert abs(tracker.state.baseline_ppb - np.mean(y[483:503])) < 1e-6
+    _, zeroed = read(tracker, y[503:], 503 * INTERVAL_US)
+    steps = np.diff([s.baseline_ppb for s in zeroed])
+    assert all(s.frozen for s in zeroed)
+    assert steps[0] == pytest.approx(beside[-1].baseline_ppb - beside[-2].baseline_ppb, rel=0.05)  # the slope stays
+    assert np.all(abs(np.diff(steps)) < 0.001)
+
+
+def test_a_new_zero_before_there_are_readings_is_no_error():
+    tracker = Tracker(INTERVAL_S)
+    tracker.freeze()
+    tracker.freeze()
+    read(tracker, noise_ppb(20, 1))
+    tracker.freeze()
+    assert tracker.state.frozen
+
+
+def test_intervals_and_the_same_frequencies_as_readings_agree():
+    rng = np.random.default_rng(8)
+    t = np.arange(N) * INTERVAL_S
+    y = rng.normal(size=N) * 1e-7 + 8e-6 * (1 + ((t - 6) / 0.2) ** 2) ** -3
+    raw = Tracker(INTERVAL_S, threshold=6.0)
+    events = []
+    for record in intervals(y):
+        events += raw.interval(*record)
+    events += raw.finish()
+    as_readings = run(np.rint(y * 1e9).astype(np.int64), threshold=6.0)[0]
+    (one,), (other,) = finals(events), finals(as_readings)
+    assert one.sign == other.sign == 1
+    assert one.peak_us == pytest.approx(other.peak_us, abs=40_000)
+    assert one.peak_ppb == pytest.approx(other.peak_ppb, rel=0.1)
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "says"),
+    [
+        ("treshold", 3.0, "no setting treshold"),
+        ("threshold", 0.5, "from 2.0 to 100.0"),
+        ("threshold", float("nan"), "threshold"),
+        ("hold", 1, "true or false"),
+        ("widths_s", (0.3, 0.2), "must rise"),
+        ("widths_s", (), "list of 1 to 8"),
+    ],
+)
+def test_a_wrong_setting_says_what_is_allowed(name, value, says):
+    with pytest.raises(ValueError, match=says):
+        Tracker(INTERVAL_S, **{name: value})
+
+
+def test_other_wrong_input_raises_value_error():
+    with pytest.raises(ValueError, match="interval_s"):
+        Tracker(0.0)
+    with pytest.raises(ValueError, match="frequency"):
+        Tracker(INTERVAL_S).reading(0, -1.0)
+    with pytest.raises(ValueError, match="threshold"):
+        Tracker(INTERVAL_S).set_threshold(0)
+
+
+def test_every_default_is_within_its_own_range():
+    for row in defaults.TABLE:
+        assert defaults.check(row.name, row.default) == row.default
+        assert row.help and row.help == row.help.strip()
+
+
+@pytest.mark.parametrize("interval_s", [0.01, 0.02, 0.1, 0.5])
+def test_other_intervals_find_the_pass_too(interval_s):
+    n = int(60 / interval_s)
+    t = np.arange(n) * interval_s
+    width = max(0.4, 3 * interval_s)
+    rng = np.random.default_rng(1)
+    y = rng.normal(size=n) * 100 + 9000 * (1 + ((t - 40) / width) ** 2) ** -3
+    tracker = Tracker(interval_s, threshold=8.0, widths_s=(0.13, 0.2, 0.32, 0.5) if interval_s < 0.2 else (1.0, 2.0))
+    events = []
+    for k in range(n):
+        events += tracker.reading(int(t[k] * 1e6), EXACT_HZ + round(y[k]))
+    alerts = finals(events + list(tracker.finish()))
+    assert [a.sign for a in alerts] == [1]
+    assert alerts[0].peak_us == pytest.approx(40e6, abs=max(2 * interval_s, 0.1) * 1e6)
+
+
+def test_huge_shifts_are_clipped_not_lost():
+    """A steel plate may move the frequency by percents; the sums must not wrap."""
+    y = noise_ppb(N, 1) + bump_ppb(N, 6.0, -60_000_000, 0.4)
+    alerts = finals(run(y, threshold=6.0)[0])
+    assert alerts[0].sign == -1 and alerts[0].score > 1000
+
+
+def test_a_frequency_that_is_another_for_good_is_followed():
+    """A capacitor changed under power: 6 % off for good.  After 5 s a new reference, then passes are found again."""
+    far = 60_000_000
+    y = np.concatenate([noise_ppb(300, 1), far + noise_ppb(900, 2) + bump_ppb(900, 14.0, 8000, 0.3)])
+    events, states = run(y, threshold=6.0)
+    last = finals(events)[-1]
+    assert (last.sign, last.score > 15) == (1, True)
+    assert last.peak_us == pytest.approx(20e6, abs=60_000)
+    assert abs(states[-1].y_ppb) < 5000
+
+
+def test_memory_does_not_grow():
+    y = np.tile(passes(), 4)
+    tracker = Tracker(INTERVAL_S)
+    read(tracker, y)
+    tracemalloc.start()
+    before = tracemalloc.get_traced_memory()[0]
+    for k, value in enumerate(y.tolist()):
+        tracker.reading((2400 + k) * INTERVAL_US, EXACT_HZ + value)
+    grown = tracemalloc.get_traced_memory()[0] - before
+    tracemalloc.stop()
+    assert grown < 8192
