@@ -32,7 +32,7 @@ MAY = {
     "deploy": (COMMON | {"text", "deploy", "board", "coilwire"}, {"mpremote"}),
     "virtual": (COMMON | {"text", "virtual", "deploy.firmware_files", "coilwire"}, set()),
     "capture": (COMMON | {"capture", "coilwire"}, set()),
-    "live": (COMMON | {"live", "coilwire"}, set()),
+    "live": (COMMON | {"live", "coilwire", "tracker.defaults"}, set()),
     "face": (COMMON | {"text", "face", "live", "coilwire"}, {"rich", "matplotlib"}),
 }
 # The wiring imports everything, but only inside its functions (checked below).

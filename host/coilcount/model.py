@@ -6,6 +6,7 @@ clock since the capture began; times named `..._s` without "host" are on the boa
 (t = 0 at the first edge of the first interval).
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -182,3 +183,25 @@ class Summary:
 
 
 Output = Point | Alert | Hold | Silence | MarkMade | Notice | Summary
+
+
+@dataclass(frozen=True, slots=True)
+class ChainFacts:
+    """What the chain knows right now, for the screen; nothing of it is part of a recording."""
+
+    records: int = 0  # interval records or imported readings taken
+    rate_hz: float = 0.0  # records a second over the last second
+    lost: int = 0
+    damaged: int = 0
+    dropped: int = 0
+    mended: int = 0
+    repaired: int = 0
+    faults: Mapping[str, int] = field(default_factory=dict)  # intervals that the board flagged, by what went wrong
+    stopped: bool = False  # the coil's oscillator
+    temperature_c: float | None = None  # of the board
+    supply_v: float | None = None
+    noise_ppm: float | None = None  # how much readings scatter now
+    threshold: float = 0.0  # the raise level in force, in sigma
+    threshold_ppm: float | None = None  # the same in ppm; None during warm-up
+    hold_from_ppm: float | None = None  # the level from which auto-hold can be relied on
+    roughness: float | None = None  # how many times the noise of the profile this soil has

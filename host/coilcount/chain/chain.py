@@ -7,13 +7,15 @@ from coilwire import records
 from coilcount import __version__
 from coilcount.chain import outputs
 from coilcount.chain.tracking import Tracking
-from coilcount.model import Entry, Output
+from coilcount.model import ChainFacts, Entry, Output
 from coilcount.readings.frequency import Estimate
 from coilcount.readings.intake import Intake
 from coilcount.readings.link_counts import LinkCounts
 from coilcount.readings.noise import Noise
 from coilcount.settings import Settings
 from coilcount.tracker.tracker import Tracker
+
+ZERO_C_K = 273.15
 
 
 class Chain:
@@ -57,6 +59,29 @@ class Chain:
 
     # ------------------------------------------------------------ what it knows, for the screen
 
+    def facts(self) -> ChainFacts:
+        """All that a screen shows of the chain, as it is now."""
+        intake, tracking = self._intake, self._tracking
+        link, status = intake.link, intake.status
+        return ChainFacts(
+            records=link.records,
+            rate_hz=link.rate_hz,
+            lost=link.lost,
+            damaged=link.damaged,
+            dropped=link.dropped,
+            mended=tracking.mended,
+            repaired=tracking.repaired,
+            faults=link.faults,
+            stopped=intake.stopped,
+            temperature_c=None if status is None else status.temperature_mk / 1000 - ZERO_C_K,
+            supply_v=None if status is None else status.supply_mv / 1000,
+            noise_ppm=tracking.noise.recent_ppm,
+            threshold=tracking.threshold,
+            threshold_ppm=tracking.threshold_ppm,
+            hold_from_ppm=tracking.hold_from_ppm,
+            roughness=tracking.roughness,
+        )
+
     @property
     def link(self) -> LinkCounts:
         """Counts of the link."""
@@ -87,11 +112,6 @@ class Chain:
         return None if base is None else self._tracking.window.estimate(base.tick_s)
 
     @property
-    def stopped(self) -> bool:
-        """The board has said that its oscillator stopped, and no interval came since."""
-        return self._intake.stopped
-
-    @property
     def settling(self) -> bool:
         """An alert is raised and its sign is not settled."""
         return self._tracking.settling
@@ -102,11 +122,6 @@ class Chain:
         return self._tracking.threshold
 
     @property
-    def threshold_ppm(self) -> float | None:
-        """The raise level in ppm of the box statistic, of the width with the least noise; None while boxes fill."""
-        return self._tracking.threshold_ppm
-
-    @property
     def hold_from_ppm(self) -> float | None:
         """The level in ppm from which the automatic hold is to be relied on here; None while unknown, or without it."""
         return self._tracking.hold_from_ppm
@@ -115,13 +130,3 @@ class Chain:
     def roughness(self) -> float | None:
         """How many times the noise that was learned this ground has, 1.0 and more; None where none was learned."""
         return self._tracking.roughness
-
-    @property
-    def mended(self) -> int:
-        """Readings that jumped further than a pass can, replaced so far by the line between their neighbours."""
-        return self._tracking.mended
-
-    @property
-    def repaired(self) -> int:
-        """Miscounted edges taken out of the raw sums so far."""
-        return self._tracking.repaired

@@ -43,7 +43,7 @@ def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> in
     readout = Readout()
     facts = readout.facts
     facts.title, facts.simulated, facts.file = source.title, source.simulated, file or ""
-    facts.noise_learned = bool(settings.tracker["noise_ppm_rthz"])
+    facts.noise_profile = bool(settings.tracker["noise_ppm_rthz"])
     warnings: list[str] = []
 
     def warn(text: str) -> None:
@@ -150,5 +150,5 @@ def _views(args: argparse.Namespace, settings, readout, stack: contextlib.ExitSt
         return [PlainLines(readout, sys.stderr, quiet=True)]
     simulated = "SIMULATED, " if readout.facts.simulated else ""
     say(f"live: {simulated}{readout.facts.title}")
-    say(f"live: {noise_words(readout.facts.noise_learned)}")
+    say(f"live: {noise_words(readout.facts.noise_profile)}")
     return [PlainLines(readout, sys.stdout)]

@@ -110,23 +110,23 @@ def _alert_line(alert: Alert) -> tuple[float | None, str] | None:
 
 def status_line(readout: r.Readout) -> str:
     """How the link and the coil are, in one line."""
-    facts = readout.facts
+    facts, chain = readout.facts, readout.chain
     parts = [
         f"status {r.clock(facts.host_s)}",
-        f"{facts.records_per_s:.1f} records/s",
-        f"lost {facts.lost}",
-        f"damaged {facts.damaged}",
-        f"dropped {facts.dropped}",
-        f"mended {facts.mended}",
-        f"repaired {facts.repaired}",
-        *(f"{word} {count}" for word, count in facts.faults.items()),
+        f"{facts.rate_hz:.1f} records/s",
+        f"lost {chain.lost}",
+        f"damaged {chain.damaged}",
+        f"dropped {chain.dropped}",
+        f"mended {chain.mended}",
+        f"repaired {chain.repaired}",
+        *(f"{word} {count}" for word, count in chain.faults.items()),
         readout.coil(),
         f"drift {r.optional(readout.drift_ppm_per_min(), '+.2f', 'ppm/min')}",
-        f"noise {r.optional(facts.noise_ppm, '.3f', 'ppm')}",
-        r.optional(facts.temperature_c, ".1f", "°C"),
-        r.noise_words(facts.noise_learned).partition(":")[0],
+        f"noise {r.optional(chain.noise_ppm, '.3f', 'ppm')}",
+        r.optional(chain.temperature_c, ".1f", "°C"),
+        r.noise_words(facts.noise_profile).partition(":")[0],
         *([f"disk {facts.disk_late_s:.0f} s late"] if facts.disk_late_s > r.DISK_LATE_S else []),
-        *filter(None, [r.rougher_words(facts.roughness), readout.hold_words()]),
+        *filter(None, [r.rougher_words(chain.roughness), readout.hold_words()]),
     ]
     return ", ".join(parts)
 

@@ -8,11 +8,8 @@ import math
 from rich.style import Style
 from rich.text import Text
 
+from coilcount.face.palette import Palette
 from coilcount.live.readout import Column, Readout
-
-RISE = Style(color="#0072B2")
-FALL = Style(color="#D55E00")
-DIM = Style(dim=True)
 
 _UP = " ▁▄█"
 _DOWN = " ▔▀█"
@@ -22,21 +19,21 @@ _GAP = "░"
 _MARK = "m"
 
 
-def strip_rows(readout: Readout, width: int, rows: int, axis: int) -> list[Text]:
+def strip_rows(readout: Readout, palette: Palette, width: int, rows: int, axis: int) -> list[Text]:
     """2 rows + 1 lines of strip and one of time axis; the scale takes `axis` columns on the left."""
     columns, column_s = readout.strip(max(1, width - axis - 1))
-    threshold = readout.facts.threshold_ppm
+    threshold = readout.chain.threshold_ppm
     full = scale(columns, threshold)
     band_row = None if threshold is None else min(rows - 1, math.floor(threshold / full * rows))
     lines = []
     for row in range(rows - 1, -1, -1):
         label = f"{full:+g} ppm" if row == rows - 1 else "threshold" if row == band_row else ""
-        lines.append(_side(columns, row, rows, full, row == band_row, label, axis, 1))
-    lines.append(_zero(columns, axis))
+        lines.append(_side(columns, row, rows, full, row == band_row, label, axis, 1, palette))
+    lines.append(_zero(columns, axis, palette))
     for row in range(rows):
         label = f"{-full:+g} ppm" if row == rows - 1 else ""
-        lines.append(_side(columns, row, rows, full, row == band_row, label, axis, -1))
-    lines.append(_time_axis(len(columns), column_s, axis))
+        lines.append(_side(columns, row, rows, full, row == band_row, label, axis, -1, palette))
+    lines.append(_time_axis(len(columns), column_s, axis, palette))
     return lines
 
 
@@ -59,30 +56,38 @@ def level(shift_ppm: float, full_ppm: float, row: int, rows: int) -> int:
 
 
 def _side(
-    columns: list[Column], row: int, rows: int, full: float, band: bool, label: str, axis: int, sign: int
+    columns: list[Column],
+    row: int,
+    rows: int,
+    full: float,
+    band: bool,
+    label: str,
+    axis: int,
+    sign: int,
+    palette: Palette,
 ) -> Text:
-    blocks, style = (_UP, RISE) if sign > 0 else (_DOWN, FALL)
+    blocks = _UP if sign > 0 else _DOWN
     empty = _BAND if band else " "
     cells = []
     for column in columns:
         here = column.shift_ppm is not None and column.shift_ppm * sign > 0
         filled = level(column.shift_ppm, full, row, rows) if here else 0
         cells.append(blocks[filled] if filled else empty)
-    line = Text().append(f"{label:>{axis - 2}} │", DIM)
-    _append_runs(line, "".join(cells), empty, style)
+    line = Text().append(f"{label:>{axis - 2}} │", palette.quiet)
+    _append_runs(line, "".join(cells), empty, palette.sign(sign), palette.quiet)
     return line
 
 
-def _append_runs(line: Text, cells: str, empty: str, style: Style) -> None:
+def _append_runs(line: Text, cells: str, empty: str, style: Style, quiet: Style) -> None:
     """Append cells in runs of one style: a span a run, not one a cell."""
     start = 0
     for place in range(1, len(cells) + 1):
         if place == len(cells) or (cells[place] == empty) != (cells[start] == empty):
-            line.append(cells[start:place], DIM if cells[start] == empty else style)
+            line.append(cells[start:place], quiet if cells[start] == empty else style)
             start = place
 
 
-def _zero(columns: list[Column], axis: int) -> Text:
+def _zero(columns: list[Column], axis: int, palette: Palette) -> Text:
     def cell(column: Column) -> str:
         if column.mark:
             return _MARK
@@ -90,13 +95,13 @@ def _zero(columns: list[Column], axis: int) -> Text:
             return _GAP if column.gap else " "
         return _ZERO
 
-    return Text().append(f"{'0':>{axis - 2}} ┤", DIM).append("".join(cell(column) for column in columns))
+    return Text().append(f"{'0':>{axis - 2}} ┤", palette.quiet).append("".join(cell(column) for column in columns))
 
 
-def _time_axis(columns: int, column_s: float, axis: int) -> Text:
+def _time_axis(columns: int, column_s: float, axis: int, palette: Palette) -> Text:
     left = f"-{columns * column_s:.0f} s"
     legend = "rose above, fell below   ░ gap   m mark"
     right = "now"
     room = columns - len(left) - len(right)
     middle = legend.center(room) if room > len(legend) + 1 else " " * max(0, room)
-    return Text(" " * axis + (left + middle + right)[:columns], DIM)
+    return Text(" " * axis + (left + middle + right)[:columns], palette.quiet)

@@ -5,15 +5,19 @@ All times are seconds on the board's time base unless they say host.
 
 import math
 from collections import deque
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
-from coilcount.model import Alert, MarkMade, Output, Point, Silence
+from coilcount.live.facts import Facts
+from coilcount.model import Alert, ChainFacts, MarkMade, Output, Point, Silence
 
 BIN_S = 0.1  # the strip's finest column
 KEPT_S = 80.0  # how much of the past the strip may show on the widest terminal
-ANSWER_STAYS_S = 3.0  # an alert is over in a third of a second: its answer stays long enough to be read
+# An alert is over in a third of a second.  Its answer stays long enough to look up from the ground, then fades, then
+# goes: an old answer must not be taken for the present one.  Chosen by hand.
+ANSWER_FRESH_S = 3.0
+ANSWER_STAYS_S = 8.0
 CLEAR_OF = 3.0  # standard uncertainties
 DRIFT_OVER_S = 60.0
 DRIFT_AT_LEAST_S = 10.0
@@ -30,44 +34,10 @@ FALL = "▼"
 STEADY = "–"
 GLYPH = {1: RISE, -1: FALL, 0: STEADY}
 # Okabe and Ito's blue and vermillion, told apart by every kind of colour vision; place, glyph and word say the same.
-COLOUR = {1: "#0072B2", -1: "#D55E00", 0: ""}
+COLOUR = {1: "#007ABE", -1: "#BF5500", 0: ""}
 WENT = {1: "rose", -1: "fell", 0: "not settled"}
 # The sign tells which way the inductance went, not the metal.
 RESPONSE_WORDS = {"ferrous": "ferrous response", "non-ferrous": "non-ferrous, or sheet iron", "uncertain": "uncertain"}
-
-
-@dataclass(slots=True)
-class Facts:
-    """What does not come out of the chain's outputs; the session keeps it up to date."""
-
-    title: str = ""
-    simulated: bool = False
-    file: str = ""
-    raise_level: float = 0.0  # z
-    problem: str = ""  # why no board is on the line
-    problem_since_host_s: float = 0.0
-    stopped: bool = False  # the coil's oscillator
-    host_s: float = 0.0
-    records_per_s: float = 0.0
-    records: int = 0
-    lost: int = 0
-    damaged: int = 0
-    dropped: int = 0
-    mended: int = 0  # readings that jumped further than a pass can
-    repaired: int = 0  # miscounted edges
-    faults: Mapping[str, int] = field(default_factory=dict)  # intervals that the board flagged, by what went wrong
-    reconnections: int = 0
-    temperature_c: float | None = None
-    supply_v: float | None = None
-    noise_ppm: float | None = None
-    threshold_ppm: float | None = None
-    hold_from_ppm: float | None = None  # the automatic hold is to be relied on from there on
-    noise_learned: bool = False
-    roughness: float | None = None  # how many times the learned noise this ground has
-    frozen_since_host_s: float | None = None
-    message: str = ""  # for a few seconds
-    warning: str = ""  # stays
-    disk_late_s: float = 0.0  # for how long the disk has not confirmed what was recorded
 
 
 @dataclass(slots=True)
@@ -81,22 +51,38 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """The one line that counts.  sign: 0 steady or not settled."""
+    """The one line that can be read from two metres, and what stands under it.
 
-    sign: int
-    words: str
-    confidence: float | None = None
+    word: FERROUS, NON-FERROUS, UNCERTAIN, SETTLING, ROSE, FELL, NO DATA, STOPPED, or "" for nothing to report.
+    note: the same in a sentence, quietly; sign: of the shift, 0 if there is none or it is not settled;
+    peak_ppm, peak_hz: of the pass, or the level over a held or frozen baseline; age_s: since the peak, None for what is
+    true now; alert: the one that it is about.
+    """
+
+    word: str
+    note: str
+    sign: int = 0
+    peak_ppm: float | None = None
+    peak_hz: float | None = None
+    age_s: float | None = None
     alert: Alert | None = None
+
+    @property
+    def fresh(self) -> bool:
+        """Shown in full strength; later it is dimmed."""
+        return self.age_s is None or self.age_s <= ANSWER_FRESH_S
 
 
 @dataclass(slots=True)
 class Readout:
     """take() every output; then read off the rest.
 
+    facts: what the session knows; chain: what the chain knows, set anew for every picture.
     estimate: the chain's, asked only when something is drawn; None, or frequency_hz with uncertainty_hz.
     """
 
     facts: Facts = field(default_factory=Facts)
+    chain: ChainFacts = field(default_factory=ChainFacts)
     estimate: Callable[[], Any] = lambda: None
     point: Point | None = None
     alerts: deque[Alert] = field(default_factory=lambda: deque(maxlen=20))
@@ -115,45 +101,53 @@ class Readout:
             self._bin(output.time_s).mark = True
 
     def answer(self) -> Answer:
-        """What the shift suggests now, in words; the last alert's answer stays a few seconds."""
+        """What is to be told now; the answer of the last alert stays a few seconds."""
         point = self.point
         if self.facts.problem:
-            return Answer(0, f"nothing is received: {self.facts.problem}")
-        if self.facts.stopped:
-            return Answer(0, "nothing is counted: the oscillator has stopped")
+            return Answer("NO DATA", f"nothing is received: {self.facts.problem}")
+        if self.chain.stopped:
+            return Answer("STOPPED", "nothing is counted: the oscillator has stopped")
         if point is None:
-            return Answer(0, "waiting for the first reading")
+            return Answer("", "waiting for the first reading")
         alert = self.alerts[-1] if self.alerts else None
         if alert and alert.stage == "final" and alert.sign == 0:
-            alert = None  # it went before its sign could settle
-        stands = self._standing() if point.ready else None
-        if stands and alert and alert.sign != stands.sign:
-            # The coil moves over what lies there: the alert is of the movement, the level of the thing.
-            return stands
-        if alert and (alert.released_s is None or point.time_s - alert.released_s < ANSWER_STAYS_S):
-            if alert.sign == 0:
-                return Answer(0, "settling…", None, alert)
-            return Answer(alert.sign, f"{WENT[alert.sign]}: {response_words(alert)}", alert.confidence, alert)
+            alert = None  # it ended before its sign could settle
+        level = self._level() if point.ready else None
+        if level and (alert is None or alert.sign != level.sign or self._age_s(alert) > ANSWER_FRESH_S):
+            # The coil moves over what lies there: the alert is of the movement, the level is of the object.
+            return level
+        if alert and (alert.released_s is None or self._age_s(alert) <= ANSWER_STAYS_S):
+            return self._of_alert(alert)
         if not point.ready:
-            return Answer(0, "filling the boxes")
-        if stands:
-            return stands
+            return Answer("", "warm-up: the first 4 s only collect readings, no alert can be raised")
         if point.held:
-            return Answer(0, "held: something rests under the coil")
-        return Answer(0, "steady: nothing above the threshold")
+            return Answer("", "baseline held: something rests under the coil")
+        return Answer("", "nothing above the threshold")
 
-    def _standing(self) -> Answer | None:
-        """What the level over a frozen or held baseline says; None where there is none, or no level clear of it."""
+    def _age_s(self, alert: Alert) -> float:
+        return max(0.0, self.point.time_s - alert.peak_s)
+
+    def _of_alert(self, alert: Alert) -> Answer:
+        if alert.sign == 0:
+            return Answer("SETTLING", "an alert is raised, its sign is not final", alert=alert)
+        return Answer(
+            alert.response.upper(), f"{WENT[alert.sign]}: {response_words(alert)}", alert.sign, alert.peak_shift_ppm,
+            alert.peak_shift_hz, self._age_s(alert), alert,
+        )  # fmt: skip
+
+    def _level(self) -> Answer | None:
+        """The level over a frozen or held baseline; None without one, or if it is not clear of its uncertainty."""
         frozen = self.facts.frozen_since_host_s is not None
         way = self.way()
         if not way or not (frozen or self.point.held):
             return None
-        return Answer(way, f"{WENT[way]}, as seen from the {'frozen zero' if frozen else 'held baseline'}")
+        note = f"level over the {'frozen' if frozen else 'held'} baseline, now"
+        return Answer(WENT[way].upper(), note, way, self.point.shift_ppm, self.point.shift_hz)
 
     @property
     def point_now(self) -> Point | None:
         """The latest reading while readings come; an old one is no answer to where the coil is now."""
-        return None if self.facts.problem or self.facts.stopped else self.point
+        return None if self.facts.problem or self.chain.stopped else self.point
 
     def way(self) -> int:
         """Which way the frequency is off right now: -1, 0 or +1, where it is clear of its uncertainty."""
@@ -167,28 +161,26 @@ class Readout:
         since_s = self.facts.frozen_since_host_s
         return None if since_s is None else self.facts.host_s - since_s
 
-    def zero(self) -> str:
-        """What the baseline does and how far that is to be trusted, in words that fit 60 columns with their label."""
+    def baseline(self) -> str:
+        """What the baseline does and how far it can be trusted, in words that fit 60 columns with their label."""
         age_s = self.frozen_s()
         if age_s is not None:
             if age_s > FROZEN_GOOD_S:
-                return f"FROZEN {clock(age_s)}: by now 1 ppm off and more; f new zero"
-            return f"FROZEN {clock(age_s)}: good 4-5 s outdoors, 10 s on a bench"
+                return f"FROZEN {clock(age_s)}: may be 1 ppm off by now, f again"
+            return f"FROZEN {clock(age_s)}: good for 4 s outdoors, 9 s on a bench"
         if self.point and self.point.held:
             return "HELD by itself; f freezes it until g"
         words = self.hold_words()
-        if not words:
-            return "follows the ground"
-        return f"{words}: f beside it" if words.startswith("no hold") else f"follows; {words}"
+        return f"tracking; {words}" if words else "tracking"
 
     def hold_words(self) -> str:
-        """From which level on the automatic hold is to be relied on here; nothing where that is not known."""
-        from_ppm = self.facts.hold_from_ppm
+        """The level from which auto-hold can be relied on; nothing while that is not known."""
+        from_ppm = self.chain.hold_from_ppm
         if from_ppm is None:
             return ""
         if from_ppm > HOLD_MOST_PPM:
-            return f"no hold below {from_ppm:.0f} ppm on this ground"
-        return f"held by itself from {from_ppm:.1f} ppm on"
+            return f"no auto-hold below {from_ppm:.0f} ppm: use f"
+        return f"auto-hold from {from_ppm:.1f} ppm on"
 
     def coil(self) -> str:
         """The coil's frequency in words: over the last second with its uncertainty, else that of the last reading."""

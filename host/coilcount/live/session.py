@@ -12,13 +12,13 @@ from coilcount.errors import StorageError
 from coilcount.live.boundary import Boundary
 from coilcount.live.readout import Readout
 from coilcount.model import Entry, Header, Notice, Operator, Output, Point, Silence, Summary
+from coilcount.tracker.defaults import TABLE
 
 THRESHOLD_STEP = 1.1
-LOWEST_THRESHOLD = 2.0
-HIGHEST_THRESHOLD = 100.0
+_THRESHOLD = next(setting for setting in TABLE if setting.name == "threshold")
 MESSAGE_STAYS_S = 4.0
 NOTICE_STAYS_S = 15.0
-FROZEN_GOOD = "frozen: good to 1 ppm for 4 to 5 s outdoors, up to 10 s on a bench (by simulation)"
+FROZEN_GOOD = "frozen: good to 1 ppm for 4 s outdoors, 9 s on a bench (by simulation)"
 # A board says something each second, also with its oscillator stopped.  Told, no more: a silence is no disconnect.
 SILENT_S = 8.0
 _FAILED = object()
@@ -91,7 +91,6 @@ class Session:
         self._keys = keys
         self._ended = ended
         self._until_s = None if for_s is None else clock() + for_s
-        self._threshold = chain.threshold
         self._marks = 0
         self._message_until_s = 0.0
         self._heard_s = clock()
@@ -123,6 +122,7 @@ class Session:
 
     def press(self, key: str) -> None:
         """One key of the keyboard; unknown ones do nothing."""
+        facts = self.readout.facts
         if key in ("q", "Q"):
             self.over = True
         elif key in ("m", "M"):
@@ -130,18 +130,22 @@ class Session:
             self._operate("mark", text=f"key {self._marks}")
             self.say(f"mark {self._marks}")
         elif key in ("f", "F"):
-            again = self.readout.facts.frozen_since_host_s is not None
+            again = facts.frozen_since_host_s is not None
             self._operate("freeze")
-            self.readout.facts.frozen_since_host_s = self._clock()
-            self.say("a new zero: where the coil is now" if again else FROZEN_GOOD)
-        elif key in ("g", "G") and self.readout.facts.frozen_since_host_s is not None:
+            facts.frozen_since_host_s = self._clock()
+            self.say("baseline set again: to what the coil reads now" if again else FROZEN_GOOD)
+        elif key in ("g", "G") and facts.frozen_since_host_s is not None:
             self._operate("thaw")
-            self.readout.facts.frozen_since_host_s = None
-            self.say("the baseline follows again")
+            facts.frozen_since_host_s = None
+            self.say("the baseline tracks again")
         elif key in ("+", "="):
-            self._set_threshold(self._threshold * THRESHOLD_STEP)
+            self._set_threshold(self._chain.threshold * THRESHOLD_STEP)
         elif key in ("-", "_"):
-            self._set_threshold(self._threshold / THRESHOLD_STEP)
+            self._set_threshold(self._chain.threshold / THRESHOLD_STEP)
+        elif key == "?":
+            facts.help_shown = not facts.help_shown
+        elif key in ("b", "B"):
+            facts.theme = "standard" if facts.theme == "bright" else "bright"
 
     def say(self, text: str, stays_s: float = MESSAGE_STAYS_S) -> None:
         """A line for the person at the screen, for a few seconds."""
@@ -168,9 +172,8 @@ class Session:
         self._take(Operator(self._clock(), action, value, text))
 
     def _set_threshold(self, value: float) -> None:
-        value = round(min(HIGHEST_THRESHOLD, max(LOWEST_THRESHOLD, value)), 2)
-        if value != self._threshold:
-            self._threshold = value
+        value = round(min(_THRESHOLD.highest, max(_THRESHOLD.lowest, value)), 2)
+        if value != self._chain.threshold:
             self._operate("threshold", value)
         self.say(f"threshold {value:.2f} σ")
 
@@ -205,7 +208,7 @@ class Session:
         elif isinstance(output, Silence) and self.readout.facts.frozen_since_host_s is not None:
             # Behind a gap the tracker freezes on the first thing that comes.
             self.readout.facts.frozen_since_host_s = self._clock()
-            self.say("the frozen zero is lost in the gap: f beside the target sets a new one", NOTICE_STAYS_S)
+            self.say("the frozen baseline is lost in the gap: press f next to the target", NOTICE_STAYS_S)
         if self._keep and not isinstance(output, Point):
             self._keep(output)
 
@@ -214,23 +217,9 @@ class Session:
             self._views.remove(view)
 
     def _refresh(self, now: float) -> None:
-        facts, link, status = self.readout.facts, self._chain.link, self._chain.status
+        facts = self.readout.facts
+        self.readout.chain = self._chain.facts()
         facts.host_s = now
-        # The rate is that of the last second with a status: it says nothing once nothing comes.
-        quiet = bool(self._link.problem) or now - self._heard_s > RATE_STAYS_S
-        facts.records, facts.records_per_s = link.records, 0.0 if quiet else link.rate_hz
-        facts.lost, facts.damaged, facts.dropped = link.lost, link.damaged, link.dropped
-        facts.mended, facts.repaired = self._chain.mended, self._chain.repaired
-        facts.faults = link.faults
-        if status is not None:
-            facts.temperature_c = status.temperature_mk / 1000 - 273.15
-            facts.supply_v = status.supply_mv / 1000
-        facts.noise_ppm = self._chain.noise.recent_ppm
-        facts.threshold_ppm = self._chain.threshold_ppm
-        facts.hold_from_ppm = self._chain.hold_from_ppm
-        facts.roughness = self._chain.roughness
-        facts.stopped = self._chain.stopped
-        facts.raise_level = self._threshold
         facts.disk_late_s = getattr(self._writer, "late_s", 0.0)
         facts.reconnections = self._link.reconnections
         problem = self._link.problem
@@ -239,5 +228,8 @@ class Session:
         if problem and not facts.problem:
             facts.problem_since_host_s = self._heard_s
         facts.problem = problem
+        # The chain's rate is that of the last second with a status: it says nothing once nothing comes.
+        quiet = bool(problem) or now - self._heard_s > RATE_STAYS_S
+        facts.rate_hz = 0.0 if quiet else self.readout.chain.rate_hz
         if facts.message and now > self._message_until_s:
             facts.message = ""
