@@ -26,10 +26,11 @@ STEP_S = 0.1
 _THEME = TerminalTheme((16, 16, 16), (230, 230, 230), [(0, 0, 0)] * 8)
 # rich's own template loads fonts from the network; this one takes the reader's.
 _FORMAT = """\
-<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" role="img" aria-label="The live screen">
+<svg xmlns="http://www.w3.org/2000/svg" xml:space="preserve" viewBox="0 0 {width} {height}"
+role="img" aria-label="The live screen">
 <style>{styles}
 .{unique_id}-matrix {{font-family: Menlo, Consolas, "DejaVu Sans Mono", monospace; font-size: {char_height}px;
-line-height: {line_height}px;}}</style>
+line-height: {line_height}px; white-space: pre;}}</style>
 <defs>{lines}</defs>
 <rect width="{width}" height="{height}" fill="#101010"/>
 <g transform="translate({terminal_x}, {terminal_y})">{backgrounds}<g class="{unique_id}-matrix">{matrix}</g></g>

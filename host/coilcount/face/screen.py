@@ -70,7 +70,7 @@ def draw(readout: r.Readout, width: int, height: int, unicode: bool = True) -> l
     top = [rows.title(readout, palette, width), *answer_rows(readout, palette, width, height)]
     quiet = [rows.now(readout, palette, width), rows.coil(readout), rows.baseline(readout, palette)]
     bottom = [
-        rows.link(readout, palette), rows.board(readout), rows.soil(readout, palette, width),
+        rows.link(readout, palette, width), rows.board(readout), rows.soil(readout, palette, width),
         rows.file(readout, palette), rows.note(readout, palette), rows.keys(palette),
     ]  # fmt: skip
     if height >= 30:
@@ -84,7 +84,7 @@ def draw(readout: r.Readout, width: int, height: int, unicode: bool = True) -> l
         line.no_wrap = True
         line.overflow = "crop"
         line.truncate(width, pad=bool(palette.base.bgcolor))
-        line.style = palette.base
+        line.style = line.style or palette.base
         if not unicode:
             line.plain = _ascii(line.plain)
     return lines

@@ -89,8 +89,8 @@ def alerts(readout: r.Readout, palette: Palette, rows: int, columns: int) -> lis
     return [*out, *[Text()] * (rows - len(out))]
 
 
-def link(readout: r.Readout, palette: Palette) -> Text:
-    """What arrives, and what does not."""
+def link(readout: r.Readout, palette: Palette, columns: int) -> Text:
+    """What arrives, and what does not; a count that has no room is left out whole."""
     facts, chain = readout.facts, readout.chain
     line = label("link")
     if facts.problem:
@@ -103,7 +103,9 @@ def link(readout: r.Readout, palette: Palette) -> Text:
     counts["mended"] = chain.mended + chain.repaired
     counts["reconnected"] = facts.reconnections
     for word, count in counts.items():
-        line.append(f"  {word} {count:<4}", palette.strong if count else "")
+        text = f"  {word} {count:<4}"
+        if line.cell_len + len(text) <= columns:
+            line.append(text, palette.strong if count else "")
     return line
 
 
