@@ -8,6 +8,7 @@ from rich.text import Text
 from coilcount.face.answer_rows import WEAK, strength
 from coilcount.face.palette import Palette
 from coilcount.live import readout as r
+from coilcount.text import printable
 
 CENTRE = "cross at right angles: loudest point; a long one: loudest at its ends"
 CENTRE_SHORT = "cross at right angles: loudest point; long: ends"
@@ -25,7 +26,7 @@ def title(readout: r.Readout, palette: Palette, columns: int) -> Text:
     if facts.simulated:
         line.append(" SIMULATED ", palette.warning)
         line.append(" ")
-    line.append(facts.title)
+    line.append(printable(facts.title))  # before it is cut: what cannot be shown takes more room
     right = f"{r.clock(facts.host_s)} "
     line.truncate(max(0, columns - len(right) - 1))
     line.append(" " * (columns - line.cell_len - len(right)) + right)
