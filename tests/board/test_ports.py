@@ -6,7 +6,7 @@ import os
 import pytest
 from coilcount.board import opening, ports
 from coilcount.commands.cli import main
-from coilcount.errors import DeviceError
+from coilcount.errors import DeviceError, NoSuchPortError
 from ptyboard import HELLO, PtyBoard
 
 
@@ -79,7 +79,7 @@ def test_the_command_lists_the_board_and_says_2_without_one(tmp_path, monkeypatc
 
 
 def test_a_missing_port_names_those_near(tmp_path):
-    with PtyBoard(tmp_path / "ttyACM0"), pytest.raises(DeviceError, match="no such port") as caught:
+    with PtyBoard(tmp_path / "ttyACM0"), pytest.raises(NoSuchPortError) as caught:
         opening.open_port(str(tmp_path / "ttyACM1"))
     assert "ttyACM0" in caught.value.remedy
 
