@@ -181,7 +181,7 @@ def test_the_port_is_chosen_only_where_one_board_is_in():
     other = Port("/dev/ttyUSB0", "0403:6001", "F1")
     assert install.choose(listing=lambda: [other, pico]) == pico.device
     assert install.choose("e1", listing=lambda: [other, pico]) == pico.device
-    with pytest.raises(DeviceError, match="2 boards are there") as caught:
+    with pytest.raises(DeviceError, match="2 boards are connected") as caught:
         install.choose(listing=lambda: [pico, Port("/dev/ttyACM1", "2E8A:0005", "E2")])
     assert "E1" in str(caught.value) and "E2" in str(caught.value)
     with pytest.raises(DeviceError, match="no board found") as caught:

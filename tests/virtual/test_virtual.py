@@ -161,7 +161,7 @@ def test_an_unplug_is_a_hang_up_and_settings_outlive_it():
     assert check_sums(intervals, times) > len(times) - 1100
 
 
-def test_a_host_that_stops_reading_loses_whole_records_and_is_told():
+def test_a_host_that_stops_reading_loses_whole_records_and_their_number_is_reported():
     with board(pace=25, ms=16_000, period=12_500, jitter=0) as virtual, Host(virtual.port) as host:
         assert host.ask(1, "set", "interval_ms", 5).ok == 1
         host.until(lambda: len(host.all(records.Status)) > 1)
@@ -257,7 +257,7 @@ def test_a_firmware_that_breaks_is_one_clear_error(tmp_path):
     (broken / "app.py").write_text("raise RuntimeError('the app is broken')\n")
     with VirtualBoard(broken, [sys.executable, str(FEED), json.dumps({"pace": 1, "ms": 5000})]) as virtual:
         assert virtual.wait(5)
-        with pytest.raises(DeviceError, match="ended by itself") as caught:
+        with pytest.raises(DeviceError, match="ended unexpectedly") as caught:
             virtual.check()
         assert "the app is broken" in str(caught.value) and "\n" not in str(caught.value)
         assert not os.path.exists(virtual.port)
