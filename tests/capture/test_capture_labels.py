@@ -29,7 +29,7 @@ def test_labels_come_back(tmp_path):
         (",ferrous", ",ferous", 'response is "ferous".*line 2.*Did you mean "ferrous"'),
         (",5.0", ",deep", 'depth_cm is "deep".*line 2'),
         ("knock", "knock,knock", "number of cells.*line 3"),
-        ('"""', '""', "no CSV text"),
+        ('"""', '""', "not CSV text"),
     ],
 )
 def test_labels_that_are_not_right_are_refused_with_their_line(tmp_path, old, new, message):

@@ -98,9 +98,9 @@ BAD_LOGS = {
     "a number out of all bounds": (log_of(*GOOD, "0.2,1e300,20"), 'frequency_hz is "1e300"', "line 4"),
     "a decimal comma": (log_of(*GOOD, "0,2,25000,20"), "4 cells where line 1 names 3", "line 4"),
     "a cut row": (log_of(*GOOD, "0.2,250"), "2 cells where line 1 names 3", "line 4"),
-    "an open quote": (log_of(*GOOD, '0.2,"25000,20'), "no CSV text", "in.csv"),
+    "an open quote": (log_of(*GOOD, '0.2,"25000,20'), "not CSV text", "in.csv"),
     "one reading": (log_of(GOOD[0]), "1 readings are too few", "in.csv"),
-    "not UTF-8": (b"time_s,frequency_hz\n\xff\xfe\n", "no CSV text in UTF-8", "in.csv"),
+    "not UTF-8": (b"time_s,frequency_hz\n\xff\xfe\n", "not CSV text in UTF-8", "in.csv"),
 }
 
 
