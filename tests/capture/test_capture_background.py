@@ -199,7 +199,7 @@ def test_a_warning_comes_once_before_the_disk_is_full_and_an_unknown_room_is_non
     with BackgroundWriter(tmp_path / "a.ccap", HEADER, on_warning=said.append, sync_s=0.01, free=fake_free) as writer:
         wait_for(lambda: writer.tick(0.1) or said)
         time.sleep(0.05)
-    assert len(said) == 1 and "only 20 MB are left" in said[0] and "a.ccap" in said[0]
+    assert len(said) == 1 and "only 20 MB are free" in said[0] and "a.ccap" in said[0]
 
 
 def recording(folder: Path, said: list) -> BackgroundWriter:

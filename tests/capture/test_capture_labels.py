@@ -28,7 +28,7 @@ def test_labels_come_back(tmp_path):
         ("1.5", "nan", 'closest_s is "nan".*line 2'),
         (",ferrous", ",ferous", 'response is "ferous".*line 2.*Did you mean "ferrous"'),
         (",5.0", ",deep", 'depth_cm is "deep".*line 2'),
-        ("knock", "knock,knock", "number of cells.*line 3"),
+        ("knock", "knock,knock", "too many or too few cells.*line 3"),
         ('"""', '""', "not CSV text"),
     ],
 )

@@ -23,8 +23,8 @@ REQUIRED = ("time_s", "frequency_hz")
 OPTIONAL = ("temperature_c", "amplitude_v", "supply_v")
 COLUMNS = REQUIRED + OPTIONAL
 
-# Characters.  A line that is longer is refused, so that a file without line feeds is not read into memory whole.  Chosen
-# by hand: no row is nearly as long.
+# Characters.  A longer line is refused, so that a file without line feeds is not read into memory whole.  Chosen by
+# hand: no row is nearly as long.
 _MAX_LINE = 1 << 20
 # Different spacings that are counted one by one.  If there are more, neighbouring ones are counted together.  Chosen by
 # hand: about 1 MB of memory.
@@ -53,7 +53,7 @@ class Log:
             yield reading
             count += 1
         if count < self.count:
-            raise InputError("the log became shorter while it was read", self.path, "Import it when no program writes to it any more")
+            raise InputError("the log became shorter while it was read", self.path, "Close the program that writes it")
 
 
 def read_log(path: str | os.PathLike, watched: Callable[[Iterator[Imported]], Iterator[Imported]] = iter) -> Log:

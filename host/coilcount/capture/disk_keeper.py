@@ -97,6 +97,6 @@ class DiskKeeper:
             if self.failure != self.earlier_failure:
                 self.earlier_failure = self.failure
                 self._warnings.append(
-                    f"the disk did not keep the last second of {part.path}: {self.failure}. Recording goes on; check the "
-                    "disk"
+                    f"the disk did not keep the last second of {part.path}: {self.failure}. Recording goes on; check "
+                    "the disk"
                 )

@@ -16,8 +16,8 @@ from coilcount.model import End, Entry, Header
 
 # Bytes that are read from the disk at once.  Chosen by hand.
 _CHUNK_BYTES = 1 << 16
-# Bytes.  A longer line is damage, and is taken in pieces so that memory stays bounded.  Chosen by hand: the longest line
-# is a header with a plan inside, and schema/toml_text.py limits the plan so that it fits.
+# Bytes.  A longer line is damage, and is taken in pieces so that memory stays bounded.  Chosen by hand: the longest
+# line is a header with a plan inside, and schema/toml_text.py limits the plan so that it fits.
 _MAX_LINE_BYTES = 1 << 20
 # A file without an entry in this many first lines is refused as no capture.  Chosen by hand.
 _HEADER_SEARCH_LINES = 20
@@ -93,8 +93,8 @@ def read_capture(path: str | os.PathLike, report: Report | None = None) -> Itera
 def read_lines(path: str | os.PathLike, report: Report) -> Iterator[tuple[bytes, Entry | None]]:
     """Like read_capture(), with the bytes of each undamaged line without its line feed.
 
-    A line of an unknown kind has None for its entry.  If the first line is damaged, a stand-in Header with the bytes b""
-    comes first.
+    A line of an unknown kind has None for its entry.  If the first line is damaged, a stand-in Header with b"" for its
+    bytes comes first.
     """
     path = Path(path)
     begun = False
@@ -150,10 +150,10 @@ def _refuse(path: Path) -> None:
         start = file.read(64)
     if not start or FORMAT.encode() in start:
         raise DamageError(
-            "the recording stopped before its first line was complete", str(path), "Nothing was recorded; delete the file"
+            "the recording stopped before its first line was whole", str(path), "Nothing was recorded; delete the file"
         )
     raise InputError(
-        "the file is not a coilcount capture", str(path), "Give a .ccap file, or turn a CSV log into one with coilcount import"
+        "this is not a coilcount capture", str(path), "Give a .ccap file, or make one of a CSV log: coilcount import"
     )
 
 

@@ -148,8 +148,8 @@ class VirtualBoard:
         fifo = self._folder / "scene"
         os.mkfifo(fifo)
         self._fifo = os.open(fifo, os.O_RDONLY | os.O_NONBLOCK)
-        # Kept open until the feed has ended.  Without a writer, the firmware would see the end of the scene while the feed
-        # still starts.
+        # Kept open until the feed has ended.  Without a writer, the firmware would see the end of the scene while the
+        # feed is still starting.
         writer = os.open(fifo, os.O_WRONLY | os.O_NONBLOCK)
         try:
             # The feed is started first, because it takes the longest to start.
