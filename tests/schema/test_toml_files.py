@@ -29,8 +29,8 @@ SCENES = {
     "5,000 hexadecimal digits": (SCENE + "seed = 0x" + "f" * 5000, "thousands of digits"),
     "a time of 400 digits": (SCENE + "[[mark]]\nat_s = " + "7" * 400, "at_s is 777"),
     "a NUL in a path": (SCENE + 'plan = "a\\u0000b.toml"', "a character that no name can have"),
-    "a device": (SCENE + 'plan = "/dev/zero"', "no regular file"),
-    "a pipe": (SCENE + 'plan = "pipe"', "a pipe, no regular file"),
+    "a device": (SCENE + 'plan = "/dev/zero"', "not a regular file"),
+    "a pipe": (SCENE + 'plan = "pipe"', "a pipe, not a regular file"),
     "a folder": (SCENE + 'plan = "."', "a folder"),
     "nan in a plan": (SCENE + 'plan = "nan.toml"', "depth_cm is nan"),
     "an unknown key in a plan": (SCENE + 'plan = "x.toml"', 'no key "x"'),
@@ -63,7 +63,7 @@ def test_no_command_waits_for_a_pipe_or_reads_a_device(tmp_path, monkeypatch, ca
     os.symlink("/dev/zero", "zero.toml")
     for name in ("pipe.toml", "zero.toml"):
         assert main([*words, name, *(["a.ccap"] if words == ["simulate"] else [])]) == 2
-        assert f"no regular file ({name})" in capsys.readouterr().err
+        assert f"not a regular file ({name})" in capsys.readouterr().err
     assert not (tmp_path / "a.ccap").exists()
 
 
