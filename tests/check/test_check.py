@@ -29,7 +29,7 @@ def intervals(seconds, amplitude=20_000, **given):
 
 
 def timed(items, ppm=0.0, delay=lambda: 0.0):
-    """Intervals with the host's time: the board's clock runs `ppm` fast, and each is late by delay() s."""
+    """Intervals with host times: the board's clock runs `ppm` fast, and each interval is late by delay() s."""
     ticks = last = 0
     heard = []
     for k, record in enumerate(items):
@@ -185,7 +185,7 @@ def test_the_inductance_of_the_default_tank():
 
 
 def test_the_clocks_ratio_and_its_uncertainty_agree_with_the_scatter():
-    """200 runs with exponential delays: the stated standard uncertainty is that of the estimates."""
+    """200 runs with exponential delays: the stated standard uncertainty agrees with the scatter of the estimates."""
     random_ = random.Random(7)
     items = intervals(30)
     found = [
@@ -243,6 +243,6 @@ def test_json_names_the_fault_by_its_id(capsys):
 @pytest.mark.parametrize(
     "words", [["--capacitor-nf", "0"], ["--for", "-1"], ["--lowest-hz", "40000"], ["--scene", "x"]]
 )
-def test_numbers_that_mean_nothing(words, capsys):
+def test_impossible_numbers_are_a_one_line_error(words, capsys):
     assert main(["check", *words]) == 2
     assert capsys.readouterr().err.count("\n") == 1
