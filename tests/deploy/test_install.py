@@ -1,4 +1,4 @@
-"""The installer against a real MicroPython prompt and LittleFS; support/replboard_start.py lists what is not a chip's."""
+"""The installer against a real MicroPython prompt and LittleFS; support/replboard_start.py says what is simplified."""
 
 import contextlib
 import hashlib
