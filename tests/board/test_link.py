@@ -127,11 +127,13 @@ def test_the_waits_between_tries_grow_and_no_try_follows_at_once(tmp_path):
     with PtyBoard(tmp_path / "port") as board:
         link = SerialLink(str(board.path), lambda: now[0], sleep, listing=lambda: looked.append(now[0]) or [])
         link.connect()
-        link._serial_number = "E6605838"  # so that each try asks the listing
+        link._serial_number = "E6605838"  # so that each try asks for the list of ports
         looked.clear()
     link.read(1.0)  # finds it gone
     while now[0] < 12:
         assert link.read(1.0) == []
+    # Each try found no port; the problem is still the loss.
+    assert link.problem == "unplugged"
     assert all(seconds > 0 for seconds in slept)
     assert looked == pytest.approx([0.2, 0.6, 1.4, 3.0, 6.0, 9.0, 12.0])
     (gap,) = link.close()

@@ -16,8 +16,8 @@ _MIN_BINS = 4
 _OUTLIER_SIGMA = 4.0
 # s.  No bin that is nearer to the line is left out.  Host times are rounded to 1 us; ten times that, chosen by hand.
 _MIN_OUTLIER_S = 1e-5
-# ms.  A hello with a shorter uptime is one of a board that has just started.  Chosen by hand: a running board says
-# hello every 10 s, so that no other hello is taken for it.
+# ms.  A hello with a shorter uptime comes from a board that has just started.  Chosen by hand: a board sends a hello
+# when it starts, and the next one 10 s later.
 _JUST_STARTED_MS = 1000
 # The standard deviation of a normal distribution in units of its median absolute deviation: 1 / 0.6745.
 _SIGMA_PER_MAD = 1.4826
@@ -88,7 +88,7 @@ def compare(pairs: Sequence[tuple[float, float]]) -> ClockRatio | None:
 
 
 def _without_outliers(points: list[tuple[float, float]]) -> list[tuple[float, float]]:
-    """The points that lie near a line which a quarter of wild points cannot move.
+    """The points near a line that up to a quarter of outliers cannot move.
 
     points: (time in s, delay in s).  The slope of that line is the median of slopes taken over half the span.  If too
     few points would remain, all are returned.
