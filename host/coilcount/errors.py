@@ -1,17 +1,23 @@
-"""What can go wrong, as one line a person can act on: what, where, and what to do.
+"""The expected failures.  Each is one line that a person can act on: what went wrong, where, and what to do.
 
-`face.cli` prints `coilcount: WHAT (WHERE). REMEDY` and leaves with `exit_code`; nothing else in the
+`commands/cli.py` prints `coilcount: WHAT (WHERE). REMEDY` and ends the process with `exit_code`.  Nothing else in the
 project decides how the process ends.
 """
 
 EXIT_DONE = 0
 EXIT_NO = 1  # the answer is no: damage found, a check that failed, disk full
 EXIT_INPUT = 2  # wrong input, or no device
-EXIT_INTERRUPTED = 130  # interrupted before anything was safe
+EXIT_INTERRUPTED = 130  # interrupted before anything was recorded safely
+
+# Similarity of two words, 0 to 1, from which the one is taken for a misspelling of the other: the default of difflib.
+_NEAR_WORD = 0.6
 
 
 class CoilcountError(Exception):
-    """An expected failure.  what: the symptom; where: file, line, port, key; remedy: what to do."""
+    """An expected failure.
+
+    what: the symptom; where: file, line, port or key, "" if there is none; remedy: what to do, "" if there is nothing.
+    """
 
     exit_code = EXIT_INPUT
 
@@ -31,15 +37,15 @@ class CoilcountError(Exception):
 
 
 class InputError(CoilcountError):
-    """The user's words, settings, scene or file are wrong (exit 2)."""
+    """The command line, the settings, a scene or a file is wrong (exit 2)."""
 
 
 class DeviceError(CoilcountError):
-    """No board, several boards, a busy or forbidden port (exit 2)."""
+    """No board, several boards, or a port that is busy, forbidden or silent (exit 2)."""
 
 
-class LostConnection(CoilcountError):
-    """The port went away under a running link; the link reconnects, so this rarely reaches a person (exit 2)."""
+class NoSuchPortError(DeviceError):
+    """There is no port of this name, as while a board is unplugged (exit 2)."""
 
 
 class DamageError(CoilcountError):
@@ -55,10 +61,10 @@ class StorageError(CoilcountError):
 
 
 def did_you_mean(word: str, known: list[str] | tuple[str, ...]) -> str:
-    """`Did you mean "x"?`, or a sentence of the known words where none is near."""
+    """`Did you mean "x"?` if a known word is near `word`, else a sentence that lists the known words."""
     import difflib
 
-    near = difflib.get_close_matches(word, known, n=1, cutoff=0.6)
+    near = difflib.get_close_matches(word, known, n=1, cutoff=_NEAR_WORD)
     if near:
         return f'Did you mean "{near[0]}"?'
     return "Known: " + ", ".join(sorted(known)) + "."

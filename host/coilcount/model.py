@@ -1,38 +1,39 @@
-"""Frozen records that pass between the rooms.  Units are in the names.
+"""Frozen records that pass between the rooms.  The names carry the units.
 
-Two families: entries are what a capture holds (what was received and what the operator did), and
-outputs are what the chain makes of them.  Times named `host_s` are seconds of the host's monotonic
-clock since the capture began; times named `..._s` without "host" are on the board's time base
-(t = 0 at the first edge of the first interval).
+There are two families.  Entries are the contents of a capture: received lines and the operator's actions.  Outputs are
+the results that the chain computes from entries.
+
+Times named `host_s` are seconds of the host's monotonic clock since the capture began.  Times named `..._s` without
+"host" are on the board's time base: t = 0 at the first edge of the first interval.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-# ---------------------------------------------------------------- entries: what a capture holds
+# ---------------------------------------------------------------- entries: the contents of a capture
 
 
 @dataclass(frozen=True, slots=True)
 class Header:
-    """The first line of a capture: where it comes from and what was in force."""
+    """The first line of a capture: its source, and the settings that were in force."""
 
     source: str  # "serial", "virtual", "simulate" or "import"
-    start_utc: str  # ISO 8601 with Z; host_s = 0
+    start_utc: str  # ISO 8601 with Z; the time at host_s = 0
     host_version: str = ""
     command: tuple[str, ...] = ()
     board: dict[str, Any] = field(default_factory=dict)  # the fields of the hello, by name; may be empty
     settings: dict[str, Any] = field(default_factory=dict)  # the effective settings
     build: dict[str, Any] | None = None  # {"file", "sha256", "plan"} of --build
     notes: dict[str, str] = field(default_factory=dict)  # coil, place, weather, ...
-    interval_s: float | None = None  # imported readings: their spacing
+    interval_s: float | None = None  # the spacing of imported readings
     simulated: bool = False
-    part: int = 1  # 1, 2, ... where the recording was rotated
+    part: int = 1  # 1, 2, ...: number of this part of a recording
 
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One line as received, without its line feed; or the cut rest of one."""
+    """One line as received, without its line feed; or the rest of a line that was cut."""
 
     host_s: float
     data: bytes
@@ -40,9 +41,9 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Operator:
-    """What the operator did.  action: "freeze", "thaw", "threshold" (with value) or "mark" (with text).
+    """One action of the operator: "freeze", "thaw", "threshold" (with value) or "mark" (with text).
 
-    A freeze while the baseline is frozen sets a new zero.
+    A freeze while the baseline is frozen sets the baseline again.
     """
 
     host_s: float
@@ -53,7 +54,7 @@ class Operator:
 
 @dataclass(frozen=True, slots=True)
 class Gap:
-    """The host knows that nothing was received from start_host_s to host_s, and why."""
+    """A time from start_host_s to host_s in which the host received nothing, and the reason."""
 
     host_s: float
     start_host_s: float
@@ -73,39 +74,39 @@ class Imported:
 
 @dataclass(frozen=True, slots=True)
 class End:
-    """The redundant last line of a capture that was closed; never needed to read it."""
+    """The last line of a capture that was closed.  It is redundant: a capture can be read without it."""
 
     host_s: float
-    status: str  # "closed", "rotated", "salvaged"; not whole: "aborted", "disk full", "write failed"
-    lines: int
+    status: str  # whole: "closed", "rotated", "salvaged"; not whole: "aborted", "disk full", "write failed"
+    lines: int  # number of lines before this one
 
 
 Entry = Header | Line | Operator | Gap | Imported | End
 
-# ---------------------------------------------------------------- outputs: what the chain makes of them
+# ---------------------------------------------------------------- outputs: the results of the chain
 
 
 @dataclass(frozen=True, slots=True)
 class Point:
-    """One reading as the tracker saw it, for the screen and for --series."""
+    """One reading with the tracker's state, for the screen and for --series."""
 
     time_s: float
     frequency_hz: float
-    shift_ppm: float  # of the baseline
+    shift_ppm: float  # reading minus baseline, in parts of the baseline
     shift_hz: float
     uncertainty_ppm: float  # standard uncertainty of the shift
     baseline_hz: float
-    statistic: float  # z, signed, of the width that answers most; 0 while not ready
-    ready: bool  # False while the boxes fill
-    frozen: bool  # the operator holds the baseline
-    held: bool  # the automatic hold is on
+    statistic: float  # detection statistic in sigma, signed, of the box width with the largest; 0 while not ready
+    ready: bool  # False during warm-up
+    frozen: bool  # the operator froze the baseline
+    held: bool  # auto-hold is on
 
 
 @dataclass(frozen=True, slots=True)
 class Alert:
-    """One alert; `stage` tells how far it has come, the other fields are those of `replay --json`."""
+    """One alert at one stage; the other fields are the keys of `replay --json`."""
 
-    stage: str  # "raised", "settled", "released"; "final" once nothing can change any more
+    stage: str  # "raised", "settled", "released"; "final" if nothing can change any more
     id: int
     raised_s: float
     settled_s: float | None
@@ -115,17 +116,17 @@ class Alert:
     sign: int  # of the frequency shift: -1 fell, +1 rose, 0 while not settled
     response: str  # "ferrous", "non-ferrous" or "uncertain"
     reasons: tuple[str, ...]
-    score: float  # largest |z|
+    score: float  # the largest absolute detection statistic, in sigma
     peak_shift_ppm: float
     peak_shift_hz: float
-    confidence: float | None  # probability that the response is right
+    confidence: float | None  # sign confidence: probability that the sign is right; None if uncertain
     width_s: float
     seen: int = 1  # passes in a row with this sign and about this height, within 4 s; 1 while not settled
 
 
 @dataclass(frozen=True, slots=True)
 class Hold:
-    """The baseline was held while the coil rested over something.  stage: "start" or "final"."""
+    """A time in which auto-hold held the baseline while the coil rested over a target.  stage: "start" or "final"."""
 
     stage: str
     start_s: float
@@ -136,7 +137,7 @@ class Hold:
 
 @dataclass(frozen=True, slots=True)
 class Silence:
-    """A gap in the readings, on the board's time base.  `bridged` where host time was needed to measure it."""
+    """A gap in the readings, on the board's time base.  bridged: host time was needed to measure it."""
 
     start_s: float
     end_s: float
@@ -146,7 +147,7 @@ class Silence:
 
 @dataclass(frozen=True, slots=True)
 class MarkMade:
-    """A mark by key or by the board's button."""
+    """A mark that was set with a key or with the board's button."""
 
     time_s: float
     text: str
@@ -154,7 +155,7 @@ class MarkMade:
 
 @dataclass(frozen=True, slots=True)
 class Notice:
-    """Something a person should read once: a log text, a stopped oscillator, a mismatch of versions.
+    """A message that a person should read once: a log text, a stopped oscillator, a mismatch of versions.
 
     level: "info" or "warning".
     """
@@ -166,7 +167,7 @@ class Notice:
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """The last word on one capture; the keys of `replay --json`."""
+    """The summary of one capture; the fields are the keys of `replay --json`."""
 
     start_utc: str
     duration_s: float
@@ -178,8 +179,8 @@ class Summary:
     noise_ppm: float | None
     alerts: int
     settings_sha256: str
-    mended: int = 0  # readings that jumped further than a pass can, replaced by the line between their neighbours
-    repaired: int = 0  # miscounted edges taken out of the raw sums
+    mended: int = 0  # readings that jumped further than a pass can, replaced by interpolation
+    repaired: int = 0  # miscounted edges removed from the raw sums
 
 
 Output = Point | Alert | Hold | Silence | MarkMade | Notice | Summary

@@ -1,7 +1,7 @@
-"""New files that appear whole or not at all: written under a temporary name, then given their own.
+"""New files that appear whole or not at all: each is written under a temporary name and then given its own.
 
-A name that is taken is never written over.  A command that fails or is interrupted leaves nothing in the way, so that
-it can be run again.  Everything here raises plain OSError, for the caller to say in its own words.
+An existing file is never overwritten.  A command that fails or is interrupted leaves no file behind, so that it can be
+run again.  All functions raise plain OSError; the caller turns it into a message.
 """
 
 import contextlib
@@ -12,24 +12,27 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, Any
 
-# What stays behind if the process is killed: such a file may be deleted.
+# Part of the temporary name.  If the process is killed such a file stays behind, and may be deleted.
 _MARK = "unfinished"
+# Characters of the name that are kept in the temporary one.  File systems allow 255 bytes, and a character has up to
+# four; 50 leave room for the addition.
+_NAME_KEPT = 50
 
 
 @contextlib.contextmanager
 def new_paths(*paths: str | os.PathLike) -> Iterator[list[Path]]:
-    """A temporary path beside each of `paths`, for the body to make the files at.
+    """A temporary path beside each of `paths`; the body makes its files there.
 
     After the body all files get their own names, or none of them does.  If the body or the naming raises, also by
     Ctrl-C, the temporary files are removed.  Raises FileExistsError if a name is taken, before the body and after it.
     """
     finals = [Path(path) for path in paths]
     for path in finals:
-        # As O_EXCL has it: a link that leads nowhere takes the name as well.
+        # As with O_EXCL: a link that leads nowhere takes the name as well.
         if os.path.lexists(path):
             raise _taken(path)
-    # Cut, because a long name with more behind it may be too long.
-    temporaries = [path.with_name(f"{path.name[:50]}.{_MARK}-{secrets.token_hex(4)}") for path in finals]
+    # The name is cut: a long name with an addition may be longer than the file system allows.
+    temporaries = [path.with_name(f"{path.name[:_NAME_KEPT]}.{_MARK}-{secrets.token_hex(4)}") for path in finals]
     named: list[Path] = []
     try:
         yield temporaries
@@ -45,7 +48,9 @@ def new_paths(*paths: str | os.PathLike) -> Iterator[list[Path]]:
 
 @contextlib.contextmanager
 def new_file(path: str | os.PathLike, mode: str = "w", **options: Any) -> Iterator[IO]:
-    """One new file, open for writing (`mode` and `options` as of open()); it is on the disk before it has its name.
+    """One new file, open for writing; it is on the disk before it gets its name.
+
+    mode, options: as of open(); text is UTF-8 unless `options` say otherwise.
 
     Raises FileExistsError if the name is taken, OSError if the file cannot be made or written.
     """
@@ -58,13 +63,13 @@ def new_file(path: str | os.PathLike, mode: str = "w", **options: Any) -> Iterat
 
 
 def _give_name(temporary: Path, path: Path) -> None:
-    """Rename without ever replacing a file, which os.rename alone does not promise."""
+    """Rename without ever replacing a file; os.rename alone would replace it on some systems."""
     try:
         os.link(temporary, path)
     except FileExistsError:
         raise _taken(path) from None
     except OSError:
-        # A file system without hard links, such as FAT.  The name is claimed first, and then our own claim replaced.
+        # A file system without hard links, such as FAT: take the name with an empty file, then replace that file.
         try:
             os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL))
         except FileExistsError:

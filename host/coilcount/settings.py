@@ -1,4 +1,4 @@
-"""The settings: one table of what exists, read strictly from TOML, with where each value came from."""
+"""The settings: a table of all of them, and their values, read strictly from TOML, each with its origin."""
 
 import hashlib
 import json
@@ -22,15 +22,17 @@ SCHEMA = 1
 FILE_NAME = "coilcount.toml"
 BY_DEFAULT = "default"
 _NOUN = "settings file"
+# Columns.  A longer line of a settings file is broken.  Chosen by hand.
 _WIDE = 80
 
-# section: its settings.  A default that is a bool, an int, a float or a tuple of floats tells what may be given.
+# The settings of each section.  The type of a default is the type that may be given: bool, int, float, or tuple of
+# floats.  Limits and defaults below are chosen by hand; those of the tracker are explained in tracker/defaults.py.
 SECTIONS: dict[str, tuple[Setting, ...]] = {
     "tracker": tracker_defaults.TABLE,
     "capture": (
-        Setting("rotate_mb", 256.0, 1.0, 100_000.0, "MB", "begin a new part of the recording after so much"),
-        Setting("rotate_minutes", 720.0, 1.0, 10_080.0, "min", "begin a new part of the recording after so long"),
-        Setting("warn_free_mb", 200.0, 1.0, 100_000.0, "MB", "warn when the disk has less than this left"),
+        Setting("rotate_mb", 256.0, 1.0, 100_000.0, "MB", "size at which a new part of the recording begins"),
+        Setting("rotate_minutes", 720.0, 1.0, 10_080.0, "min", "time after which a new part of the recording begins"),
+        Setting("warn_free_mb", 200.0, 1.0, 100_000.0, "MB", "warn if less than this is free on the disk"),
     ),
     "live": (
         Setting("redraw_hz", 5.0, 1.0, 10.0, "Hz", "how often the screen is drawn"),
@@ -42,9 +44,9 @@ SECTIONS: dict[str, tuple[Setting, ...]] = {
 
 @dataclass(frozen=True)
 class Settings:
-    """What is in force: four sections of checked values, and where each value came from.
+    """The settings in force: four sections of checked values, and the origin of each value.
 
-    A section maps a name to a bool, int, float or tuple of floats; `origins` maps "section.name" to a file name,
+    A section maps a name to a bool, int, float or tuple of floats.  origins maps "section.name" to a file name,
     "--threshold" or "default".
     """
 
@@ -55,7 +57,7 @@ class Settings:
     origins: Mapping[str, str]
 
     def as_dict(self) -> dict[str, dict[str, Any]]:
-        """Plain dicts and lists, in the order of the table: what a capture's header holds."""
+        """The values as plain dicts and lists, in the order of the table, as in a capture's header."""
         return {
             section: {row.name: _plain(getattr(self, section)[row.name]) for row in rows}
             for section, rows in SECTIONS.items()
@@ -67,19 +69,19 @@ class Settings:
         return hashlib.sha256(text.encode("ascii")).hexdigest()
 
     def to_toml(self) -> str:
-        """A settings file with every value, its unit and its meaning; reading it gives the same settings."""
+        """The text of a settings file with every value, its unit and its meaning; reading it gives equal settings."""
         lines = [f"schema = {SCHEMA}"]
         for section, rows in SECTIONS.items():
             lines += ["", f"[{section}]"]
             for row in rows:
                 unit = f" ({row.unit})" if row.unit else ""
                 line = toml_line(row.name, getattr(self, section)[row.name])
-                help_ = f"# {row.help}{unit}"
-                lines += [help_, line] if "\n" in line else [f"{line}  {help_}"]
+                comment = f"# {row.help}{unit}"
+                lines += [comment, line] if "\n" in line else [f"{line}  {comment}"]
         return "\n".join(lines) + "\n"
 
     def with_threshold(self, threshold: float) -> "Settings":
-        """The same with another raise level.  Raises InputError where it is out of range."""
+        """The same settings with another threshold, in sigma.  Raises InputError if it is out of range."""
         value = _checked("tracker", _row("tracker", "threshold"), threshold, "--threshold")
         return replace(
             self,
@@ -89,12 +91,12 @@ class Settings:
 
 
 def defaults() -> Settings:
-    """The settings with no file at all."""
+    """The settings without any file."""
     return _build({}, BY_DEFAULT, None)
 
 
 def toml_line(name: str, value: Any) -> str:
-    """`name = value`; a long list goes over several lines."""
+    """The line `name = value`; a long list is broken into several lines."""
     line = f"{name} = {json.dumps(_plain(value))}"
     if len(line) <= _WIDE or not isinstance(value, list | tuple):
         return line
@@ -103,7 +105,7 @@ def toml_line(name: str, value: Any) -> str:
 
 
 def from_toml(text: str, where: str) -> Settings:
-    """The settings in a file's `text`; `where` is its name.  Raises InputError that names file, line and key."""
+    """The settings in the text of a file; where: its name.  Raises InputError with file, line and key."""
     return _from_bytes(text.encode("utf-8", "surrogatepass"), where)
 
 
@@ -113,7 +115,7 @@ def _from_bytes(data: bytes, where: str) -> Settings:
     if isinstance(schema, bool) or not isinstance(schema, int):
         raise InputError(f"the settings do not begin with schema = {SCHEMA}", where, "Add that line at the top")
     if schema != SCHEMA:
-        newer = "Update coilcount" if schema > SCHEMA else "See coilcount settings show for today's form"
+        newer = "Update coilcount" if schema > SCHEMA else "See coilcount settings show for the present form"
         raise InputError(f"the settings have schema {shown(schema)}, this version reads {SCHEMA}", where, newer)
     return _build(raw, where, text)
 
@@ -124,7 +126,11 @@ def read_settings(path: str | os.PathLike) -> Settings:
 
 
 def load_settings(path: str | os.PathLike | None = None, environ: Mapping[str, str] | None = None) -> Settings:
-    """`path` if given, else coilcount.toml in the working folder, else the user's, else the defaults."""
+    """The settings in `path`, else in coilcount.toml of the working folder, else in the user's file, else the defaults.
+
+    environ: the environment variables, by default those of this process.
+    Raises InputError.
+    """
     if path is not None:
         return read_settings(path)
     for place in (Path(FILE_NAME), user_file(os.environ if environ is None else environ)):
@@ -134,13 +140,13 @@ def load_settings(path: str | os.PathLike | None = None, environ: Mapping[str, s
 
 
 def user_file(environ: Mapping[str, str], platform: str = sys.platform) -> Path | None:
-    """The user's own settings file by the platform's habit; None where no home is known."""
+    """The user's own settings file at the platform's usual place; None if the home folder is not known."""
     if platform == "win32":
         base = environ.get("APPDATA")
     elif platform == "darwin":
         base = environ.get("HOME") and f"{environ['HOME']}/Library/Application Support"
     else:
-        # The XDG base directory specification: a relative path there is to be ignored.
+        # XDG base directory specification: a relative path in this variable must be ignored.
         base = environ.get("XDG_CONFIG_HOME", "")
         if not base.startswith("/"):
             base = environ.get("HOME") and f"{environ['HOME']}/.config"
@@ -151,11 +157,17 @@ def _build(raw: dict[str, Any], origin: str, text: str | None) -> Settings:
     where = "" if text is None else origin
     for name, table in raw.items():
         if name not in SECTIONS:
-            told = shown(name)
-            what = f"there is no section [{told}]" if isinstance(table, dict) else f'there is no key "{told}" outside'
+            word = shown(name)
+            what = (
+                f"there is no section [{word}]"
+                if isinstance(table, dict)
+                else f'there is no key "{word}" outside a section'
+            )
             raise InputError(what, _place(where, text, "", name), did_you_mean(name, tuple(SECTIONS)))
         if not isinstance(table, dict):
-            raise InputError(f"{name} is a section", _place(where, text, "", name), f"Write [{name}] on a line")
+            raise InputError(
+                f"{name} is a section", _place(where, text, "", name), f"Write [{name}] on a line of its own"
+            )
     built: dict[str, Mapping[str, Any]] = {}
     origins: dict[str, str] = {}
     for section, rows in SECTIONS.items():
@@ -179,9 +191,9 @@ def _build(raw: dict[str, Any], origin: str, text: str | None) -> Settings:
 
 
 def _checked(section: str, row: Setting, value: Any, place: str) -> Any:
-    """`value` in the table's type.  Raises InputError with the range and the unit."""
+    """`value` in the type of its setting; place: file and line.  Raises InputError with the range and the unit."""
     key = f"{section}.{row.name}"
-    found = _told(value)
+    found = _as_written(value)
     unit = f" {row.unit}" if row.unit else ""
     if isinstance(row.default, bool):
         if not isinstance(value, bool):
@@ -194,9 +206,9 @@ def _checked(section: str, row: Setting, value: Any, place: str) -> Any:
         fewest, most, _ = tracker_defaults.LISTS[row.name]
         if not fewest <= len(value) <= most:
             raise InputError(f"{key} has {len(value)} numbers", place, f"Give {fewest} to {most} numbers {words}")
-        for i, one in enumerate(value, 1):
-            if not _is_number(one, row):
-                what = f"{key}: number {i} of {len(value)} is {_told(one)}"
+        for i, number in enumerate(value, 1):
+            if not _is_number(number, row):
+                what = f"{key}: number {i} of {len(value)} is {_as_written(number)}"
                 raise InputError(what, place, f"Give a list of numbers {words}")
     elif isinstance(row.default, int):
         if not isinstance(value, int) or not _is_number(value, row):
@@ -216,8 +228,8 @@ def _is_number(value: Any, row: Setting) -> bool:
     return not isinstance(value, bool) and isinstance(value, int | float) and row.lowest <= value <= row.highest
 
 
-def _told(value: Any) -> str:
-    """A wrong value about as it stands in the file, but short."""
+def _as_written(value: Any) -> str:
+    """A wrong value for a message, nearly as it is written in the file, but short."""
     return f'"{shown(value)}"' if isinstance(value, str) else shown(value)
 
 
@@ -230,7 +242,10 @@ def _plain(value: Any) -> Any:
 
 
 def _place(where: str, text: str | None, section: str, name: str) -> str:
-    """`file, line n` where the line can be found: tomllib keeps no positions, but one key a line is the custom."""
+    """`file, line n`, or the file alone if the line is not found.
+
+    tomllib gives no positions, so the line is searched in the text; usually there is one key on a line.
+    """
     inside = ""
     for number, line in enumerate((text or "").splitlines(), 1):
         head = re.match(r"\s*\[\s*([\w-]+)\s*\]", line)

@@ -1,8 +1,8 @@
-"""Text from outside, made fit to be shown: the one way from notes, marks, names, log lines and paths to a terminal.
+"""Makes text from outside fit to be shown: notes, marks, names, log lines and paths reach a terminal through it.
 
-Text from outside is whatever this project did not write itself: what a person typed, what a file holds, what a board
-sends, how a file is called.  Its control characters could move the cursor, recolour or rename the window, forge a line
-of ours or turn the order of the letters around.
+Text from outside is all text that this project did not write itself: what a person typed, what a file holds, what a
+board sends, the name of a file.  Its control characters could move the cursor, change colours, rename the window,
+imitate a line of ours or reverse the order of the letters.
 """
 
 import re
@@ -14,9 +14,9 @@ _SHORT = {"\t": r"\t", "\n": r"\n", "\r": r"\r"}
 
 
 def printable(text: str, most: int | None = None) -> str:
-    """`text` on one line: letters of every language as they are, controls in a visible form such as `\\x1b`.
+    """`text` on one line: letters of every language unchanged, control characters in a visible form such as `\\x1b`.
 
-    most: characters that come out at most; a longer text ends in an ellipsis.
+    most: the largest number of characters that is returned; a longer text is cut and ends in an ellipsis.
     """
     shown = _UNSAFE.sub(_visible, text)
     return shown if most is None or len(shown) <= most else shown[: max(0, most - 1)] + "…"
@@ -24,5 +24,5 @@ def printable(text: str, most: int | None = None) -> str:
 
 def _visible(found: re.Match[str]) -> str:
     char = found[0]
-    number = ord(char)
-    return _SHORT.get(char) or (f"\\x{number:02x}" if number < 0x100 else f"\\u{number:04x}")
+    code_point = ord(char)
+    return _SHORT.get(char) or (f"\\x{code_point:02x}" if code_point < 0x100 else f"\\u{code_point:04x}")

@@ -79,7 +79,6 @@ Command = namedtuple("Command", [f[0] for f in _TABLE[7][2]])
 Unknown = namedtuple("Unknown", "kind fields")
 
 _TYPES = (Hello, Interval, Status, Stopped, Mark, Answer, Log, Command)
-KIND_OF = {row[0]: row[1] for row in _TABLE}
 FIELDS = {row[1]: tuple([Field(*field) for field in row[2]]) for row in _TABLE}
 _TYPE_OF = {_TABLE[i][1]: _TYPES[i] for i in range(len(_TYPES))}
 _KIND_OF_TYPE = {_TYPES[i]: _TABLE[i][1] for i in range(len(_TYPES))}

@@ -1,4 +1,4 @@
-"""The serial link: real pyserial on a real pty, the far end played by the test (tests/ptyboard.py)."""
+"""The serial link: real pyserial on a real pty, with a played board at its other end (tests/support/ptyboard.py)."""
 
 import contextlib
 import os
@@ -19,13 +19,13 @@ from ptyboard import HELLO, PtyBoard, interval
 
 
 def hurried(times: float):
-    """A clock that runs faster than the wall's, so that waiting three seconds takes a fraction of one."""
+    """A clock that runs faster than real time, so that a wait of 3 s takes a fraction of a second."""
     begin = time.monotonic()
     return lambda: times * (time.monotonic() - begin)
 
 
 def read_until(link: SerialLink, wanted, turns: int = 200) -> list:
-    """Entries until one of them is wanted."""
+    """Read entries until `wanted` is true for one of them."""
     entries = []
     for _ in range(turns):
         entries += link.read(0.02)
@@ -81,7 +81,7 @@ def test_unplugged_in_a_line_and_plugged_in_again(tmp_path):
         link.close()
 
 
-def test_another_board_on_the_same_port_is_let_go(tmp_path):
+def test_another_board_on_the_same_port_is_not_recorded(tmp_path):
     with PtyBoard(tmp_path / "port") as board:
         link = SerialLink(str(board.path), hurried(10))
         link.connect()
@@ -115,7 +115,7 @@ def test_the_board_is_found_again_under_another_name(tmp_path):
         link.close()
 
 
-def test_it_tries_again_with_back_off_and_never_spins(tmp_path):
+def test_the_waits_between_tries_grow_and_no_try_follows_at_once(tmp_path):
     now = [0.0]
     slept = []
 
@@ -127,11 +127,13 @@ def test_it_tries_again_with_back_off_and_never_spins(tmp_path):
     with PtyBoard(tmp_path / "port") as board:
         link = SerialLink(str(board.path), lambda: now[0], sleep, listing=lambda: looked.append(now[0]) or [])
         link.connect()
-        link._serial_number = "E6605838"  # so that each try asks the listing
+        link._serial_number = "E6605838"  # so that each try asks for the list of ports
         looked.clear()
     link.read(1.0)  # finds it gone
     while now[0] < 12:
         assert link.read(1.0) == []
+    # Each try found no port; the problem is still the loss.
+    assert link.problem == "unplugged"
     assert all(seconds > 0 for seconds in slept)
     assert looked == pytest.approx([0.2, 0.6, 1.4, 3.0, 6.0, 9.0, 12.0])
     (gap,) = link.close()
@@ -151,7 +153,7 @@ def test_another_programs_text_is_shown_with_a_printable_sample(tmp_path):
     assert "no module named sensors" in str(caught.value) and "\x1b" not in str(caught.value)
 
 
-def test_a_silent_port_and_a_busy_one(tmp_path):
+def test_a_silent_port_and_a_busy_port_are_clear_errors(tmp_path):
     with PtyBoard(tmp_path / "port", hello=None) as board:
         with pytest.raises(DeviceError, match="silent"):
             SerialLink(str(board.path), hurried(20)).connect()
@@ -164,7 +166,7 @@ def test_a_silent_port_and_a_busy_one(tmp_path):
         link.close()
 
 
-def test_sound_records_without_a_hello_are_taken_and_a_newer_protocol_is_known(tmp_path):
+def test_records_without_a_hello_are_accepted_and_a_newer_protocol_is_known(tmp_path):
     with PtyBoard(tmp_path / "port", hello=HELLO._replace(protocol=99)) as board:
         link = SerialLink(str(board.path), hurried(1))
         link.connect()
@@ -179,7 +181,7 @@ def test_sound_records_without_a_hello_are_taken_and_a_newer_protocol_is_known(t
         assert [entry.data for entry in link.close()] == [interval(7)[:-1]]
 
 
-def test_a_board_that_does_not_read_is_no_unplug_and_the_torn_line_is_ended(tmp_path):
+def test_a_board_that_does_not_read_is_not_unplugged_and_the_torn_line_is_ended(tmp_path):
     master, slave = os.openpty()
     tty.setraw(slave)
     link = SerialLink(os.ttyname(slave), hurried(1))
@@ -209,8 +211,8 @@ def test_a_board_that_does_not_read_is_no_unplug_and_the_torn_line_is_ended(tmp_
         os.close(slave)
 
 
-def test_a_port_that_select_cannot_wait_for_is_read_all_the_same():
-    """pyserial's loop:// gives back what is sent: the question, then whatever the test says."""
+def test_a_port_on_which_select_cannot_wait_is_read_too():
+    """pyserial's loop:// returns the bytes that are sent: the question, then the lines of the test."""
     link = SerialLink("loop://", hurried(1))
     threading.Timer(0.05, lambda: link._port.write(records.write(HELLO))).start()
     assert link.connect() == HELLO
@@ -229,7 +231,7 @@ def test_a_port_that_select_cannot_wait_for_is_read_all_the_same():
 
 @contextlib.contextmanager
 def rfc2217_server():
-    """(its URL, a function that sends to the client): pyserial's own server side, the board played by the test."""
+    """pyserial's own server side, with a played board: its URL, and a function that sends to the client."""
     listener = socket.create_server(("127.0.0.1", 0))
     client = []
     stop = threading.Event()

@@ -1,4 +1,4 @@
-"""Settings to and from a board: the real firmware behind a pty; only the newer board is played."""
+"""Settings to and from a board: the real firmware behind a pty; only the board with a newer protocol is a fake."""
 
 import json
 import sys
@@ -39,8 +39,8 @@ def wait_until(done):
 def test_sent_settings_outlive_a_pulled_plug_and_come_back_as_a_file(tmp_path, capsys):
     with board(unplugged=[[16_000, 18_000]]) as virtual:
         assert main(["settings", "send", "--port", virtual.port, "--settings", settings_file(tmp_path, 10)]) == 0
-        said = capsys.readouterr().out
-        assert "interval_ms = 10" in said and "in force and kept on virtual (MicroPython" in said
+        printed = capsys.readouterr().out
+        assert "interval_ms = 10" in printed and "in force and kept on virtual (MicroPython" in printed
         wait_until(lambda: not Path(virtual.port).exists())
         wait_until(lambda: Path(virtual.port).exists())
         out = tmp_path / "fetched.toml"
@@ -53,13 +53,13 @@ def test_sent_settings_outlive_a_pulled_plug_and_come_back_as_a_file(tmp_path, c
         assert main(["settings", "fetch", "--port", virtual.port]) == 0
         assert tomllib.loads(capsys.readouterr().out) == {"schema": 1, "board": {"interval_ms": 10}}
         assert main(["settings", "fetch", "--port", virtual.port, "--json"]) == 0
-        told = json.loads(capsys.readouterr().out)
+        fetched = json.loads(capsys.readouterr().out)
     # An independent CRC-32: the catalogue's, by crccheck.
-    assert told["settings_crc"] == Crc32IsoHdlc.calc(b"interval_ms=10\n")
-    assert told["board"] == {"interval_ms": 10}
+    assert fetched["settings_crc"] == Crc32IsoHdlc.calc(b"interval_ms=10\n")
+    assert fetched["board"] == {"interval_ms": 10}
 
 
-def test_what_the_board_refuses_is_one_line(tmp_path, capsys):
+def test_a_value_that_the_board_refuses_is_a_one_line_error(tmp_path, capsys):
     with board() as virtual:
         assert main(["settings", "send", "--port", virtual.port, "--settings", settings_file(tmp_path, 100)]) == 2
     err = capsys.readouterr().err
@@ -107,6 +107,6 @@ def test_a_command_is_repeated_and_only_its_own_answer_counts(monkeypatch):
     "words",
     [["send", "out.toml"], ["fetch", "--settings", "x"], ["send", "--toml"], ["show", "--port", "p"]],
 )
-def test_words_that_do_not_go_together(words, capsys):
+def test_arguments_that_exclude_each_other_are_a_one_line_error(words, capsys):
     assert main(["settings", *words]) == InputError.exit_code
     assert capsys.readouterr().err.count("\n") == 1

@@ -1,4 +1,4 @@
-"""Captures: what is written comes back; what is not whole is told of and used."""
+"""Captures: written entries are read back; a damaged capture is reported, and its undamaged part is used."""
 
 import gzip
 import io
@@ -78,12 +78,12 @@ def test_a_damaged_line_raises_value_error_alone(junk, entry, at, burst):
         b"[" * 100_000,
     ],
 )
-def test_what_is_no_entry_is_refused(line):
+def test_a_line_that_is_not_an_entry_is_refused(line):
     with pytest.raises(ValueError, match=r"."):
         decode(line)
 
 
-def test_a_kind_of_line_that_is_newer_is_passed_over(tmp_path):
+def test_an_unknown_kind_of_line_is_skipped(tmp_path):
     path = write(tmp_path / "a.ccap", some_entries())
     lines = path.read_bytes().splitlines(keepends=True)
     path.write_bytes(b"".join([lines[0], b'{"t":0.0,"weather":"rain","new":[1,{}]}\n', *lines[2:]]))
@@ -92,7 +92,7 @@ def test_a_kind_of_line_that_is_newer_is_passed_over(tmp_path):
     assert (report.unknown, report.whole) == (1, True)
 
 
-def test_what_an_editor_does_to_a_file(tmp_path):
+def test_changes_by_an_editor_do_no_harm(tmp_path):
     path = write(tmp_path / "a.ccap", some_entries())
     content = path.read_bytes()
     path.write_bytes(b"\xef\xbb\xbf" + content.replace(b"\n", b"\r\n"))
@@ -118,7 +118,7 @@ def test_a_gz_of_two_members_that_grows_a_hundredfold_is_read_whole(tmp_path):
 
 
 def gz_text(data: bytes, chunk: int) -> tuple[bytes, bool]:
-    """What the reader takes out of gzip data in chunks of so many bytes, and whether it reports damage."""
+    """The bytes that the reader gets from gzip data in chunks of this size, and whether it reports damage."""
     report = Report()
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(reading, "_CHUNK_BYTES", chunk)
@@ -131,13 +131,15 @@ a_content = st.binary(max_size=300) | st.builds(bytes.__mul__, st.binary(max_siz
 
 @given(st.lists(a_content, min_size=1, max_size=5), st.integers(1, 400), st.lists(st.integers(0, 70), min_size=5))
 def test_gz_members_of_any_size_in_chunks_of_any_size_are_read_whole(contents, chunk, padding):
-    packed = b"".join(gzip.compress(one, mtime=0) + bytes(zeros) for one, zeros in zip(contents, padding, strict=False))
+    packed = b"".join(
+        gzip.compress(content, mtime=0) + bytes(zeros) for content, zeros in zip(contents, padding, strict=False)
+    )
     assert gz_text(packed, chunk) == (b"".join(contents), False)
 
 
 @given(st.lists(a_content, min_size=1, max_size=4), st.integers(1, 400), st.data())
-def test_any_cut_of_gz_members_gives_what_stands_before_it_and_says_so(contents, chunk, data):
-    members = [gzip.compress(one, mtime=0) for one in contents]
+def test_any_cut_of_gz_members_gives_everything_before_it_and_reports_damage(contents, chunk, data):
+    members = [gzip.compress(content, mtime=0) for content in contents]
     packed = b"".join(members)
     cut = data.draw(st.integers(1, len(packed)))
     text, damaged = gz_text(packed[:cut], chunk)
@@ -150,7 +152,7 @@ def test_any_cut_of_gz_members_gives_what_stands_before_it_and_says_so(contents,
 
 @given(st.lists(a_content, min_size=2, max_size=4), st.integers(1, 400), st.data())
 def test_a_damaged_later_gz_member_leaves_those_before_it(contents, chunk, data):
-    members = [bytearray(gzip.compress(one, mtime=0)) for one in contents]
+    members = [bytearray(gzip.compress(content, mtime=0)) for content in contents]
     at = data.draw(st.integers(1, len(members) - 1))
     # In the check sum, in the length or in the first two bytes: what zlib is sure to notice.
     place = data.draw(st.sampled_from([0, 1, *range(len(members[at]) - 8, len(members[at]))]))
@@ -161,7 +163,7 @@ def test_a_damaged_later_gz_member_leaves_those_before_it(contents, chunk, data)
 
 
 def test_a_member_that_ends_on_a_chunk_of_the_file_is_followed_by_the_next(tmp_path):
-    """A member of exactly 64 KiB, which is what the reader takes at once: random bytes, stored and not deflated."""
+    """A member of exactly 64 KiB, which the reader takes at once: random bytes, stored and not deflated."""
     entries = [Line(0.0, random.Random(5).randbytes(33_000).replace(b"\n", b"")), *some_entries()]
     content = write(tmp_path / "a.ccap", entries).read_bytes()
     sizes = range(60_000, len(content))
@@ -173,7 +175,7 @@ def test_a_member_that_ends_on_a_chunk_of_the_file_is_followed_by_the_next(tmp_p
     assert report.whole
 
 
-def test_every_line_that_a_cut_gz_can_give_is_given(tmp_path, monkeypatch):
+def test_every_line_in_a_cut_gz_is_read(tmp_path, monkeypatch):
     # Small pieces, so that a piece often ends where the inflater still holds text back.
     monkeypatch.setattr(reading, "_CHUNK_BYTES", 64)
     packed = gzip.compress(write(tmp_path / "a.ccap", some_entries()).read_bytes())
@@ -187,7 +189,7 @@ def test_every_line_that_a_cut_gz_can_give_is_given(tmp_path, monkeypatch):
 
 
 @pytest.mark.parametrize("packed", [False, True])
-def test_what_is_written_is_read(tmp_path, packed):
+def test_written_entries_are_read_back(tmp_path, packed):
     path = write(tmp_path / "a.ccap", some_entries())
     if packed:
         path = tmp_path / "a.ccap.gz"
@@ -200,7 +202,7 @@ def test_what_is_written_is_read(tmp_path, packed):
     assert report.kinds == {"Header": 1, "Line": 62, "Operator": 3, "Gap": 1, "End": 1}
 
 
-def test_any_cut_leaves_what_stands_before_it(tmp_path):
+def test_any_cut_leaves_all_lines_before_it(tmp_path):
     whole = write(tmp_path / "a.ccap", some_entries()).read_bytes()
     entries = [HEADER, *some_entries()]
     path = tmp_path / "cut.ccap"
@@ -214,7 +216,7 @@ def test_any_cut_leaves_what_stands_before_it(tmp_path):
         assert report.damaged == 0
 
 
-def test_a_cut_gz_gives_nearly_all_and_says_so(tmp_path):
+def test_a_cut_gz_gives_nearly_all_lines_and_reports_damage(tmp_path):
     rng = random.Random(1)
     noise = [Line(round(n / 50, 6), rng.randbytes(30).replace(b"\n", b"")) for n in range(3000)]
     packed = gzip.compress(write(tmp_path / "a.ccap", noise).read_bytes())
@@ -277,7 +279,7 @@ def test_a_capture_whose_first_line_is_lost_is_read_and_salvaged(tmp_path, first
     assert report.whole
 
 
-def test_salvage_keeps_every_sound_line_byte_for_byte(tmp_path):
+def test_salvage_keeps_every_undamaged_line_byte_for_byte(tmp_path):
     path = write(tmp_path / "a.ccap", some_entries())
     lines = path.read_bytes().splitlines(keepends=True)
     lines[7] = lines[7][:-9] + b"\n"
@@ -296,7 +298,7 @@ def test_salvage_keeps_every_sound_line_byte_for_byte(tmp_path):
         salvage(path, tmp_path / "b.ccap")
 
 
-def test_the_survey_counts_what_a_capture_holds(tmp_path):
+def test_the_survey_counts_the_contents_of_a_capture(tmp_path):
     lines = [line for line in some_entries() if type(line) is not Line or b"@I,7," not in line.data]
     status = records.Status(0, 298_000, 5000, 3, 0, 0, 0)
     lines += [
@@ -337,17 +339,21 @@ REFUSED = {
     "no such file": (lambda path: None, InputError, "no such file"),
     "a folder": (lambda path: path.mkdir(), InputError, "cannot be read: Is a directory"),
     "newer schema": (make_newer, InputError, r"schema 2, and this version reads up to 1 .*Update coilcount"),
-    "a CSV": (lambda path: path.write_text("time_s,frequency_hz\n0,25000\n"), InputError, "no coilcount capture"),
-    "other JSON lines": (lambda path: path.write_text('{"a":1}\n' * 99), InputError, "no coilcount capture"),
-    "a picture": (lambda path: path.write_bytes(b"\x89PNG\r\n\x1a\n" + bytes(500)), InputError, "no coilcount capture"),
-    "another gz": (lambda path: path.write_bytes(gzip.compress(b"hello\n")), InputError, "no coilcount capture"),
+    "a CSV": (lambda path: path.write_text("time_s,frequency_hz\n0,25000\n"), InputError, "not a coilcount capture"),
+    "other JSON lines": (lambda path: path.write_text('{"a":1}\n' * 99), InputError, "not a coilcount capture"),
+    "a picture": (
+        lambda path: path.write_bytes(b"\x89PNG\r\n\x1a\n" + bytes(500)),
+        InputError,
+        "not a coilcount capture",
+    ),
+    "another gz": (lambda path: path.write_bytes(gzip.compress(b"hello\n")), InputError, "not a coilcount capture"),
     "nothing in it": (lambda path: path.touch(), DamageError, "stopped before its first line"),
     "a cut header": (lambda path: path.write_bytes(encode(HEADER)[:60]), DamageError, "stopped before its first line"),
 }
 
 
 @pytest.mark.parametrize("name", REFUSED)
-def test_refused_with_one_clear_line(tmp_path, name):
+def test_a_file_that_is_no_capture_is_refused_with_one_clear_line(tmp_path, name):
     make, kind, message = REFUSED[name]
     path = tmp_path / "x.ccap"
     make(path)

@@ -31,7 +31,7 @@ def wait_for(condition, most_s: float = 10.0) -> None:
 
 
 class Gate:
-    """A fake system call of a disk that hangs: it waits until open() is called, then does the real one."""
+    """A fake system call of a disk that hangs: it waits until open() is called, then makes the real call."""
 
     def __init__(self, monkeypatch, name: str, real) -> None:
         self._opened = threading.Event()
@@ -49,7 +49,7 @@ class Gate:
         self._opened.set()
 
 
-def test_the_file_is_that_of_the_plain_writer(tmp_path):
+def test_the_file_is_equal_to_that_of_the_plain_writer(tmp_path):
     for kind, name in ((CaptureWriter, "a.ccap"), (BackgroundWriter, "b.ccap")):
         with kind(tmp_path / name, HEADER, rotate_s=5.0) as writer:
             for entry in some_entries(600):
@@ -65,7 +65,7 @@ def test_the_file_is_that_of_the_plain_writer(tmp_path):
         BackgroundWriter(tmp_path / "a.ccap", HEADER)
 
 
-def test_the_disk_is_asked_again_and_again_and_last_for_all(tmp_path, monkeypatch):
+def test_fsync_is_called_repeatedly_and_at_the_end_for_everything(tmp_path, monkeypatch):
     synced = []
     monkeypatch.setattr(os, "fsync", lambda file: synced.append(os.fstat(file).st_size) or REAL_FSYNC(file))
     path = tmp_path / "a.ccap"
@@ -81,7 +81,7 @@ def test_the_disk_is_asked_again_and_again_and_last_for_all(tmp_path, monkeypatc
     assert synced[-1] == path.stat().st_size
 
 
-def test_while_the_disk_keeps_nothing_every_line_reaches_the_system(tmp_path, monkeypatch):
+def test_every_line_reaches_the_system_while_fsync_hangs(tmp_path, monkeypatch):
     gate = Gate(monkeypatch, "fsync", REAL_FSYNC)
     said = []
     path = tmp_path / "a.ccap"
@@ -102,12 +102,12 @@ def test_while_the_disk_keeps_nothing_every_line_reaches_the_system(tmp_path, mo
     assert read(path)[1].whole
 
 
-def test_what_may_wait_is_bounded_and_then_writing_blocks(tmp_path, monkeypatch):
+def test_the_number_of_waiting_entries_is_limited_and_then_write_blocks(tmp_path, monkeypatch):
     path = tmp_path / "a.ccap"
     said = []
     with BackgroundWriter(path, HEADER, on_warning=said.append, most_waiting=10) as writer:
         gate = Gate(monkeypatch, "write", REAL_WRITE)
-        for number in range(11):  # one is in the hand of the thread
+        for number in range(11):  # the thread is writing one of them
             writer.write(Line(0.02 * number, interval_line(number)))
             assert gate.asked.wait(10)
         assert writer.backlog_lines == 10 and said == []
@@ -121,7 +121,7 @@ def test_what_may_wait_is_bounded_and_then_writing_blocks(tmp_path, monkeypatch)
 
 
 @pytest.mark.parametrize("closing", [False, True])
-def test_a_disk_that_does_nothing_any_more_does_not_hold_the_program(tmp_path, monkeypatch, closing):
+def test_a_disk_that_hangs_does_not_hold_the_program(tmp_path, monkeypatch, closing):
     writer = BackgroundWriter(tmp_path / "a.ccap", HEADER, most_waiting=3, patience_s=0.3)
     gate = Gate(monkeypatch, "write", REAL_WRITE)
     lost = "1 lines were written before, .* " + ("4" if closing else "5") + " lines are not recorded"
@@ -133,7 +133,7 @@ def test_a_disk_that_does_nothing_any_more_does_not_hold_the_program(tmp_path, m
     gate.open()
 
 
-def test_a_full_disk_is_told_by_the_next_call_with_what_is_safe(tmp_path, monkeypatch):
+def test_a_full_disk_is_raised_by_the_next_call_with_the_number_of_safe_lines(tmp_path, monkeypatch):
     # A fake write: a disk that takes half of the line and then no more, until room is made by the cut.
     calls = []
 
@@ -161,7 +161,7 @@ def test_a_full_disk_is_told_by_the_next_call_with_what_is_safe(tmp_path, monkey
     writer.close()  # nothing more to do
 
 
-def test_a_disk_that_fails_to_keep_ends_nothing_and_is_told(tmp_path, monkeypatch):
+def test_a_failed_fsync_is_reported_and_recording_goes_on(tmp_path, monkeypatch):
     bad = [True]
 
     def fake_fsync(file):
@@ -186,7 +186,7 @@ def test_a_disk_that_fails_to_keep_ends_nothing_and_is_told(tmp_path, monkeypatc
         writer.close()
 
 
-def test_a_warning_comes_once_before_the_disk_is_full_and_an_unknown_room_is_none(tmp_path):
+def test_a_nearly_full_disk_gives_one_warning_and_unknown_free_space_gives_none(tmp_path):
     free = [9e9, OSError(5, "Input/output error"), 2e7]
 
     def fake_free(folder):
@@ -199,7 +199,7 @@ def test_a_warning_comes_once_before_the_disk_is_full_and_an_unknown_room_is_non
     with BackgroundWriter(tmp_path / "a.ccap", HEADER, on_warning=said.append, sync_s=0.01, free=fake_free) as writer:
         wait_for(lambda: writer.tick(0.1) or said)
         time.sleep(0.05)
-    assert len(said) == 1 and "only 20 MB are left" in said[0] and "a.ccap" in said[0]
+    assert len(said) == 1 and "only 20 MB are free" in said[0] and "a.ccap" in said[0]
 
 
 def recording(folder: Path, said: list) -> BackgroundWriter:
@@ -209,7 +209,7 @@ def recording(folder: Path, said: list) -> BackgroundWriter:
     return writer
 
 
-def test_a_capture_that_is_deleted_is_told_at_once_and_at_the_end(tmp_path):
+def test_a_deleted_capture_is_reported_at_once_and_at_the_end(tmp_path):
     said = []
     writer = recording(tmp_path / "walk", said)
     writer.path.unlink()
@@ -226,7 +226,7 @@ def test_a_capture_that_is_deleted_is_told_at_once_and_at_the_end(tmp_path):
     assert writer.path.read_text() == "another file of that name"
 
 
-def test_a_folder_that_is_renamed_and_comes_back(tmp_path):
+def test_a_folder_that_is_renamed_and_comes_back_is_reported_both_times(tmp_path):
     said = []
     writer = recording(tmp_path / "walk", said)
     writer.path.parent.rename(tmp_path / "old")
@@ -259,8 +259,8 @@ for number in range(1_000_000):
 """
 
 
-def test_a_killed_recording_on_a_hanging_disk_lacks_little(tmp_path):
-    """fsync is a fake that never ends; what the system has got survives the process."""
+def test_a_recording_that_is_killed_while_fsync_hangs_lacks_few_lines(tmp_path):
+    """fsync is a fake that never ends; lines that the operating system has survive the process."""
     path = tmp_path / "a.ccap"
     source = CHILD.format(tests=str(Path(__file__).parents[1] / "support"), path=str(path))
     with subprocess.Popen([sys.executable, "-c", source], stdout=subprocess.PIPE, text=True) as process:
@@ -286,8 +286,8 @@ os.fsync = fsync
 """
 
 
-def test_the_command_records_all_of_the_time_on_a_slow_disk(tmp_path):
-    """The real command and firmware; each fsync takes 1.5 s more (a fake around the real one)."""
+def test_the_command_records_without_a_pause_on_a_slow_disk(tmp_path):
+    """The real command and firmware; each fsync takes 1.5 s longer (a fake around the real fsync)."""
     (tmp_path / "sitecustomize.py").write_text(SLOW_DISK)
     environment = {**os.environ, "PYTHONPATH": str(tmp_path)}
     done = subprocess.run(
@@ -303,7 +303,7 @@ def test_the_command_records_all_of_the_time_on_a_slow_disk(tmp_path):
     assert max(later - earlier for earlier, later in itertools.pairwise(times)) < 1.0
 
 
-def test_the_command_does_not_say_recorded_of_a_file_that_is_gone(tmp_path):
+def test_the_command_does_not_report_a_file_as_recorded_that_is_gone(tmp_path):
     folder = tmp_path / "walk"
     folder.mkdir()
     process = subprocess.Popen(

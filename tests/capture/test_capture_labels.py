@@ -1,4 +1,4 @@
-"""Labels beside a capture."""
+"""The labels of a capture."""
 
 import pytest
 from coilcount.capture.labels import Label, labels_path, read_labels, write_labels
@@ -10,7 +10,7 @@ LABELS = [
 ]
 
 
-def test_labels_come_back(tmp_path):
+def test_written_labels_are_read_back(tmp_path):
     path = labels_path(tmp_path / "walk.2.ccap.gz")
     assert path == tmp_path / "walk.2.labels.csv" == labels_path(tmp_path / "walk.2.ccap")
     write_labels(path, LABELS)
@@ -28,11 +28,11 @@ def test_labels_come_back(tmp_path):
         ("1.5", "nan", 'closest_s is "nan".*line 2'),
         (",ferrous", ",ferous", 'response is "ferous".*line 2.*Did you mean "ferrous"'),
         (",5.0", ",deep", 'depth_cm is "deep".*line 2'),
-        ("knock", "knock,knock", "number of cells.*line 3"),
-        ('"""', '""', "no CSV text"),
+        ("knock", "knock,knock", "too many or too few cells.*line 3"),
+        ('"""', '""', "not CSV text"),
     ],
 )
-def test_labels_that_are_not_right_are_refused_with_their_line(tmp_path, old, new, message):
+def test_wrong_labels_are_refused_with_their_line(tmp_path, old, new, message):
     path = tmp_path / "a.labels.csv"
     write_labels(path, LABELS)
     text = path.read_text(encoding="utf-8")

@@ -23,7 +23,7 @@ def test_nothing_is_overwritten(tmp_path):
     assert path.read_bytes() == before
 
 
-def test_every_line_is_with_the_system_at_once_and_on_the_disk_at_the_end(tmp_path, monkeypatch):
+def test_every_line_reaches_the_system_at_once_and_the_disk_at_the_end(tmp_path, monkeypatch):
     synced = []
     real = os.fsync
     monkeypatch.setattr(os, "fsync", lambda file: synced.append(os.fstat(file).st_size) or real(file))
@@ -37,7 +37,7 @@ def test_every_line_is_with_the_system_at_once_and_on_the_disk_at_the_end(tmp_pa
         writer.write(Line(1.0, b"late"))
 
 
-def test_rotation_loses_nothing_and_each_part_stands_alone(tmp_path):
+def test_rotation_loses_nothing_and_each_part_can_be_read_alone(tmp_path):
     occupied = tmp_path / "a.003.ccap"
     occupied.write_text("last week's")
     path = write(tmp_path / "a.ccap", some_entries(600), rotate_s=5.0)
@@ -85,7 +85,7 @@ def child(path: Path, count: int, limit: str = "") -> list[str]:
     return [sys.executable, "-c", source]
 
 
-def test_a_killed_recording_holds_all_that_was_written(tmp_path):
+def test_a_killed_recording_holds_all_written_lines(tmp_path):
     path = tmp_path / "a.ccap"
     with subprocess.Popen(child(path, 10_000_000), stdout=subprocess.PIPE, text=True) as process:
         while int(process.stdout.readline()) < 999:
@@ -115,7 +115,7 @@ def test_a_file_that_may_not_grow_keeps_every_whole_line(tmp_path):
     assert not report.torn_tail
 
 
-def test_a_full_disk_cuts_the_half_line_off_and_says_what_is_safe(tmp_path, monkeypatch):
+def test_on_a_full_disk_the_half_line_is_cut_off_and_the_safe_lines_are_counted(tmp_path, monkeypatch):
     # A fake write: a disk that takes half of the line and then no more, until room is made by the cut.
     real = os.write
     calls = []
@@ -153,7 +153,7 @@ def test_a_disk_that_is_full_from_the_start_leaves_no_file(tmp_path, monkeypatch
 
 
 @pytest.mark.parametrize("kind", [ValueError, KeyboardInterrupt])
-def test_a_capture_left_by_an_exception_says_that_it_was_aborted(tmp_path, kind):
+def test_a_capture_that_an_exception_ends_has_the_status_aborted(tmp_path, kind):
     with pytest.raises(kind), CaptureWriter(tmp_path / "a.ccap", HEADER) as writer:
         writer.write(Line(0.0, interval_line(0)))
         raise kind
@@ -163,7 +163,7 @@ def test_a_capture_left_by_an_exception_says_that_it_was_aborted(tmp_path, kind)
     assert report.complaint() == "an error ended it before its time (aborted)"
 
 
-def test_the_next_part_that_cannot_be_made_ends_nothing_and_says_why(tmp_path):
+def test_if_the_next_part_cannot_be_made_recording_goes_on_with_a_warning(tmp_path):
     """The folder is renamed, and comes back."""
     here, there = tmp_path / "walk", tmp_path / "old"
     here.mkdir()

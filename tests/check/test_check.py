@@ -1,4 +1,4 @@
-"""`coilcount check`: what is judged, as a pure function of records; and the whole on the real firmware."""
+"""`coilcount check`: the judgement as a pure function of records, and the whole command on the real firmware."""
 
 import json
 import math
@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 from board_lines import Source, hello
+from coilcount.check import faults
 from coilcount.check.crystal import clock_pairs, compare
 from coilcount.check.evidence import Asked, Evidence
-from coilcount.check.faults import FAULTS
 from coilcount.check.verdicts import evaluate
 from coilcount.commands.cli import main
 from coilcount.virtual.board import VirtualBoard
@@ -29,7 +29,7 @@ def intervals(seconds, amplitude=20_000, **given):
 
 
 def timed(items, ppm=0.0, delay=lambda: 0.0):
-    """Intervals with the host's time: the board's clock runs `ppm` fast, and each is late by delay() s."""
+    """Intervals with host times: the board's clock runs `ppm` fast, and each interval is late by delay() s."""
     ticks = last = 0
     heard = []
     for k, record in enumerate(items):
@@ -40,7 +40,7 @@ def timed(items, ppm=0.0, delay=lambda: 0.0):
 
 
 def sound(items=None, **changes):
-    """Evidence in which nothing is wrong, with `changes`."""
+    """Evidence in which nothing is wrong but for `changes`."""
     items = intervals(20) if items is None else items
     good = Evidence(
         hello=hello(),
@@ -78,7 +78,7 @@ def stretched(**change):
 
 
 def stepped(amplitude_factor, hz_factor):
-    """Both change in the middle of the run by these factors."""
+    """Evidence in which amplitude and frequency change by these factors in the middle of the run."""
     items = intervals(20)
     items[500:] = [item._replace(amplitude=round(item.amplitude * amplitude_factor)) for item in items[500:]]
     readings = [(0.02 * k, 25_000.0 * (hz_factor if k >= 500 else 1.0)) for k in range(1000)]
@@ -93,51 +93,58 @@ def status(**change):
     return sound(heard=[(1.0, STATUS._replace(**change))])
 
 
-# finding, first words, evidence, what was asked
+# name of the finding, fault, evidence, what was asked
 BROKEN = [
-    ("self-test", "the self-test counted", sound(selftest=records.Answer(1, 0, "sent=1000 counted=998")), Asked()),
-    ("self-test", "the self-test did not start", sound(selftest=records.Answer(1, 0, "busy: no DMA")), Asked()),
-    ("crystal", "the crystal disagrees", sound(heard=timed(intervals(20), ppm=150)), Asked()),
-    ("coil", "no record of the coil", sound([], frequency_hz=None), Asked()),
-    ("oscillator", "the oscillator stopped", sound(heard=[(1.0, records.Stopped(900, 50))]), Asked()),
-    ("frequency", "the frequency is outside", sound(frequency_hz=19_999.0), Asked()),
-    ("frequency", "the frequency is outside", sound(), Asked(lowest_hz=26_000.0)),
-    ("jumps", "the frequency jumps", stepped(1.0, 1.0021), Asked()),
-    ("edges", "edges are counted twice", flagged(records.FLAG_DOUBLE_EDGE), Asked()),
-    ("edges", "edges are counted twice", stretched(shortest=1740), Asked()),
-    ("edges", "edges are missed", flagged(records.FLAG_LOST_EDGE), Asked()),
-    ("edges", "edges are missed", stretched(longest=3510), Asked()),
-    ("edges", "the time base broke", flagged(records.FLAG_STALL), Asked()),
-    ("edges", "edges were overwritten", flagged(records.FLAG_OVERRUN), Asked()),
-    ("link", "records are lost", sound(lost=2), Asked()),
-    ("link", "lines are damaged", sound(damaged=2), Asked()),
-    ("link", "the board dropped", sound(lost=2, dropped=2), Asked()),
-    ("noise", "the readings are noisy", sound(noise_ppm=2.1), Asked()),
-    ("drift", "the coil drifts", drifting(11.0), Asked(drift_minutes=0.3)),
-    ("amplitude", "the amplitude is outside", sound(), Asked(amplitude_v=6.8)),
-    ("amplitude", "the amplitude is outside", sound(), Asked(amplitude_v=1.3)),
-    ("loss", "the amplitude changed alone", stepped(0.9, 1.0), Asked()),
-    ("loss", "amplitude and frequency jumped", stepped(0.9, 1.0021), Asked()),
-    ("supply", "the supply is too high", status(supply_mv=5600), Asked()),
-    ("supply", "the supply reads too low", status(supply_mv=1790), Asked()),
+    ("self-test", faults.SELF_TEST_COUNT, sound(selftest=records.Answer(1, 0, "sent=1000 counted=998")), Asked()),
+    ("self-test", faults.SELF_TEST_START, sound(selftest=records.Answer(1, 0, "busy: no DMA")), Asked()),
+    ("crystal", faults.CRYSTAL, sound(heard=timed(intervals(20), ppm=150)), Asked()),
+    ("coil", faults.NO_COIL, sound([], frequency_hz=None), Asked()),
+    ("oscillator", faults.OSCILLATOR_STOPPED, sound(heard=[(1.0, records.Stopped(900, 50))]), Asked()),
+    ("frequency", faults.FREQUENCY_RANGE, sound(frequency_hz=19_999.0), Asked()),
+    ("frequency", faults.FREQUENCY_RANGE, sound(), Asked(lowest_hz=26_000.0)),
+    ("jumps", faults.FREQUENCY_JUMP, stepped(1.0, 1.0021), Asked()),
+    ("edges", faults.DOUBLE_EDGES, flagged(records.FLAG_DOUBLE_EDGE), Asked()),
+    ("edges", faults.DOUBLE_EDGES, stretched(shortest=1740), Asked()),
+    ("edges", faults.MISSED_EDGES, flagged(records.FLAG_LOST_EDGE), Asked()),
+    ("edges", faults.MISSED_EDGES, stretched(longest=3510), Asked()),
+    ("edges", faults.STALL, flagged(records.FLAG_STALL), Asked()),
+    ("edges", faults.OVERRUN, flagged(records.FLAG_OVERRUN), Asked()),
+    ("link", faults.LOST_RECORDS, sound(lost=2), Asked()),
+    ("link", faults.DAMAGED_LINES, sound(damaged=2), Asked()),
+    ("link", faults.DROPPED_RECORDS, sound(lost=2, dropped=2), Asked()),
+    ("noise", faults.NOISE, sound(noise_ppm=2.1), Asked()),
+    ("drift", faults.DRIFT, drifting(11.0), Asked(drift_minutes=0.3)),
+    ("amplitude", faults.AMPLITUDE_RANGE, sound(), Asked(amplitude_v=6.8)),
+    ("amplitude", faults.AMPLITUDE_RANGE, sound(), Asked(amplitude_v=1.3)),
+    ("loss", faults.AMPLITUDE_ALONE, stepped(0.9, 1.0), Asked()),
+    ("loss", faults.AMPLITUDE_AND_FREQUENCY, stepped(0.9, 1.0021), Asked()),
+    ("supply", faults.SUPPLY_HIGH, status(supply_mv=5600), Asked()),
+    ("supply", faults.SUPPLY_LOW, status(supply_mv=1790), Asked()),
     # What an analogue input reads that is at 0 V: 27 degC + 0.706 V / (1.721 mV/K).
-    ("temperature", "the die's temperature cannot be", status(temperature_mk=710_379), Asked()),
-    ("temperature", "the die's temperature cannot be", status(temperature_mk=0), Asked()),
+    ("temperature", faults.DIE_TEMPERATURE, status(temperature_mk=710_379), Asked()),
+    ("temperature", faults.DIE_TEMPERATURE, status(temperature_mk=0), Asked()),
 ]
 
 
-@pytest.mark.parametrize(("name", "words", "evidence", "asked"), BROKEN, ids=[row[1] for row in BROKEN])
-def test_each_fault_is_told_with_its_cause_and_remedy(name, words, evidence, asked):
-    found = verdicts(evidence, asked)[name]
-    assert found.verdict == "failed" and found.text.startswith(words)
-    assert found.fault is FAULTS[words]
+@pytest.mark.parametrize(("name", "fault", "evidence", "asked"), BROKEN, ids=[row[1].id for row in BROKEN])
+def test_each_fault_is_reported_with_its_id_cause_and_remedy(name, fault, evidence, asked):
+    found = [finding for finding in evaluate(evidence, asked) if finding.name == name and finding.fault is fault]
+    assert [finding.verdict for finding in found] == ["failed"]
+    assert fault.id and fault.cause and fault.remedy
 
 
-def test_every_row_of_the_table_is_told_by_some_evidence():
-    assert {row[1] for row in BROKEN} == set(FAULTS)
+def test_every_failed_finding_names_a_fault_and_no_other_finding_does():
+    for _, _, evidence, asked in BROKEN:
+        for finding in evaluate(evidence, asked):
+            assert (finding.verdict == "failed") == (finding.fault is not None)
 
 
-# One step inside each limit of circuit.md's list.
+def test_every_fault_is_found_in_some_evidence_and_has_an_id_of_its_own():
+    assert {row[1] for row in BROKEN} == set(faults.FAULTS)
+    assert len({fault.id for fault in faults.FAULTS}) == len(faults.FAULTS)
+
+
+# One step inside each limit.
 @pytest.mark.parametrize(
     "evidence",
     [
@@ -146,7 +153,7 @@ def test_every_row_of_the_table_is_told_by_some_evidence():
     ],
 )  # fmt: skip
 def test_just_inside_the_limits_nothing_fails(evidence):
-    # A step is a drift, too.
+    # A step in the frequency would be judged as a drift as well.
     minutes = None if evidence.readings[-1][1] > 25_040 else 0.3
     found = evaluate(evidence, Asked(amplitude_v=6.6, drift_minutes=minutes))
     assert [f.text for f in found if f.verdict == "failed"] == []
@@ -178,17 +185,17 @@ def test_the_inductance_of_the_default_tank():
 
 
 def test_the_clocks_ratio_and_its_uncertainty_agree_with_the_scatter():
-    """200 runs with exponential delays: the stated standard uncertainty is that of the estimates."""
+    """200 runs with exponential delays: the stated standard uncertainty agrees with the scatter of the estimates."""
     random_ = random.Random(7)
     items = intervals(30)
     found = [
         compare(clock_pairs(timed(items, 40.0, lambda: random_.expovariate(1 / 0.002)), TICK_S)) for _ in range(200)
     ]
-    scatter = statistics.stdev(one.ppm for one in found)
-    stated = math.sqrt(statistics.fmean(one.uncertainty_ppm**2 for one in found))
+    scatter = statistics.stdev(ratio.ppm for ratio in found)
+    stated = math.sqrt(statistics.fmean(ratio.uncertainty_ppm**2 for ratio in found))
     # The standard deviation of 200 draws is itself known to 5 %.
     assert stated == pytest.approx(scatter, rel=0.2)
-    assert statistics.fmean(one.ppm for one in found) == pytest.approx(40.0, abs=4 * scatter / math.sqrt(200))
+    assert statistics.fmean(ratio.ppm for ratio in found) == pytest.approx(40.0, abs=4 * scatter / math.sqrt(200))
 
 
 def test_clocks_are_compared_on_one_time_base_through_the_turn_of_the_timestamp():
@@ -206,7 +213,8 @@ def test_clocks_are_compared_on_one_time_base_through_the_turn_of_the_timestamp(
 def test_the_command_on_the_real_firmware(capsys):
     assert main(["check", "--virtual", "--for", "1.5", "--capacitor-nf", "180", "--json"]) == 0
     *found, summary = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
-    names = {one["name"]: one for one in found}
+    names = {finding["name"]: finding for finding in found}
+    assert all(finding["fault"] is None for finding in found)
     assert summary["ok"] and summary["simulated"] and "NTP" in summary["host_clock"]
     assert (names["self-test"]["verdict"], names["link"]["verdict"]) == ("not checked", "ok")
     assert names["self-test"]["text"] == "no self-test on a virtual board: its counts are simulated"
@@ -225,9 +233,16 @@ def test_a_coil_that_stops_ends_with_1_and_a_remedy(capsys):
     assert "the oscillator stopped" in out and "remedy" in out and out.splitlines()[-1].startswith("1 failed")
 
 
+def test_json_names_the_fault_by_its_id(capsys):
+    assert main(["check", "--virtual", "--for", "0.5", "--lowest-hz", "30000", "--json"]) == 1
+    found = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    (failed,) = [finding for finding in found if finding.get("verdict") == "failed"]
+    assert (failed["name"], failed["fault"]) == ("frequency", "frequency-range")
+
+
 @pytest.mark.parametrize(
     "words", [["--capacitor-nf", "0"], ["--for", "-1"], ["--lowest-hz", "40000"], ["--scene", "x"]]
 )
-def test_numbers_that_mean_nothing(words, capsys):
+def test_impossible_numbers_are_a_one_line_error(words, capsys):
     assert main(["check", *words]) == 2
     assert capsys.readouterr().err.count("\n") == 1

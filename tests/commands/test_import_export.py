@@ -83,7 +83,7 @@ BAD_LOGS = {
     "no time": ("frequency_hz\n25000\n", "no column time_s", "line 1"),
     "no frequency": ("time_s,frequency\n0,25000\n", "no column frequency_hz", "line 1"),
     "semicolons": ("time_s;frequency_hz\n0;25000\n", "with commas between", "line 1"),
-    "a column twice": ("time_s,time_s,frequency_hz\n0,0,25000\n", "column time_s is there twice", "line 1"),
+    "a column twice": ("time_s,time_s,frequency_hz\n0,0,25000\n", "there are two columns time_s", "line 1"),
     "text for a number": (log_of(*GOOD, "0.2,abc,20"), 'frequency_hz is "abc"', "line 4"),
     "text for a time": (log_of(*GOOD, "12:30,25000,20"), 'time_s is "12:30"', "line 4"),
     "an empty frequency": (log_of(*GOOD, "0.2,,20"), 'frequency_hz is ""', "line 4"),
@@ -96,11 +96,11 @@ BAD_LOGS = {
     "a time twice": (log_of(*GOOD, "0.1,25000,20"), "time_s repeats: 0.1 after 0.1", "line 4"),
     "a time a nanosecond on": (log_of(*GOOD, "0.100000001,25000,20"), "time_s repeats", "line 4"),
     "a number out of all bounds": (log_of(*GOOD, "0.2,1e300,20"), 'frequency_hz is "1e300"', "line 4"),
-    "a decimal comma": (log_of(*GOOD, "0,2,25000,20"), "4 cells where line 1 names 3", "line 4"),
-    "a cut row": (log_of(*GOOD, "0.2,250"), "2 cells where line 1 names 3", "line 4"),
-    "an open quote": (log_of(*GOOD, '0.2,"25000,20'), "no CSV text", "in.csv"),
+    "a decimal comma": (log_of(*GOOD, "0,2,25000,20"), "has 4 cells and line 1 has 3", "line 4"),
+    "a cut row": (log_of(*GOOD, "0.2,250"), "has 2 cells and line 1 has 3", "line 4"),
+    "an open quote": (log_of(*GOOD, '0.2,"25000,20'), "not CSV text", "in.csv"),
     "one reading": (log_of(GOOD[0]), "1 readings are too few", "in.csv"),
-    "not UTF-8": (b"time_s,frequency_hz\n\xff\xfe\n", "no CSV text in UTF-8", "in.csv"),
+    "not UTF-8": (b"time_s,frequency_hz\n\xff\xfe\n", "not CSV text in UTF-8", "in.csv"),
 }
 
 
@@ -230,7 +230,7 @@ def test_export_writes_a_row_for_each_reading(captures, tmp_path):
 
 REFUSED = {
     "inspect of nothing": (["inspect", "no.ccap"], 2, "there is no such file"),
-    "inspect of a CSV": (["inspect", "log.csv"], 2, "no coilcount capture"),
+    "inspect of a CSV": (["inspect", "log.csv"], 2, "not a coilcount capture"),
     "inspect of an empty file": (["inspect", "empty.ccap"], 1, "stopped before its first line"),
     "inspect of a newer capture": (["inspect", "newer.ccap"], 2, "Update coilcount"),
     "salvage over a file": (["inspect", "torn.ccap", "--salvage", "whole.ccap"], 2, "the file exists"),

@@ -214,7 +214,7 @@ def test_damage_is_used_as_far_as_it_is_sound(capture, capsys, tmp_path):
     ("arguments", "words"),
     [
         (["missing.ccap"], "no such file"),
-        (["text.ccap"], "no coilcount capture"),
+        (["text.ccap"], "not a coilcount capture"),
         (["CAPTURE", "--threshold", "much"], '--threshold is "much"'),
         (["CAPTURE", "--threshold", "0.5"], "from 2 to 100 sigma"),
         (["CAPTURE", "--speed", "0"], "--speed is 0"),

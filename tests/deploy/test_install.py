@@ -1,4 +1,4 @@
-"""The installer against a real MicroPython prompt and LittleFS; replboard_start.py says what is not a chip's."""
+"""The installer against a real MicroPython prompt and LittleFS; support/replboard_start.py says what is simplified."""
 
 import contextlib
 import hashlib
@@ -20,7 +20,7 @@ from replboard import ReplBoard
 
 @pytest.fixture(scope="module")
 def first_install(tmp_path_factory):
-    """(the flash after a whole install by the command, what it printed); it takes the longest, so once."""
+    """The flash after a whole install by the command, and what it printed; made once, because it takes longest."""
     flash = tmp_path_factory.mktemp("first") / "flash"
     with ReplBoard(flash) as board, contextlib.redirect_stdout(io.StringIO()) as out:
         assert main(["install", "--port", board.port]) == 0
@@ -44,7 +44,7 @@ def board(tmp_path):
 
 
 def on_board(board):
-    """path: bytes, of every file, read back at the prompt without the installer's own questions."""
+    """The bytes of every file by its path, read back at the prompt without the installer's own programs."""
     program = (
         "import os\n"
         "def walk(folder):\n"
@@ -65,20 +65,20 @@ def put(board, path, data):
 
 
 def installed(board, capsys):
-    """The object that `install --json` says."""
+    """The object that `install --json` prints."""
     assert main(["install", "--port", board.port, "--json"]) == 0
     return json.loads(capsys.readouterr().out)
 
 
 def refusal(board, capsys):
-    """The one line of an install that did not succeed."""
+    """The one-line error of an install that failed."""
     assert main(["install", "--port", board.port, "--quiet"]) == 2
     out, err = capsys.readouterr()
     assert out == "" and err.count("\n") == 1 and err.startswith("coilcount: ")
     return err
 
 
-def test_every_file_arrives_whole_and_the_board_says_hello(first_install):
+def test_every_file_arrives_whole_and_the_board_sends_its_hello(first_install):
     _, lines, files = first_install
     assert lines[0].endswith("/lib/coilwire/__init__.py") and lines[-4].endswith("/main.py")
     assert "files written, 0 were there already" in lines[-3]
@@ -90,7 +90,7 @@ def test_every_file_arrives_whole_and_the_board_says_hello(first_install):
     assert {path: data for path, data in files.items() if "settings" not in path} == wanted
 
 
-def test_a_busy_board_is_interrupted_and_only_what_differs_is_written(ready, capsys):
+def test_a_running_board_is_interrupted_and_only_changed_files_are_written(ready, capsys):
     first = installed(ready, capsys)
     assert first["written"] == [] and first["skipped"] == len(install.board_files())
     assert (first["firmware"], first["coilcount"], first["uid"]) == (__version__, __version__, "REPL1")
@@ -108,7 +108,7 @@ def test_a_pulled_plug_leaves_a_board_that_runs_nothing_and_can_be_installed_aga
     assert installed(board, capsys)["skipped"] > 5
 
 
-def test_ctrl_c_in_the_middle_leaves_the_same(ready, capsys, monkeypatch):
+def test_ctrl_c_in_the_middle_leaves_a_board_that_runs_nothing(ready, capsys, monkeypatch):
     def stop(self, path, data, progress):
         # In raw-paste mode a MicroPython on a PC, unlike a chip, hears no Ctrl-C.
         self._transport.use_raw_paste = False
@@ -124,7 +124,7 @@ def test_ctrl_c_in_the_middle_leaves_the_same(ready, capsys, monkeypatch):
     assert installed(ready, capsys)["written"] == ["/lib/coilwire/frame.py", "/main.py"]
 
 
-def test_a_main_of_the_owners_is_kept(board):
+def test_a_main_py_of_the_owner_is_kept(board):
     put(board, "/main.py", b"print('my own')\n")
     files = [install.BoardFile("/lib/coilwire/x.py", b"x = 1\n"), install.BoardFile("/main.py", b"import x\n")]
     kept = []
@@ -140,19 +140,19 @@ def test_a_main_of_the_owners_is_kept(board):
     }
 
 
-def test_no_space_is_told_before_anything_changes(tmp_path, capsys, monkeypatch):
+def test_no_space_is_reported_before_anything_changes(tmp_path, capsys, monkeypatch):
     with ReplBoard(tmp_path / "small", kilobytes=64) as board:
         put(board, "/main.py", b"mine")
         said = refusal(board, capsys)
         assert "no space on the board: " in said and "kB needed" in said and "Remove files" in said
         assert on_board(board) == {"/main.py": b"mine"}
-        # LittleFS itself says so where the reckoning missed it.
+        # If the computed size was too small, LittleFS itself raises the error.
         survey = install._survey
         monkeypatch.setattr(install, "_survey", lambda *args: (survey(*args)[0], [4096, 1000], survey(*args)[2]))
         assert "no space on the board (" in refusal(board, capsys)
 
 
-def test_what_is_no_micropython_is_left_alone(tmp_path, capsys, monkeypatch):
+def test_a_port_without_micropython_is_left_alone(tmp_path, capsys, monkeypatch):
     monkeypatch.setattr(repl, "INTERRUPT_S", 0.6)
     program = ["/bin/sh", "-c", "while :; do echo 'T 21.5 C'; sleep 0.05; done"]
     with ReplBoard(tmp_path / "flash", command=program) as board:
@@ -166,7 +166,7 @@ def test_an_old_micropython_is_refused(board, capsys, monkeypatch):
     assert on_board(board) == {}
 
 
-def test_a_board_that_does_not_start_is_told(ready, capsys, monkeypatch):
+def test_a_board_that_does_not_start_is_reported(ready, capsys, monkeypatch):
     monkeypatch.setattr(install, "HELLO_S", 0.0)
     monkeypatch.setattr(link, "FOREIGN_S", 0.3)
     whole = install.board_files
@@ -176,12 +176,12 @@ def test_a_board_that_does_not_start_is_told(ready, capsys, monkeypatch):
     assert "the files are on the board, but it does not start" in said
 
 
-def test_the_port_is_chosen_only_where_one_board_is_in():
+def test_a_port_is_chosen_only_if_one_board_is_connected():
     pico = Port("/dev/ttyACM0", "2E8A:0005", "E1")
     other = Port("/dev/ttyUSB0", "0403:6001", "F1")
     assert install.choose(listing=lambda: [other, pico]) == pico.device
     assert install.choose("e1", listing=lambda: [other, pico]) == pico.device
-    with pytest.raises(DeviceError, match="2 boards are there") as caught:
+    with pytest.raises(DeviceError, match="2 boards are connected") as caught:
         install.choose(listing=lambda: [pico, Port("/dev/ttyACM1", "2E8A:0005", "E2")])
     assert "E1" in str(caught.value) and "E2" in str(caught.value)
     with pytest.raises(DeviceError, match="no board found") as caught:

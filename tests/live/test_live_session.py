@@ -335,7 +335,7 @@ def wait_for(condition, most_s: float = 10.0) -> None:
         (["record", "{tmp}/new.ccap", "--virtual", "--build", "{tmp}/there.ccap"], "the plan is not TOML"),
         (["record", "{tmp}/new.ccap", "--virtual", "--build", "{tmp}/coil.toml"], 'there is no key "turns"'),
         (["record", "{tmp}/new.ccap", "--virtual", "--build", "{tmp}/nan.toml"], "depth_cm is nan"),
-        (["record", "{tmp}/new.ccap", "--virtual", "--build", "/dev/zero"], "no regular file"),
+        (["record", "{tmp}/new.ccap", "--virtual", "--build", "/dev/zero"], "not a regular file"),
     ],
 )
 def test_bad_words_are_one_line_and_2(tmp_path, capsys, monkeypatch, words, said):

@@ -1,4 +1,4 @@
-"""Settings: what may be said, where it is looked for, and what is told of mistakes."""
+"""Settings: their values, the places of their files, and the errors for mistakes."""
 
 import json
 import tomllib
@@ -21,7 +21,7 @@ def test_the_defaults_lie_in_their_own_ranges_and_round_trip():
 NOISE = [round(0.3 * 0.85**i, 5) for i in range(25)]
 
 
-def test_a_learned_noise_is_readable_and_round_trips(tmp_path, capsys):
+def test_a_noise_profile_is_readable_and_round_trips(tmp_path, capsys):
     text = f"schema = 1\n[tracker]\nnoise_ppm_rthz = {NOISE}\n"
     (tmp_path / "field.toml").write_text(text, encoding="utf-8")
     settings = load_settings(tmp_path / "field.toml")
@@ -37,7 +37,7 @@ def test_a_learned_noise_is_readable_and_round_trips(tmp_path, capsys):
     lines = capsys.readouterr().out.splitlines()
     at = next(i for i, line in enumerate(lines) if "noise_ppm_rthz" in line)
     assert lines[at].split()[1:4] == ["25", "numbers,", "ppm/rtHz"] and lines[at].endswith("field.toml")
-    assert [float(one) for line in lines[at + 1 :] if line.startswith("    ") for one in line.split()] == NOISE
+    assert [float(word) for line in lines[at + 1 :] if line.startswith("    ") for word in line.split()] == NOISE
     assert all(len(line) <= 80 for line in lines[at + 1 :])
 
 
@@ -103,12 +103,12 @@ def test_a_mistake_is_one_line_with_place_and_remedy(text, place, what, remedy):
         ("schema = 0", "schema 0"),
     ],
 )
-def test_the_schema_is_asked_for(text, words):
+def test_a_missing_or_other_schema_is_refused(text, words):
     with pytest.raises(InputError, match=words):
         from_toml(text, "mine.toml")
 
 
-def test_the_order_of_places(tmp_path, monkeypatch):
+def test_the_order_in_which_settings_files_are_searched(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     environ = {"XDG_CONFIG_HOME": str(tmp_path / "config")}
 

@@ -1,4 +1,4 @@
-"""TOML files: whatever lies under the name that was given, one clear line is printed and nothing is left behind."""
+"""TOML files: whatever the given name leads to, one clear line is printed and no file is left behind."""
 
 import os
 
@@ -14,11 +14,11 @@ SCENE = "schema = 1\nduration_s = 2\n"
 
 
 def test_mutated_files_leave_only_errors_of_the_project(tmp_path):
-    told, _ = try_all(tmp_path, 300, seed=1)
-    assert sum(told.values()) == 300
+    counts, _ = try_all(tmp_path, 300, seed=1)
+    assert sum(counts.values()) == 300
     for kind in ("settings", "plan", "scene"):
-        assert told[kind, "refused"] > 10
-    assert told["scene", "accepted"] > 0
+        assert counts[kind, "refused"] > 10
+    assert counts["scene", "accepted"] > 0
 
 
 SCENES = {
@@ -29,8 +29,8 @@ SCENES = {
     "5,000 hexadecimal digits": (SCENE + "seed = 0x" + "f" * 5000, "thousands of digits"),
     "a time of 400 digits": (SCENE + "[[mark]]\nat_s = " + "7" * 400, "at_s is 777"),
     "a NUL in a path": (SCENE + 'plan = "a\\u0000b.toml"', "a character that no name can have"),
-    "a device": (SCENE + 'plan = "/dev/zero"', "no regular file"),
-    "a pipe": (SCENE + 'plan = "pipe"', "a pipe, no regular file"),
+    "a device": (SCENE + 'plan = "/dev/zero"', "not a regular file"),
+    "a pipe": (SCENE + 'plan = "pipe"', "a pipe, not a regular file"),
     "a folder": (SCENE + 'plan = "."', "a folder"),
     "nan in a plan": (SCENE + 'plan = "nan.toml"', "depth_cm is nan"),
     "an unknown key in a plan": (SCENE + 'plan = "x.toml"', 'no key "x"'),
@@ -41,7 +41,7 @@ SCENES = {
 
 
 @pytest.mark.parametrize("name", SCENES)
-def test_a_scene_that_is_none_is_one_line_and_leaves_no_capture(tmp_path, monkeypatch, capsys, name):
+def test_a_file_that_is_not_a_scene_is_a_one_line_error_and_leaves_no_capture(tmp_path, monkeypatch, capsys, name):
     text, message = SCENES[name]
     monkeypatch.chdir(tmp_path)
     os.mkfifo(tmp_path / "pipe")
@@ -63,17 +63,17 @@ def test_no_command_waits_for_a_pipe_or_reads_a_device(tmp_path, monkeypatch, ca
     os.symlink("/dev/zero", "zero.toml")
     for name in ("pipe.toml", "zero.toml"):
         assert main([*words, name, *(["a.ccap"] if words == ["simulate"] else [])]) == 2
-        assert f"no regular file ({name})" in capsys.readouterr().err
+        assert f"not a regular file ({name})" in capsys.readouterr().err
     assert not (tmp_path / "a.ccap").exists()
 
 
-def test_a_link_to_a_file_and_the_mark_of_an_editor_are_fine(tmp_path):
+def test_a_link_to_a_file_and_a_byte_order_mark_are_accepted(tmp_path):
     (tmp_path / "real.toml").write_bytes(b"\xef\xbb\xbfdepth_cm = 12\r\n")
     (tmp_path / "link.toml").symlink_to("real.toml")
     assert read_plan(tmp_path / "link.toml").depth_cm == 12
 
 
-def test_lines_are_named_where_they_are_known(tmp_path):
+def test_an_error_names_the_line_if_it_is_known(tmp_path):
     path = tmp_path / "a.toml"
     for content, place in (
         (b"a = 1\nb = \xff\n", "line 2"),
@@ -87,13 +87,13 @@ def test_lines_are_named_where_they_are_known(tmp_path):
         assert str(path) in str(error.value)
 
 
-def test_prose_and_numbers_with_points_are_no_long_key():
+def test_prose_and_decimals_are_not_taken_for_a_long_key():
     text = 'a = "' + "one. two. three. " * 50 + '"\nb = [' + "0.25, " * 200 + "]\nc = '" + "..." * 50 + "'\n"
     table, _ = toml_text.parse(text.encode(), "a.toml")
     assert len(table["b"]) == 200
 
 
-def test_what_is_shown_is_one_short_line():
+def test_a_value_in_a_message_is_one_short_line():
     assert shown(True) == "true"
     assert shown("a\nb\x9b\u2028") == r"a\nb\x9b\u2028"
     assert len(shown("x" * 1000)) == 60

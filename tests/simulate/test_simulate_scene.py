@@ -43,7 +43,7 @@ def read(text: str) -> Scene:
         (START + "[[stopped]]\nstart_s = 4\nend_s = 33\n", ["[[stopped]] 1, end_s is 33", "duration_s"]),
         (START + "[ground]\nwobble_low_hz = 3\n", ["[ground] wobble_low_hz must be below wobble_high_hz"]),
         (START + "[coil]\nturns = 2.5\n", ["[coil] turns is 2.5", "whole number"]),
-        (START + "coil = 3\n", ["coil is 3", "write a table"]),
+        (START + "coil = 3\n", ["coil is 3", "Write a table"]),
         (START + 'start_utc = "yesterday"\n', ['start_utc is "yesterday"', "2025-05-10T09:00:00Z"]),
         ("duration_s = 20\n", ['"schema" is missing']),
         ("schema = 2\nduration_s = 20\n", ["schema is 2"]),

@@ -25,8 +25,12 @@ from coilcount.settings import defaults
 from coilwire import records
 
 KINDS = [records.Hello, records.Interval, records.Status, records.Stopped, records.Mark, records.Answer, records.Log]
+# Modulus by record class and field name; a class is known in FIELDS by the names of its fields.
 MODULI = {
-    kind: {field.name: field.modulus for field in records.FIELDS[records.KIND_OF[kind.__name__]]} for kind in KINDS
+    kind: {field.name: field.modulus for field in fields}
+    for kind in KINDS
+    for fields in records.FIELDS.values()
+    if tuple(field.name for field in fields) == kind._fields
 }
 TEXTS = ["", "a", "20", "\x1b[2J", "é\u202e", "x" * 12, "0.1.0", "virtual", "%", ",*@"]
 

@@ -33,7 +33,7 @@ INTERPRETERS = {"micropython": virtual_interpreter.find_interpreter, "cpython": 
 
 @pytest.fixture(autouse=True)
 def nothing_left(tmp_path, monkeypatch):
-    """No process, thread or folder outlives a virtual board."""
+    """Check that no process, thread or folder outlives a virtual board."""
     monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
     started = []
 
@@ -54,7 +54,7 @@ def board(pace=1, interpreter=None, **given):
 
 
 class Host:
-    """Collects records from a port; every line must be sound."""
+    """Collects records from a port; every line must be undamaged."""
 
     def __init__(self, port):
         self.serial = serial.serial_for_url(port, timeout=0.02)
@@ -96,7 +96,7 @@ class Host:
 
 
 def check_sums(intervals, times):
-    """Contiguous from the first, and equal to the sums over every single edge."""
+    """Check that the intervals are contiguous, and equal to the sums over every single edge."""
     following = 0
     for sequence, interval in enumerate(intervals):
         assert (interval.sequence, interval.first_edge) == (sequence, following)
@@ -131,7 +131,7 @@ def test_hello_comes_first_and_the_sums_are_exact_in_every_interval():
     assert host.all(records.Mark) == [records.Mark(1201, 1), records.Mark(1301, 2)]
 
 
-def test_an_unplug_is_a_hang_up_and_settings_outlive_it():
+def test_unplugging_is_a_hang_up_and_the_settings_survive():
     with board(pace=8, ms=7000, unplugged=[[2500, 4500]]) as virtual:
         with Host(virtual.port) as host:
             assert "before the frequency is known" in host.ask(1, "set", "interval_ms", 40).text
@@ -161,7 +161,7 @@ def test_an_unplug_is_a_hang_up_and_settings_outlive_it():
     assert check_sums(intervals, times) > len(times) - 1100
 
 
-def test_a_host_that_stops_reading_loses_whole_records_and_is_told():
+def test_a_host_that_stops_reading_loses_whole_records_and_their_number_is_reported():
     with board(pace=25, ms=16_000, period=12_500, jitter=0) as virtual, Host(virtual.port) as host:
         assert host.ask(1, "set", "interval_ms", 5).ok == 1
         host.until(lambda: len(host.all(records.Status)) > 1)
@@ -190,7 +190,7 @@ def test_close_and_open_again_keeps_the_board_running():
         with Host(virtual.port) as host:
             host.until(lambda: host.all(records.Interval))
         with Host(virtual.port) as host:
-            # The first line may be the rest of one.
+            # The first line may be the rest of a cut line.
             host.serial.readline()
             host.ask(1, "hello")
             hello = host.all(records.Hello)[-1]
@@ -198,7 +198,7 @@ def test_close_and_open_again_keeps_the_board_running():
 
 
 def run_on_files(interpreter, tmp_path, data):
-    """What the firmware says to a scene in a file: no pty and no pace, so every byte follows from the scene."""
+    """The firmware's output for a scene in a file: no pty and no pace, so every byte follows from the scene."""
     flash = tmp_path / interpreter
     flash.mkdir()
     scene_file = tmp_path / "scene"
@@ -221,7 +221,7 @@ def run_on_files(interpreter, tmp_path, data):
     return (tmp_path / "out").read_bytes()
 
 
-def test_both_interpreters_say_the_same_bytes_to_the_same_scene(tmp_path):
+def test_both_interpreters_send_the_same_bytes_for_the_same_scene(tmp_path):
     data = scene(42_500, silent=[(1000, 1030), (2000, 4200), (5000, 40_000)], jitter=30, marks=(100, 40_100))
     said = run_on_files("micropython", tmp_path, data)
     assert run_on_files("cpython", tmp_path, data) == said
@@ -230,7 +230,7 @@ def test_both_interpreters_say_the_same_bytes_to_the_same_scene(tmp_path):
     assert hellos == [1, 10_000, 20_000, 30_000, 40_000]
     assert [r.uptime_ms for r in heard if isinstance(r, records.Status)] == list(range(1000, 42_501, 1000))
     stopped = [record for record in heard if isinstance(record, records.Stopped)]
-    # 30 ms is no stop; 2.2 s are three; 35 s one after 50 ms and then each second.
+    # A silence of 30 ms gives no report, 2.2 s give three: one after 50 ms, then one each second; 35 s accordingly.
     assert [(r.uptime_ms, r.silent_ms) for r in stopped[:3]] == [(2050, 50), (3050, 1050), (4050, 2050)]
     assert [r.silent_ms for r in stopped[3:]] == list(range(50, 35_000, 1000))
     intervals = [record for record in heard if isinstance(record, records.Interval)]
@@ -257,7 +257,7 @@ def test_a_firmware_that_breaks_is_one_clear_error(tmp_path):
     (broken / "app.py").write_text("raise RuntimeError('the app is broken')\n")
     with VirtualBoard(broken, [sys.executable, str(FEED), json.dumps({"pace": 1, "ms": 5000})]) as virtual:
         assert virtual.wait(5)
-        with pytest.raises(DeviceError, match="ended by itself") as caught:
+        with pytest.raises(DeviceError, match="ended unexpectedly") as caught:
             virtual.check()
         assert "the app is broken" in str(caught.value) and "\n" not in str(caught.value)
         assert not os.path.exists(virtual.port)
@@ -281,7 +281,7 @@ def test_a_micropython_that_does_not_run_is_one_clear_error():
         virtual_interpreter.micropython((sys.executable, "-c", "raise SystemExit(1)"))
 
 
-def test_a_system_without_ptys_is_told_so(monkeypatch):
+def test_a_system_without_ptys_gets_a_clear_error(monkeypatch):
     monkeypatch.delattr(os, "openpty")
     with pytest.raises(DeviceError, match="pseudo-terminal"), board(ms=10):
         pass
@@ -315,9 +315,9 @@ def test_tcp_serves_one_client_after_another():
 def test_the_command_serves_the_physics_until_ctrl_c(tmp_path):
     command = [*INTERRUPTIBLE, "virtual", "--json", "--scene", "quiet-bench", "--seed", "5"]
     process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=dict(os.environ, TMPDIR=str(tmp_path)))
-    told = json.loads(process.stdout.readline())
-    assert told["simulated"] is True
-    with Host(told["port"]) as host:
+    announced = json.loads(process.stdout.readline())
+    assert announced["simulated"] is True
+    with Host(announced["port"]) as host:
         host.until(lambda: len(host.all(records.Interval)) >= 3)
     process.send_signal(signal.SIGINT)
     assert process.wait(30) == 0
@@ -329,7 +329,7 @@ def test_the_command_serves_the_physics_until_ctrl_c(tmp_path):
     assert 20_000 < frequency < 30_000
 
 
-def test_a_long_path_of_the_temporary_folder_is_no_harm(tmp_path, monkeypatch):
+def test_a_long_path_of_the_temporary_folder_does_no_harm(tmp_path, monkeypatch):
     # MicroPython dies of an argument of more than 255 bytes.
     deep = tmp_path / ("long-" * 30) / ("longer-" * 20)
     deep.mkdir(parents=True)
@@ -354,13 +354,13 @@ def test_after_kill_9_every_process_ends_and_the_next_start_removes_the_folder(t
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
-def test_a_kill_or_a_closed_terminal_ends_it_in_order(tmp_path, number):
+def test_a_signal_or_a_closed_terminal_ends_the_board_in_order(tmp_path, number):
     outcome = killed_start(tmp_path / "made", None, number)
     assert outcome.children >= 2
     assert outcome == outcome._replace(code=0, left=0, folders=0)
 
 
-def test_a_folder_in_use_and_a_strangers_are_left_alone(tmp_path, monkeypatch):
+def test_a_folder_in_use_and_a_folder_of_another_user_are_left_alone(tmp_path, monkeypatch):
     folder, lock = virtual_folder.make()
     (folder / "kept").touch()
     stranger = tmp_path / "coilcount-notes"

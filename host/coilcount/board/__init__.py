@@ -1,1 +1,1 @@
-"""Where bytes come from: ports, the serial link, the virtual board."""
+"""Where bytes come from: the serial ports, the link to a board, and its settings."""

@@ -1,4 +1,4 @@
-"""Commands to a board and their answers, by id; and with them the settings of a board, there and back."""
+"""Sends commands to a board and awaits their answers; with them, fetches and sends the board's settings."""
 
 import time
 from binascii import crc32
@@ -10,27 +10,33 @@ from coilcount.board.link import SerialLink
 from coilcount.errors import DeviceError, InputError
 from coilcount.model import Entry, Line
 
-# PROTOCOL.md: a host that gets no answer within a second sends the same again; values are absolute.
+# s.  A host that gets no answer in this time sends the same command again (PROTOCOL.md).
 ANSWER_S = 1.0
+# How often a command is sent before the board is reported as not answering.  Chosen by hand.
 TRIES = 5
+# s that one look at the link lasts.  Chosen by hand.
 _READ_S = 0.05
 
 
 class Conversation:
-    """Asks over a connected link.  heard() gets every entry that comes meanwhile, the answers included.
+    """Sends commands over a connected link and awaits the answers.
 
-    version: the host's, for the message where the board is newer.
+    version: the host's, for the message if the board speaks a newer protocol.
+    heard: called with every entry that comes meanwhile, the answers included.
     """
 
     def __init__(self, link: SerialLink, version: str, heard: Callable[[Entry], None] = lambda entry: None) -> None:
         self.link = link
         self._version = version
         self._heard = heard
-        # Not those of the conversation before, whose answers may still be under way.
+        # Ids differ from those of an earlier conversation, whose answers may still be on their way.
         self._id = 1 + time.monotonic_ns() // 1000 % (records.U32 // 2)
 
     def ask(self, verb: str, name: str = "", value: int = 0) -> records.Answer:
-        """The board's answer.  Raises DeviceError: a newer protocol (it is asked nothing then), or no answer."""
+        """Send a command and return the board's answer.
+
+        Raises DeviceError if the board does not answer, or speaks a newer protocol (then nothing is sent).
+        """
         self._not_newer()
         self._id += 1
         command = records.write(records.Command(self._id, verb, name, value))
@@ -64,16 +70,16 @@ class Conversation:
         if hello and hello.protocol > PROTOCOL:
             raise DeviceError(
                 f"the board speaks protocol {hello.protocol} (firmware {hello.firmware}), coilcount {self._version} "
-                f"protocol {PROTOCOL}: it is not configured from here",
+                f"speaks protocol {PROTOCOL}: it cannot configure this board",
                 self.link.device,
                 "Update coilcount",
             )
 
 
 def fetch(talk: Conversation) -> dict[str, int]:
-    """The settings in force on the board, in its order; checked against the CRC that its hello tells.
+    """The settings in force on the board, in its order, checked against the CRC in its hello.
 
-    Raises DeviceError.
+    Raises DeviceError if the board does not answer or the check fails.
     """
     for _ in range(TRIES):
         talk.ask("hello")  # the hello comes before the answer
@@ -83,14 +89,14 @@ def fetch(talk: Conversation) -> dict[str, int]:
         if answer.ok and values and hello and settings_crc(values) == hello.settings_crc:
             return values
     raise DeviceError(
-        "what the board says of its settings does not agree with its own checksum", talk.link.device, "Reset it"
+        "the settings that the board sent do not agree with its own checksum", talk.link.device, "Reset it, try again"
     )
 
 
 def send(talk: Conversation, wanted: Mapping[str, int]) -> dict[str, int]:
-    """Put `wanted` in force on the board and read everything back; what is in force then.
+    """Put `wanted` in force on the board, read all settings back and return them.
 
-    Raises InputError where the board refuses a value, DeviceError for all else.
+    Raises InputError if the board refuses a value, DeviceError for every other failure.
     """
     for name, value in wanted.items():
         answer = talk.ask("set", name, value)
@@ -108,12 +114,12 @@ def send(talk: Conversation, wanted: Mapping[str, int]) -> dict[str, int]:
 
 
 def settings_crc(values: Mapping[str, int]) -> int:
-    """CRC-32 of the lines `name=value` in the board's order, as its hello tells it (PROTOCOL.md)."""
+    """CRC-32 of the lines `name=value` in the board's order, as in its hello (PROTOCOL.md)."""
     return crc32(b"".join(b"%s=%d\n" % (name.encode(), value) for name, value in values.items()))
 
 
 def _values(text: str) -> dict[str, int]:
-    """Of `name=value name=value`; empty where a part of it is none."""
+    """The values in a text such as `name=value name=value`; empty if a part of it has another form."""
     values = {}
     for part in text.split():
         name, _, number = part.partition("=")

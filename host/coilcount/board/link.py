@@ -1,6 +1,6 @@
-"""The serial link: bytes of one board as lines with host time, through unplugs, with the gaps said.
+"""The serial link to one board: its lines with host time, across unplugs, and the gaps between.
 
-It never gives up a line: what arrives before the board has said who it is, is kept and passed on.  A time-out is
+No line is discarded: lines that arrive before the board has identified itself are kept and passed on.  A time-out is
 neither an end nor a disconnect.
 """
 
@@ -11,7 +11,6 @@ from coilwire import PROTOCOL, frame, records
 
 from coilcount.board import ports
 from coilcount.board.opening import (
-    NO_SUCH_PORT,
     PORT_ERRORS,
     close_port,
     loss_reason,
@@ -20,26 +19,32 @@ from coilcount.board.opening import (
     wait_for_bytes,
     write,
 )
-from coilcount.errors import CoilcountError, DeviceError
+from coilcount.errors import DeviceError, NoSuchPortError
 from coilcount.model import Entry, Gap, Line
 
-# A board answers `?` in milliseconds.  Sound records without a hello are taken after this long: a board whose
-# input is stuck still counts.
+# s.  A board that sends undamaged records but no hello for this long is accepted: its input may be stuck, and it still
+# counts.  Chosen by hand: a board answers `?` within milliseconds.
 HELLO_S = 2.0
-# Bytes, but no sound record, for this long: another program speaks here.
+# s.  If bytes come but no undamaged record in this time, another program is on the port.  Chosen by hand.
 FOREIGN_S = 3.0
-# Nothing at all for this long after the first opening.
+# s.  If nothing at all comes in this time after the first opening, the port is silent.  Chosen by hand.
 SILENT_S = 5.0
-# The question is repeated while it is not answered: a board that just starts does not hear the first.
+# s between two questions while none is answered: a board that is just starting misses the first.  Chosen by hand.
 ASK_AGAIN_S = 0.5
+# s from a lost port to the first try to open it again.  Each further wait is twice as long, up to the second figure.
+# Chosen by hand: short enough for a plug that only moved.
 BACK_OFF_FIRST_S = 0.2
 BACK_OFF_MOST_S = 3.0
+# s that one look at the port lasts during the first greeting.  Chosen by hand.
+_GREET_LOOK_S = 0.1
 
 
 class SerialLink:
-    """One board, by its port; connect() once, then read() again and again, then close().
+    """One board on its port: connect() once, then read() repeatedly, then close().
 
-    clock() gives host_s, seconds on the capture's clock.  sleep and listing are for tests.
+    device: path, COM name or URL of the port; it changes if the board comes back under another name.
+    clock: returns host_s, seconds on the capture's clock.
+    sleep: waits for that many seconds; listing: returns the ports of this machine.  Tests give their own.
     """
 
     def __init__(
@@ -60,38 +65,39 @@ class SerialLink:
         self._serial_number = ""
         self._port = None
         self._splitter = frame.LineSplitter()
-        self._torn = False  # the last line to the board may have gone out in part
-        self._ready: list[Entry] = []
-        # Greeting: the port is open, and who speaks is not known yet.
+        self._torn = False  # only a part of the last line to the board may have been sent
+        self._ready: list[Entry] = []  # for the next read()
+        # While greeting, the port is open and it is not yet known what is on it.
         self._greeting = False
-        self._kept: list[Line] = []
-        self._sound = False
+        self._kept: list[Line] = []  # the lines of the greeting
+        self._sound = False  # one of them is an undamaged record
         self._opened_s = 0.0
         self._asked_s = 0.0
-        # Lost: since when, why, and when to try again.
-        self._lost_s: float | None = None
-        self._reason = ""
+        # While the port is lost.
+        self._lost_s: float | None = None  # since when
+        self._reason = ""  # why
         self._next_try_s = 0.0
         self._back_off_s = BACK_OFF_FIRST_S
 
     @property
     def connected(self) -> bool:
-        """Whether a board is on the line right now."""
+        """True while a board is connected."""
         return self._port is not None and not self._greeting
 
     @property
     def newer_protocol(self) -> bool:
-        """The board speaks a newer protocol: what it sends is recorded, but nothing may be set on it."""
+        """True if the board speaks a newer protocol: its lines are recorded, but nothing may be set on it."""
         return self.hello is not None and self.hello.protocol > PROTOCOL
 
     def connect(self) -> records.Hello | None:
-        """Open the port and greet the board; its hello, or None where it only sends records.
+        """Open the port and greet the board; returns its hello, or None if it only sends records.
 
-        Raises DeviceError: no such port, no permission, busy, silent, another program's text, unplugged meanwhile.
+        Raises DeviceError if there is no such port, or it is forbidden, busy, silent, used by another program, or goes
+        away meanwhile.
         """
         self._open()
         while self._greeting:
-            self._receive(0.1)
+            self._receive(_GREET_LOOK_S)
             self._greet_first()
         if self._port is None:
             raise DeviceError(f"the port went away: {self._reason}", self.device, "Check the cable, then try again")
@@ -99,7 +105,7 @@ class SerialLink:
         return self.hello
 
     def read(self, wait_s: float) -> list[Entry]:
-        """What has come, as Line and Gap entries in order; waits at most wait_s seconds for it.  Never raises."""
+        """The lines and gaps since the last call, in order; waits at most wait_s seconds for them.  Never raises."""
         if self._port is None:
             self._wait_and_try(wait_s)
         else:
@@ -111,24 +117,24 @@ class SerialLink:
         return entries
 
     def await_record(self, kind: str, wait_s: float) -> bool:
-        """Wait at most wait_s; whether a record of this kind has come.  All that came stays for read()."""
+        """Wait at most wait_s seconds; True if a record of this kind has come.  All lines stay for read()."""
         if self.connected:
             self._receive(wait_s)
         start = b"@%s," % kind.encode()
         return any(isinstance(entry, Line) and start in entry.data for entry in self._ready)
 
     def send(self, data: bytes) -> None:
-        """Send to the board; where it is away or does not read, only repeating helps, which the caller does."""
+        """Send to the board.  If it is away or does not read, the data is lost: the caller sends it again."""
         if self._port is None:
             return
         try:
-            # A line that went out in part is ended first, so that it spoils none but itself.
+            # If only a part of the last line was sent, a line feed first ends it, so that it cannot damage this one.
             self._torn = not write(self._port, b"\n" + data if self._torn else data)
         except PORT_ERRORS as error:
             self._lose(error)
 
     def close(self) -> list[Entry]:
-        """Close; what is left: the cut rest of a line, and the gap where the board was away."""
+        """Close the port; returns the last entries: the cut rest of a line, and the gap if the board was away."""
         self._pass_on_kept()
         self._pass_on_rest()
         if self._port is not None:
@@ -179,7 +185,7 @@ class SerialLink:
             self.hello = hello
 
     def _lose(self, error: Exception) -> None:
-        """The port has gone: keep the cut line, close, and plan the next try."""
+        """After the port has gone: keep the rest of the cut line, close, and plan the next try."""
         close_port(self._port)
         self._port = None
         self._pass_on_kept()
@@ -193,7 +199,7 @@ class SerialLink:
         self._plan_next_try()
 
     def _pass_on_kept(self) -> None:
-        """Lines of a greeting that came to nothing are still lines: a gap before them, another will follow."""
+        """Pass on the lines of a greeting that did not succeed, with the gap before them; another gap follows."""
         if self._kept and self._lost_s is not None:
             self._ready.append(Gap(self._kept[0].host_s, self._lost_s, self._reason))
             self._lost_s = self._kept[-1].host_s
@@ -205,10 +211,10 @@ class SerialLink:
         if rest:
             self._ready.append(Line(self._clock(), rest))
 
-    # ------------------------------------------------------------ who is there
+    # ------------------------------------------------------------ greeting
 
     def _greet_first(self) -> None:
-        """The first opening: find out who speaks, or raise DeviceError."""
+        """After the first opening: accept the board, or raise DeviceError."""
         if not self._greeting:
             return
         waited_s = self._clock() - self._opened_s
@@ -220,19 +226,19 @@ class SerialLink:
             if words:
                 self._abandon()
                 raise DeviceError(
-                    f"another program speaks on the port: {words}",
+                    f"another program uses the port; it sends {words}",
                     self.device,
                     "Choose another with --port, or install the firmware",
                 )
         if self._greeting and waited_s >= SILENT_S:
             self._abandon()
             raise DeviceError(
-                "the port is open but silent", self.device, "Press the board's reset; is the firmware on it?"
+                "the port is open but silent", self.device, "Press the board's reset button. Is the firmware on it?"
             )
         self._ask_again()
 
     def _greet_again(self) -> None:
-        """After a reconnection: only the same board goes on; any other is let go and the search goes on."""
+        """After a later opening: accept the same board; close the port if anything else is on it, and search on."""
         waited_s = self._clock() - self._opened_s
         hello = ports.first_hello(line.data for line in self._kept)
         if hello and self.hello and hello.uid != self.hello.uid:
@@ -263,12 +269,12 @@ class SerialLink:
     def _end_gap(self) -> None:
         if self._lost_s is None:
             return
-        now = self._kept[0].host_s if self._kept else self._clock()
-        self._ready.append(Gap(now, self._lost_s, self._reason))
+        end_s = self._kept[0].host_s if self._kept else self._clock()
+        self._ready.append(Gap(end_s, self._lost_s, self._reason))
         self._lost_s = None
 
     def _refuse(self, problem: str) -> None:
-        """Not our board: its lines are not ours to record."""
+        """Close the port: the board on it is not ours, so its lines are not recorded."""
         self._abandon()
         self.problem = problem
         self._plan_next_try()
@@ -284,20 +290,24 @@ class SerialLink:
     # ------------------------------------------------------------ search
 
     def _wait_and_try(self, wait_s: float) -> None:
-        """Sleep at most wait_s, and try to open once its time has come."""
+        """Sleep at most wait_s; try to open the port when the next try is due."""
         now = self._clock()
         if now < self._next_try_s:
             self._sleep(min(wait_s, self._next_try_s - now))
             if self._clock() < self._next_try_s:
                 return
-        # The port's name may have moved; a path that stays, such as a virtual board's, is simply tried again.
+        # The board may come back under another name, and is found by its serial number.  A port without a number, such
+        # as a virtual board's, keeps its name.
         number = self._serial_number
         self.device = (ports.device_of(number, self._listing()) if number else "") or self.device
         try:
             self._open()
-        except CoilcountError as error:
-            # While the plug is out there is no such port: the reason says more.
-            self.problem = self._reason if error.what == NO_SUCH_PORT else error.what
+        except NoSuchPortError:
+            # As expected while the board is unplugged: why the port was lost says more.
+            self.problem = self._reason
+            self._plan_next_try()
+        except DeviceError as error:
+            self.problem = error.what
             self._plan_next_try()
 
     def _plan_next_try(self) -> None:
@@ -305,7 +315,7 @@ class SerialLink:
         self._back_off_s = min(2 * self._back_off_s, BACK_OFF_MOST_S)
 
     def _number_of(self, device: str) -> str:
-        """The USB serial number of an open port, "" where it has none (a pty, a socket, a bridge without one)."""
+        """The USB serial number of an open port; "" if it has none (a pty, a socket, some UART bridges)."""
         if "://" in device:
             return ""
         return next((port.serial_number for port in self._listing() if port.device == device), "")

@@ -1,4 +1,4 @@
-"""Opens a serial port and waits on it; every way in which that fails becomes one line with its remedy."""
+"""Opens a serial port, waits for bytes and writes; each failure becomes one line with its remedy."""
 
 import contextlib
 import difflib
@@ -13,7 +13,7 @@ from pathlib import Path
 
 import serial
 
-from coilcount.errors import CoilcountError, DeviceError
+from coilcount.errors import DeviceError, NoSuchPortError
 from coilcount.text import printable
 
 try:
@@ -21,28 +21,43 @@ try:
 except ImportError:  # Windows
     termios = None
 
-# Whatever pyserial or the system raises where a port goes away: read() raises SerialException, in_waiting plain
-# OSError, closing or configuring termios.error, which is neither.
+# What pyserial or the system raises when a port goes away.  read() raises SerialException, which is an OSError;
+# in_waiting raises plain OSError; closing and configuring raise termios.error, which is neither.
 PORT_ERRORS: tuple[type[Exception], ...] = (OSError,) if termios is None else (OSError, termios.error)
 
-NO_SUCH_PORT = "no such port"
-# A USB serial port has no line rate; a UART bridge needs one.
+# Bit/s.  A USB serial port ignores it; a UART bridge needs it.  The usual rate of MicroPython's boards.
 LINE_RATE = 115_200
-# Where the system cannot be asked to wake us (Windows, rfc2217://, loop://), look this often.
+# s between two looks at a port on which the system cannot wait (Windows, rfc2217://, loop://).  Chosen by hand: half of
+# a counting interval of 20 ms.
 _POLL_S = 0.01
-# How long the port may take to accept what is written.
+# s in which the port must accept what is written.  Chosen by hand.
 WRITE_S = 1.0
+# Bytes that one read takes at most.  Chosen by hand: 8 s of the longest lines at 50 a second.
 _READ_BYTES = 65_536
+# Bytes of another program's text that a message shows.  Chosen by hand.
 _SAMPLE_BYTES = 48
+# Error numbers (errno) of Linux and macOS, as plain numbers because Windows does not have all the names.
+_EIO, _EACCES, _ECONNREFUSED = 5, 13, 111
+_NO_DEVICE = (2, 6, 19)  # ENOENT, ENXIO, ENODEV
+_BUSY = (11, 16, 35)  # EAGAIN (Linux), EBUSY, EAGAIN (macOS): from flock and from opening
+_GONE = (_EIO, 6, 19)  # EIO, ENXIO, ENODEV
+_GONE_WORDS = (
+    "input/output error",
+    "no such device",
+    "returned no data",
+    "disconnected",
+    "no such file",
+    "not configured",
+)
 
 
 def open_port(device: str) -> serial.SerialBase:
     """An open, exclusive, non-blocking port; `device` is a path, COM name or any URL that pyserial knows.
 
-    Raises DeviceError, its remedy fit for a person.
+    Raises DeviceError; NoSuchPortError if there is no such port.
     """
     _check_path(device)
-    # pyserial refuses a time limit for writing over rfc2217.
+    # pyserial has no time limit for writing over rfc2217, and raises if one is given.
     limit_s = None if device.lower().startswith("rfc2217:") else WRITE_S
     try:
         return serial.serial_for_url(device, baudrate=LINE_RATE, timeout=0, write_timeout=limit_s, exclusive=True)
@@ -53,13 +68,16 @@ def open_port(device: str) -> serial.SerialBase:
 
 
 def close_port(port: serial.SerialBase) -> None:
-    """Close, also where the device has gone and closing fails."""
+    """Close the port; if its device has gone, closing fails and that is ignored."""
     with contextlib.suppress(*PORT_ERRORS):
         port.close()
 
 
 def wait_for_bytes(port: serial.SerialBase, wait_s: float) -> bytes:
-    """What is there, as soon as something is; b"" after `wait_s` seconds of nothing.  Raises PORT_ERRORS."""
+    """The bytes that have come, as soon as there are any; b"" if none come within `wait_s` seconds.
+
+    Raises PORT_ERRORS if the port has gone.
+    """
     descriptor = _descriptor(port)
     if descriptor is not None:
         ready, _, _ = select.select([descriptor], [], [], wait_s)
@@ -73,9 +91,10 @@ def wait_for_bytes(port: serial.SerialBase, wait_s: float) -> bytes:
 
 
 def write(port: serial.SerialBase, data: bytes) -> bool:
-    """Whether the port took all of `data` in time; raises PORT_ERRORS where the port has gone.
+    """Write `data`; True if the port took all of it in time.  Raises PORT_ERRORS if the port has gone.
 
-    A time-out is no unplug: the other end does not read just now.  Part of `data` may have gone out.
+    A time-out does not mean that the board is unplugged: it only does not read at the moment.  Part of `data` may have
+    been sent.
     """
     try:
         port.write(data)
@@ -85,7 +104,7 @@ def write(port: serial.SerialBase, data: bytes) -> bool:
 
 
 def _descriptor(port: serial.SerialBase) -> int | None:
-    """What select can wait on; None where the port has no such thing."""
+    """The file descriptor on which select can wait; None if the port has none."""
     if os.name != "posix":
         return None
     try:
@@ -95,52 +114,44 @@ def _descriptor(port: serial.SerialBase) -> int | None:
 
 
 def _waiting(port: serial.SerialBase) -> bytes:
-    """All that has come; some ports give it byte by byte."""
+    """All bytes that have come; some ports deliver them one by one."""
     data = bytearray()
     try:
         while len(data) < _READ_BYTES and (piece := port.read(max(1, port.in_waiting))):
             data += piece
     except PORT_ERRORS:
         if not data:
-            raise  # else the next call says it: what has come is not lost
+            raise  # otherwise return what has come; the next call raises the error again
     return bytes(data)
 
 
-def explain(error: Exception, device: str) -> CoilcountError:
-    """The DeviceError for what pyserial raised while opening `device`."""
+def explain(error: Exception, device: str) -> DeviceError:
+    """The DeviceError for an exception that pyserial raised while opening `device`."""
     words = str(error)
     number = getattr(error, "errno", None)
-    if number == 13 and "lock" not in words:
+    if number == _EACCES and "lock" not in words:
         return DeviceError("no permission to open the port", device, permission_remedy(device))
-    if number in (11, 16, 35) or "exclusively lock" in words or "PermissionError(13" in words:
+    if number in _BUSY or "exclusively lock" in words or "PermissionError(13" in words:
         return DeviceError("the port is busy", device, busy_remedy(device))
-    if number in (2, 6, 19) or "FileNotFoundError" in words:
+    if number in _NO_DEVICE or "FileNotFoundError" in words:
         return missing(device)
     if "configure port" in words:
         return DeviceError("not a serial port", device, "See coilcount ports")
-    if number == 111 or "refused" in words or "://" in device:
+    if number == _ECONNREFUSED or "refused" in words or "://" in device:
         return DeviceError("nothing answers at this address", device, f"Is the other end running? ({words})")
     return DeviceError("the port cannot be opened", device, words)
 
 
 def loss_reason(error: Exception) -> str:
-    """Why an open port went away, from what reading it raised."""
+    """Why an open port went away: "unplugged", or "link lost" and the error that reading it raised."""
     words = str(error).lower()
-    gone = (
-        "input/output error",
-        "no such device",
-        "returned no data",
-        "disconnected",
-        "no such file",
-        "not configured",
-    )
-    if getattr(error, "errno", None) in (5, 6, 19) or any(sign in words for sign in gone):
+    if getattr(error, "errno", None) in _GONE or any(sign in words for sign in _GONE_WORDS):
         return "unplugged"
     return f"link lost: {error}"
 
 
 def sample(data: bytes) -> str:
-    """The first words of another program, fit for a terminal; "" where there is nothing."""
+    """The first words of another program's text, fit for a terminal; "" if there are none."""
     start = data[:_SAMPLE_BYTES]
     if not any(32 < byte < 127 for byte in start):
         return f"{len(data)} unprintable bytes" if data else ""
@@ -148,7 +159,7 @@ def sample(data: bytes) -> str:
 
 
 def permission_remedy(device: str) -> str:
-    """The exact words that let this user in, by the group that owns the device."""
+    """The command that lets this user open the device: it names the group that owns it."""
     if not sys.platform.startswith("linux"):
         return "Another program may hold it, or this user may not use it"
     import grp
@@ -161,22 +172,22 @@ def permission_remedy(device: str) -> str:
 
 
 def busy_remedy(device: str) -> str:
-    """Who holds the port, as far as /proc tells."""
+    """Which program holds the port, as far as /proc shows it, and to close it."""
     holder = _holder(device)
     if holder:
-        return f"{holder} holds it: close that first"
+        return f"{holder} holds it: close that program first"
     if _runs("ModemManager"):
         return "ModemManager may hold it: wait ten seconds, or sudo systemctl stop ModemManager"
     return "Another program holds it: close any terminal, editor or second coilcount on this port"
 
 
-def missing(device: str) -> DeviceError:
-    """No such port, and the names that come near."""
+def missing(device: str) -> NoSuchPortError:
+    """The NoSuchPortError for `device`; its remedy lists ports with similar names."""
     folder = Path(device).parent
     names = [str(folder / name) for name in _port_names(folder)]
-    near = difflib.get_close_matches(device, names, n=3, cutoff=0.6)
-    hint = f"Near: {', '.join(near)}. " if near else ""
-    return DeviceError(NO_SUCH_PORT, device, hint + "Is the board plugged in? See coilcount ports")
+    near = difflib.get_close_matches(device, names, n=3)
+    hint = f"Similar names: {', '.join(near)}. " if near else ""
+    return NoSuchPortError("no such port", device, hint + "Is the board plugged in? See coilcount ports")
 
 
 def _check_path(device: str) -> None:
@@ -201,7 +212,7 @@ def _port_names(folder: Path) -> list[str]:
 
 
 def _holder(device: str) -> str:
-    """Name and id of a process that has `device` open, or "" where that cannot be seen."""
+    """Name and id of a process that has `device` open; "" if there is none or this user may not see it."""
     target = os.path.realpath(device)
     for process in Path("/proc").glob("[0-9]*"):
         if process.name == str(os.getpid()):

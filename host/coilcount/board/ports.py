@@ -1,4 +1,4 @@
-"""The serial ports of this machine, which of them answer the hello, and which one to take."""
+"""Lists the serial ports of this machine, asks which of them is a board, and chooses one."""
 
 import time
 from collections.abc import Callable, Iterable
@@ -10,23 +10,27 @@ from serial.tools import list_ports
 from coilcount.board.opening import PORT_ERRORS, close_port, open_port, wait_for_bytes, write
 from coilcount.errors import CoilcountError, DeviceError
 
-# A person at a terminal may type it too; the board answers with a hello.
+# The question to a board, which answers with a hello.  A person at a terminal may type it too.
 ASK = b"?\n"
-# A board answers within a few milliseconds; one that starts up just now needs about a second.
+# s that a port has to answer.  Chosen by hand: a board answers within milliseconds, one that is just starting within
+# about a second.
 ANSWER_S = 1.5
-# USB vendors of boards that run this firmware: the maker of the RP2040 and RP2350, whose number MicroPython uses for
-# them, and MicroPython's own number (both from memory).
+# USB vendor numbers (hex) of boards that can run this firmware: the one of the RP2040's and RP2350's maker, which
+# MicroPython uses for these chips, and MicroPython's own.  Both from memory.
 BOARD_VENDORS = ("2E8A:", "F055:")
+
+# s that one look at one port lasts while several are asked.  Chosen by hand.
+_LOOK_S = 0.02
 
 NO_BOARD = (
     "Check that the cable carries data (many only charge), that the firmware is on the board, and that no other "
-    "program holds the port; try it without a board: coilcount live --virtual"
+    "program holds the port. To try without a board: coilcount live --virtual"
 )
 
 
 @dataclass(frozen=True, slots=True)
 class Port:
-    """One serial port.  usb_id is "VID:PID" in hex, "" where the port is not USB."""
+    """One serial port.  usb_id: "VID:PID" in hex, "" if the port is not USB."""
 
     device: str
     usb_id: str = ""
@@ -36,7 +40,7 @@ class Port:
 
 @dataclass(frozen=True, slots=True)
 class Reply:
-    """What a port said to the question: a hello, or None and the reason."""
+    """How a port answered the question: with a hello, or None and the reason."""
 
     port: Port
     hello: records.Hello | None
@@ -44,7 +48,7 @@ class Reply:
 
 
 def present() -> list[Port]:
-    """Every serial port the system lists (on macOS the cu.* names, which do not wait for a carrier)."""
+    """Every serial port that the system lists (on macOS the cu.* names, which do not wait for a carrier)."""
     found = []
     for info in list_ports.comports():
         usb_id = "" if info.vid is None else f"{info.vid:04X}:{info.pid:04X}"
@@ -53,11 +57,11 @@ def present() -> list[Port]:
 
 
 def ask(ports: Iterable[Port], wait_s: float = ANSWER_S) -> list[Reply]:
-    """Ask ports for their hello; replies in the order given.
+    """Ask ports for their hello; returns the replies in the same order.
 
-    First those with the USB vendor of a board, all at once; other USB ports only where none of these answers, since
-    opening a port may reset or disturb what is on it.  Ports that are not USB are left alone: opening a modem or a
-    Bluetooth port may hang, and no board of ours is one.
+    Ports with the USB vendor of a board are asked first, all at once.  Other USB ports are asked only if none of these
+    answers, since opening a port may reset or disturb the device on it.  Ports that are not USB are not opened: opening
+    a modem or a Bluetooth port may hang, and no board is on one.
     """
     ports = list(ports)
     replies = {port: Reply(port, None, "not a USB port: not asked") for port in ports if not port.usb_id}
@@ -97,13 +101,13 @@ def _collect(waiting: dict, replies: dict[Port, Reply], wait_s: float) -> None:
         except PORT_ERRORS as error:
             replies[port] = Reply(port, None, str(error))
     while time.monotonic() < until:
-        open_ends = [port for port in waiting if port not in replies]
-        if not open_ends:
+        unanswered = [port for port in waiting if port not in replies]
+        if not unanswered:
             return
-        for port in open_ends:
+        for port in unanswered:
             opened, splitter = waiting[port]
             try:
-                lines = splitter.feed(wait_for_bytes(opened, 0.02))
+                lines = splitter.feed(wait_for_bytes(opened, _LOOK_S))
             except PORT_ERRORS as error:
                 replies[port] = Reply(port, None, str(error))
                 continue
@@ -111,11 +115,12 @@ def _collect(waiting: dict, replies: dict[Port, Reply], wait_s: float) -> None:
             if hello:
                 replies[port] = Reply(port, hello)
     for port in waiting:
-        replies.setdefault(port, Reply(port, None, "no answer: not a board of this project, or its program is stopped"))
+        reason = "no answer: not a board with this firmware, or its program is stopped"
+        replies.setdefault(port, Reply(port, None, reason))
 
 
 def first_hello(lines: Iterable[bytes]) -> records.Hello | None:
-    """The first sound hello among lines."""
+    """The first undamaged hello among `lines`; None if there is none."""
     for line in lines:
         if b"@H," not in line:
             continue
@@ -132,9 +137,11 @@ def first_hello(lines: Iterable[bytes]) -> records.Hello | None:
 
 
 def choose(wanted: str = "", listing: Callable[[], list[Port]] | None = None, wait_s: float = ANSWER_S) -> str:
-    """The device to open.  wanted: a device, a URL, a serial number, or "" for the only board that answers.
+    """The device to open.
 
-    Raises DeviceError where no board answers, or more than one.
+    wanted: a device, a URL, a serial number, or "" for the only board that answers.
+    listing: returns the ports of this machine (tests give their own).
+    Raises DeviceError if no board answers, or more than one does.
     """
     ports = (listing or present)()
     if wanted:
@@ -150,16 +157,16 @@ def choose(wanted: str = "", listing: Callable[[], list[Port]] | None = None, wa
 
 
 def device_of(serial_number: str, ports: Iterable[Port]) -> str:
-    """The device whose USB serial number this is, "" where it is not plugged in.
+    """The device with this USB serial number; "" if it is not plugged in.
 
-    The hello's uid is the same number; boards differ in the case of its letters.
+    The uid in a board's hello is the same number.  Upper and lower case count as equal, because boards differ in that.
     """
     wanted = serial_number.casefold()
     return next((port.device for port in ports if port.serial_number and port.serial_number.casefold() == wanted), "")
 
 
 def seen(replies: list[Reply]) -> str:
-    """What was there instead of a board."""
+    """The ports that are present, each with the reason why it is no board."""
     if not replies:
         return "no serial port at all"
     return "; ".join(f"{reply.port.device}: {reply.reason}" for reply in replies)

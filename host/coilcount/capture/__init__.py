@@ -1,1 +1,1 @@
-"""Where bytes rest: the capture file, its labels, logs of other counters."""
+"""Captures on the disk: writer, reader, labels and CSV logs."""

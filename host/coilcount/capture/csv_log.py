@@ -1,6 +1,6 @@
-"""Readings of any counter as CSV: time_s,frequency_hz[,temperature_c][,amplitude_v][,supply_v].
+"""Reads and writes the readings of any counter as CSV: time_s,frequency_hz[,temperature_c][,amplitude_v][,supply_v].
 
-time_s is the middle of a reading.  The columns may stand in any order, their names in any case.
+time_s is the middle of a reading.  The columns may be in any order, and their names in upper or lower case.
 """
 
 import csv
@@ -23,18 +23,20 @@ REQUIRED = ("time_s", "frequency_hz")
 OPTIONAL = ("temperature_c", "amplitude_v", "supply_v")
 COLUMNS = REQUIRED + OPTIONAL
 
-
-# Characters.  No row comes near; a file without line feeds must not be taken into memory whole.
-_MOST_A_LINE = 1 << 20
-# Different spacings that are counted one by one; beyond, those nearest to each other are counted together.
-_MOST_SPACINGS = 1 << 14
+# Characters.  A longer line is refused, so that a file without line feeds is not read into memory whole.  Chosen by
+# hand: no row is nearly as long.
+_MAX_LINE = 1 << 20
+# Different spacings that are counted one by one.  If there are more, neighbouring ones are counted together.  Chosen by
+# hand: about 1 MB of memory.
+_MAX_SPACINGS = 1 << 14
 
 
 @dataclass(frozen=True, slots=True)
 class Log:
-    """What reading a log once has found; readings() reads it again, so that no length needs memory.
+    """The result of reading a log once.  readings() reads it again, so that a long log needs no memory.
 
-    interval_s: median spacing of the times; ignored: names of columns not known here.
+    count: number of readings; first_s, last_s: their times; interval_s: median spacing of the times.
+    ignored: names of unknown columns.
     """
 
     path: str
@@ -45,19 +47,20 @@ class Log:
     ignored: tuple[str, ...]
 
     def readings(self) -> Iterator[Imported]:
-        """The same readings again.  Raises InputError where the file has changed in between."""
+        """The readings of the log.  Raises InputError if the file became shorter meanwhile."""
         count = 0
         for reading in itertools.islice(_rows(self.path, []), self.count):
             yield reading
             count += 1
         if count < self.count:
-            raise InputError("the log became shorter while it was read", self.path, "Import it once nobody writes it")
+            raise InputError("the log became shorter while it was read", self.path, "Close the program that writes it")
 
 
 def read_log(path: str | os.PathLike, watched: Callable[[Iterator[Imported]], Iterator[Imported]] = iter) -> Log:
-    """Reads a CSV once, to its end; `watched` may see the readings pass.
+    """Read a CSV once, to its end.
 
-    Raises InputError with line and column for whatever is not right.
+    watched: wraps the iterator of the readings, so that a caller can count or show them.
+    Raises InputError, with line and column, for anything that is wrong.
     """
     ignored: list[str] = []
     count, first_s, before_s = 0, 0.0, 0.0
@@ -70,15 +73,15 @@ def read_log(path: str | os.PathLike, watched: Callable[[Iterator[Imported]], It
         before_s = reading.time_s
         count += 1
     if count < 2:
-        raise InputError(f"{count} readings are too few", str(path), "Give a log of two readings or more")
+        raise InputError(f"{count} readings are too few", str(path), "Give a log of at least two readings")
     return Log(str(path), count, first_s, before_s, spacings.median_s(), tuple(ignored))
 
 
 class _Spacings:
     """The median of any number of spacings in bounded memory.
 
-    Exact to the microsecond (a capture has no more) for up to 16,384 different ones; for more, to a 2nd, 4th, ... part
-    of that.
+    Up to 16,384 different spacings are counted to the microsecond, which is the resolution of a capture.  If there are
+    more, the resolution becomes 2 us, 4 us and so on.
     """
 
     def __init__(self) -> None:
@@ -87,7 +90,7 @@ class _Spacings:
 
     def add(self, spacing_s: float) -> None:
         self._counts[round(1e6 * spacing_s) // self._step_us] += 1
-        if len(self._counts) > _MOST_SPACINGS:
+        if len(self._counts) > _MAX_SPACINGS:
             self._step_us *= 2
             coarser: Counter[int] = Counter()
             for key, count in self._counts.items():
@@ -96,7 +99,7 @@ class _Spacings:
 
     def median_s(self) -> float:
         last = self._counts.total() - 1
-        places = (last // 2, (last + 1) // 2)  # one and the same for an odd number
+        places = (last // 2, (last + 1) // 2)  # for an odd number both are the same
         found = []
         seen = 0
         for key, count in sorted(self._counts.items()):
@@ -106,9 +109,9 @@ class _Spacings:
 
 
 def _rows(path: str | os.PathLike, ignored: list[str]) -> Iterator[Imported]:
-    """The readings of a CSV, checked; the names of columns that are not known go into `ignored`."""
+    """The checked readings of a CSV; the names of unknown columns are added to `ignored`."""
     try:
-        # Looked at before it is opened: whoever opens a pipe waits for its other end.
+        # Checked before it is opened, because opening a pipe waits for its other end.
         if not stat.S_ISREG(os.stat(path).st_mode) and not stat.S_ISDIR(os.stat(path).st_mode):
             what = "the log is a pipe or a device, and it is read twice"
             raise InputError(what, str(path), "Save it to a file first")
@@ -125,13 +128,13 @@ def _rows(path: str | os.PathLike, ignored: list[str]) -> Iterator[Imported]:
     except OSError as error:
         raise cannot_read(error, path) from None
     except (UnicodeDecodeError, csv.Error) as error:
-        raise InputError(f"this is no CSV text in UTF-8: {error}", str(path), "Save it as CSV, UTF-8") from None
+        raise InputError(f"the file is not CSV text in UTF-8: {error}", str(path), "Save it as CSV, UTF-8") from None
 
 
 def _lines(file: TextIO, path: str | os.PathLike) -> Iterator[str]:
     for number in itertools.count(1):
-        line = file.readline(_MOST_A_LINE)
-        if len(line) == _MOST_A_LINE:
+        line = file.readline(_MAX_LINE)
+        if len(line) == _MAX_LINE:
             raise InputError("this line is longer than any row of a log", f"{path}, line {number}", "Give a CSV log")
         if not line:
             return
@@ -139,9 +142,10 @@ def _lines(file: TextIO, path: str | os.PathLike) -> Iterator[str]:
 
 
 def write_log(path: str | os.PathLike, rows: Iterable[Imported]) -> int:
-    """Write a new CSV, whole or not at all, optional columns only where the first row has them; returns how many rows.
+    """Write a new CSV, whole or not at all; returns the number of rows.
 
-    Raises InputError where the file exists or cannot be made.
+    An optional column is written if the first row has a value for it.
+    Raises InputError if the file exists or cannot be made.
     """
     rows = iter(rows)
     first = next(rows, None)
@@ -166,16 +170,16 @@ def _places(names: list[str], path: str) -> dict[str, int]:
         raise InputError(f"no column {' and no column '.join(missing)}", f"{path}, line 1", remedy)
     twice = sorted({name for name in names if name in COLUMNS and names.count(name) > 1})
     if twice:
-        raise InputError(f"column {twice[0]} is there twice", f"{path}, line 1", "Leave one of them out")
+        raise InputError(f"there are two columns {twice[0]}", f"{path}, line 1", "Leave one of them out")
     return {name: names.index(name) for name in COLUMNS if name in names}
 
 
 def _reading(row: list[str], names: list[str], places: dict[str, int], before: Imported | None, where: str) -> Imported:
     if len(row) != len(names):
         raise InputError(
-            f"{len(row)} cells where line 1 names {len(names)} columns",
+            f"the row has {len(row)} cells and line 1 has {len(names)} columns",
             where,
-            "Numbers are written with a point, not a comma",
+            "Write numbers with a point, not a comma",
         )
     values = {}
     for name, place in places.items():
@@ -183,7 +187,7 @@ def _reading(row: list[str], names: list[str], places: dict[str, int], before: I
         if not cell.strip() and name in OPTIONAL:
             continue
         try:
-            # To the microsecond, like everything in a capture: so that times which repeat there are told here.
+            # Rounded to the microsecond as in a capture, so that times which would be equal there are refused here.
             value = round(float(cell), 6) if name == "time_s" else float(cell)
         except (ValueError, OverflowError):
             value = math.nan
@@ -200,6 +204,6 @@ def _reading(row: list[str], names: list[str], places: dict[str, int], before: I
         raise InputError(
             f"time_s {word}: {reading.time_s} after {before.time_s}",
             where,
-            "Sort the rows by time_s, one reading a time",
+            "Sort the rows by time_s, and give each time only once",
         )
     return reading

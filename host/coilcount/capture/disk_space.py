@@ -1,4 +1,4 @@
-"""How much room the disk has left, and one warning before it is used up."""
+"""Watches the free space of the disk, and warns once before it is used up."""
 
 import shutil
 from collections.abc import Callable
@@ -11,7 +11,10 @@ def free_bytes(folder: Path) -> int:
 
 
 class DiskSpace:
-    """Warns once if less than `least` bytes are left.  free: how many are left in a folder."""
+    """Warns once if less than `least` bytes are free.
+
+    free: returns the free bytes of a folder's disk; on_warning: called with a sentence for a person.
+    """
 
     def __init__(self, least: int, free: Callable[[Path], int], on_warning: Callable[[str], None]) -> None:
         self._least = least
@@ -20,13 +23,13 @@ class DiskSpace:
         self._warned = False
 
     def look(self, path: Path) -> None:
-        """Look at the disk of this file."""
+        """Check the disk that holds this file."""
         if self._warned:
             return
         try:
             free = self._free(path.parent)
         except OSError:
-            return  # the folder is gone, or this disk does not say: no reason to end a recording
+            return  # the folder is gone, or this disk does not report it: the recording goes on
         if free < self._least:
             self._warned = True
-            self._on_warning(f"only {free / 1e6:.0f} MB are left on the disk of {path}: make room")
+            self._on_warning(f"only {free / 1e6:.0f} MB are free on the disk of {path}: make room")

@@ -1,18 +1,18 @@
-"""A list that stays small, however much is appended."""
+"""A list that stays short, however many items are appended."""
 
 from typing import Any
 
 
 class Ends(list):
-    """Keeps the first and the last `each` of what is appended; left_out: how many in between are gone."""
+    """Keeps the first `each` and the last `each` of the items; left_out: number of items between that were dropped."""
 
     def __init__(self, each: int) -> None:
         super().__init__()
         self.each = each
         self.left_out = 0
 
-    def append(self, one: Any) -> None:
-        super().append(one)
+    def append(self, item: Any) -> None:
+        super().append(item)
         if len(self) > 2 * self.each:
             del self[self.each]
             self.left_out += 1

@@ -1,4 +1,4 @@
-"""One entry of a capture <-> one line of JSON; the keys are those of PROTOCOL.md."""
+"""Translates an entry of a capture into a line of JSON and back; PROTOCOL.md has the keys."""
 
 import json
 from dataclasses import fields
@@ -7,29 +7,30 @@ from coilcount.model import End, Entry, Gap, Header, Imported, Line, Operator
 
 FORMAT = "coilcount-capture"
 SCHEMA = 1
-# No number of a capture comes near; JSON itself would take 1e999 and a thousand digits as well.
+# Numbers of this size or larger are refused.  JSON alone would accept 1e999 and a thousand digits.  Chosen by hand: no
+# number of a capture is nearly as large.
 LIMIT = 1e18
 
-# short key: field of model.Imported
+# Keys on a line of an imported reading, and the fields of model.Imported.
 _READING_KEYS = {"at": "time_s", "hz": "frequency_hz", "temp": "temperature_c", "amp": "amplitude_v", "sup": "supply_v"}
 _HEADER_FIELDS = tuple(field.name for field in fields(Header))
 
 
 class NewerSchema(Exception):
-    """The header of a capture whose schema is above SCHEMA; args[0] is that number."""
+    """The capture has a newer schema than SCHEMA; args[0] is its number."""
 
 
 def _no_constant(name: str) -> float:
-    raise ValueError(f"{name} is no JSON")
+    raise ValueError(f"{name} is not JSON")
 
 
-# Made once: json.loads looks at its arguments anew for each of a million lines.
+# Made once, because json.loads would examine its arguments again for each of a million lines.
 _load = json.JSONDecoder(parse_constant=_no_constant).raw_decode
 _dump = json.JSONEncoder(separators=(",", ":"), allow_nan=False).encode
 
 
 def encode(entry: Entry) -> bytes:
-    """The line for an entry, with its line feed.  Host times are rounded to 1 us.
+    """The line for an entry, with its line feed.  Times are rounded to 1 us.
 
     Raises ValueError for a number that JSON cannot hold (nan, inf).
     """
@@ -37,16 +38,16 @@ def encode(entry: Entry) -> bytes:
 
 
 def decode(line: bytes) -> Entry | None:
-    """The entry in a line (without its line feed); None for a sound line of a kind that is not known here.
+    """The entry in a line without its line feed; None for an undamaged line of an unknown kind.
 
-    Raises ValueError where the line is no entry, NewerSchema where it heads a newer format.
+    Raises ValueError if the line is not an entry, NewerSchema if it is the header of a newer format.
     """
     text = line.decode("ascii")
     try:
         value, end = _load(text)
         if type(value) is not dict or text[end:].strip():
             raise ValueError("not one JSON object")
-        # By how often they come.
+        # The most frequent kind is tested first.
         if "l" in value:
             return Line(_number(value["t"]), value["l"].encode("ascii"))
         return _from_dict(value)
@@ -73,10 +74,10 @@ def _from_dict(value: dict) -> Entry | None:
 
 def _header(value: dict) -> Header:
     if value["format"] != FORMAT or type(value["schema"]) is not int:
-        raise ValueError("the header of something else")
+        raise ValueError("the header of another format")
     if value["schema"] > SCHEMA:
         raise NewerSchema(value["schema"])
-    # A later version may add fields; those that are not there keep their defaults.
+    # Unknown fields are those of a later version, and are ignored; missing ones keep their defaults.
     known = {name: value[name] for name in _HEADER_FIELDS if name in value}
     known["command"] = tuple(_text(word) for word in known.get("command", ()))
     header = Header(**known)
@@ -111,7 +112,7 @@ def _to_dict(entry: Entry) -> dict:
             return {"t": round(entry.host_s, 6), "end": entry.status, "lines": entry.lines}
         case Header():
             return {"format": FORMAT, "schema": SCHEMA, **{name: getattr(entry, name) for name in _HEADER_FIELDS}}
-    raise TypeError(f"no entry: {entry!r}")
+    raise TypeError(f"not an entry: {entry!r}")
 
 
 def _number(value: object) -> float:

@@ -1,4 +1,4 @@
-"""Labels beside a capture, which itself is never touched: NAME.labels.csv, one line for each pass."""
+"""Reads and writes the labels of a capture: NAME.labels.csv beside it, one row for each pass."""
 
 import csv
 import math
@@ -18,9 +18,9 @@ RESPONSES = ("ferrous", "non-ferrous", "uncertain", "")
 
 @dataclass(frozen=True, slots=True)
 class Label:
-    """What lay under the coil from start_s to end_s (board time), nearest at closest_s.
+    """An object that was under the coil from start_s to end_s (board time), nearest at closest_s.
 
-    response: what the frequency should say, one of RESPONSES ("" for ground, a knock, drift).
+    response: the right answer, one of RESPONSES; "" for soil, a knock or drift.
     """
 
     start_s: float
@@ -34,7 +34,7 @@ class Label:
 
 
 def labels_path(capture: str | os.PathLike) -> Path:
-    """NAME.labels.csv for NAME.ccap and NAME.ccap.gz."""
+    """The path of a capture's labels: NAME.labels.csv for NAME.ccap and NAME.ccap.gz."""
     path = Path(capture)
     if path.suffix == ".gz":
         path = path.with_suffix("")
@@ -42,7 +42,7 @@ def labels_path(capture: str | os.PathLike) -> Path:
 
 
 def write_labels(path: str | os.PathLike, labels: Iterable[Label]) -> None:
-    """Write a new file of labels, whole or not at all.  Raises InputError where it exists or cannot be made."""
+    """Write a new file of labels, whole or not at all.  Raises InputError if it exists or cannot be made."""
     try:
         with new_file(path, newline="") as file:
             put_labels(file, labels)
@@ -60,7 +60,7 @@ def put_labels(file: TextIO, labels: Iterable[Label]) -> None:
 
 
 def read_labels(path: str | os.PathLike) -> list[Label]:
-    """The labels of a file.  Raises InputError, with the line, for whatever is not right."""
+    """The labels in a file.  Raises InputError, with the line, for anything that is wrong."""
     try:
         with open(path, newline="", encoding="utf-8-sig") as file:
             rows = csv.DictReader(file, strict=True)
@@ -75,14 +75,14 @@ def read_labels(path: str | os.PathLike) -> list[Label]:
     except OSError as error:
         raise cannot_read(error, path) from None
     except (UnicodeDecodeError, csv.Error) as error:
-        raise InputError(f"this is no CSV text in UTF-8: {error}", str(path), "Save it as CSV, UTF-8") from None
+        raise InputError(f"the file is not CSV text in UTF-8: {error}", str(path), "Save it as CSV, UTF-8") from None
 
 
 def _label(row: dict, where: str) -> Label:
     if None in row or None in row.values():
-        raise InputError("another number of cells than columns", where, "Quote cells that hold commas")
-    times = [_number(row[name], name, where) for name in ("start_s", "end_s", "closest_s")]
-    if not times[0] <= times[2] <= times[1]:
+        raise InputError("the row has too many or too few cells", where, "Put cells that contain commas in quotes")
+    start_s, end_s, closest_s = (_number(row[name], name, where) for name in ("start_s", "end_s", "closest_s"))
+    if not start_s <= closest_s <= end_s:
         raise InputError("closest_s does not lie between start_s and end_s", where, "Correct the times")
     if row["response"] not in RESPONSES:
         raise InputError(
@@ -91,7 +91,7 @@ def _label(row: dict, where: str) -> Label:
             did_you_mean(row["response"], [word for word in RESPONSES if word]),
         )
     depth_cm = _number(row["depth_cm"], "depth_cm", where) if row["depth_cm"] else None
-    return Label(*times, row["object"], row["metal"], row["response"], depth_cm, row["note"])
+    return Label(start_s, end_s, closest_s, row["object"], row["metal"], row["response"], depth_cm, row["note"])
 
 
 def _number(cell: str, name: str, where: str) -> float:

@@ -1,4 +1,4 @@
-"""Reads captures, whole or not: what is sound comes out, and a Report says what was not."""
+"""Reads captures, whole or damaged: returns the undamaged entries, and reports the damage."""
 
 import codecs
 import os
@@ -14,14 +14,16 @@ from coilcount.capture.failures import cannot_read
 from coilcount.errors import DamageError, InputError
 from coilcount.model import End, Entry, Header
 
+# Bytes that are read from the disk at once.  Chosen by hand.
 _CHUNK_BYTES = 1 << 16
-# A capture's longest line is its header with a plan inside.  What is longer is damage, taken in pieces so that
-# memory stays flat.
+# Bytes.  A longer line is damage, and is taken in pieces so that memory stays bounded.  Chosen by hand: the longest
+# line is a header with a plan inside, and schema/toml_text.py limits the plan so that it fits.
 _MAX_LINE_BYTES = 1 << 20
-# Lines to look at before a file whose first line says nothing is refused.
+# A file without an entry in this many first lines is refused as no capture.  Chosen by hand.
 _HEADER_SEARCH_LINES = 20
+# How many numbers of damaged lines a report keeps.  Chosen by hand.
 _KEPT_LINE_NUMBERS = 20
-# Ends of a file that holds all it was to hold, and what the other ends tell.
+# The statuses of a capture that is whole, and the meaning of the others.
 _WHOLE = ("closed", "rotated", "salvaged")
 _CUT_SHORT = {
     "aborted": "an error ended it before its time (aborted)",
@@ -32,33 +34,33 @@ _CUT_SHORT = {
 
 @dataclass
 class Report:
-    """What the reader met; filled while reading, final when the entries have ended."""
+    """The state of a capture; filled while it is read, and final after the last entry."""
 
-    lines: int = 0  # all lines of the file, sound or not
-    damaged: int = 0  # lines inside the file that are no entry
+    lines: int = 0  # all lines of the file, damaged or not
+    damaged: int = 0  # lines inside the file that are not entries
     damaged_lines: list[int] = field(default_factory=list)  # numbers of the first of them, from 1
-    unknown: int = 0  # sound lines of a kind that this version does not know
-    missing: int = 0  # lines that the End counted and that are not there; below 0: so many were added
+    unknown: int = 0  # undamaged lines of a kind that this version does not know
+    missing: int = 0  # lines that the End counted and that are not there; negative if lines were added
     torn_tail: bool = False  # the file stops in the middle of a line
     closed: bool = False  # the last line is an End
     status: str = ""  # of that End
     header_lost: bool = False  # the first line is damaged; the Header is a stand-in
-    kinds: Counter = field(default_factory=Counter)  # entries by the names of their classes
+    kinds: Counter = field(default_factory=Counter)  # number of entries by the name of their class
     read_bytes: int = 0  # of the file as it lies on the disk
     size_bytes: int = 0  # of the whole file when it was opened
 
     @property
     def whole(self) -> bool:
-        """Nothing is missing that the recording was to hold."""
+        """True if the capture was ended in order and nothing is missing or damaged."""
         ended = self.closed and self.status in _WHOLE
         return ended and not (self.damaged or self.missing or self.torn_tail or self.header_lost)
 
     def share(self) -> float:
-        """How much of the file was read, 0 to 1."""
+        """The fraction of the file that was read, 0 to 1."""
         return min(1.0, self.read_bytes / self.size_bytes) if self.size_bytes else 0.0
 
     def complaint(self) -> str:
-        """What is wrong, in one phrase; "" where the capture is whole."""
+        """The damage in one phrase; "" if the capture is whole."""
         parts = []
         if self.header_lost:
             parts.append("its first line is missing or damaged")
@@ -77,10 +79,11 @@ class Report:
 
 
 def read_capture(path: str | os.PathLike, report: Report | None = None) -> Iterator[Entry]:
-    """The entries of a capture (`.gz` as well), the Header first; lines that are no entry are counted in `report`.
+    """The entries of a capture (also `.gz`), the Header first.
 
-    Raises, when the first entry is asked for: InputError where there is no such file, where it is something else
-    or of a newer format; DamageError where a capture was begun and nothing of it is left.
+    report: is filled meanwhile; damaged lines are counted there.
+    Raises when the first entry is asked for: InputError if there is no such file, or if it is not a capture or has a
+    newer format; DamageError if it was begun as a capture and no entry of it is left.
     """
     for _, entry in read_lines(path, Report() if report is None else report):
         if entry is not None:
@@ -88,16 +91,17 @@ def read_capture(path: str | os.PathLike, report: Report | None = None) -> Itera
 
 
 def read_lines(path: str | os.PathLike, report: Report) -> Iterator[tuple[bytes, Entry | None]]:
-    """Like read_capture, with the bytes of each sound line (no line feed); None beside one of an unknown kind.
+    """Like read_capture(), with the bytes of each undamaged line without its line feed.
 
-    Where the first line is damaged a stand-in Header comes first, beside b"".
+    A line of an unknown kind has None for its entry.  If the first line is damaged, a stand-in Header with b"" for its
+    bytes comes first.
     """
     path = Path(path)
     begun = False
     for raw, complete in _lines(_chunks(path, report)):
         report.lines += 1
         if report.lines == 1:
-            raw = raw.removeprefix(codecs.BOM_UTF8)  # an editor's
+            raw = raw.removeprefix(codecs.BOM_UTF8)  # an editor may have added it
         entry = None
         try:
             entry = decode(raw)
@@ -111,7 +115,7 @@ def read_lines(path: str | os.PathLike, report: Report) -> Iterator[tuple[bytes,
         except ValueError:
             sound = False
         if not complete:
-            # Even where all of the content is there: the writer did not get to the end of the line.
+            # The line feed is missing, so the line may be cut even if it reads well.
             report.torn_tail = True
         elif not sound:
             report.damaged += 1
@@ -149,12 +153,12 @@ def _refuse(path: Path) -> None:
             "the recording stopped before its first line was whole", str(path), "Nothing was recorded; delete the file"
         )
     raise InputError(
-        "this is no coilcount capture", str(path), "Give a .ccap file, or turn a CSV log into one with coilcount import"
+        "this is not a coilcount capture", str(path), "Give a .ccap file, or make one of a CSV log: coilcount import"
     )
 
 
 def _lines(chunks: Iterator[bytes]) -> Iterator[tuple[bytes, bool]]:
-    """The lines in chunks, without line feeds, and whether each was ended by one."""
+    """The lines in chunks, without line feeds; with each, True if a line feed ended it."""
     tail = b""
     for chunk in chunks:
         pieces = (tail + chunk).split(b"\n")
@@ -190,9 +194,10 @@ def _chunks(path: Path, report: Report) -> Iterator[bytes]:
 
 
 def _inflated(read: Callable[[], bytes], data: bytes, report: Report) -> Iterator[bytes]:
-    """The text of all gzip members, one after another; zeros behind a member are padding, as gzip tools allow.
+    """The text of all gzip members, one after another.
 
-    Not the gzip module: of a cut file it withholds the last block, and every sound line counts.
+    Zeros after a member are padding, as gzip tools allow.  The gzip module is not used, because it does not return the
+    last block of a cut file.
     """
     inflater = zlib.decompressobj(wbits=31)
     try:
@@ -201,14 +206,14 @@ def _inflated(read: Callable[[], bytes], data: bytes, report: Report) -> Iterato
             try:
                 yield inflater.decompress(data, _CHUNK_BYTES)
             except zlib.error:
-                # Up to the very byte that is damaged.
-                for place in range(len(data)):
-                    yield before.decompress(data[place : place + 1])
+                # Again, byte by byte, to get everything before the damaged byte.
+                for index in range(len(data)):
+                    yield before.decompress(data[index : index + 1])
                 raise
             if not inflater.eof:
                 data = inflater.unconsumed_tail or read()
                 continue
-            # The member has ended, perhaps with the chunk: what follows is padding, another member, or nothing.
+            # The member has ended.  Padding, another member or nothing follows, perhaps in the next chunk.
             data = inflater.unused_data.lstrip(b"\0")
             while not data and (more := read()):
                 data = more.lstrip(b"\0")

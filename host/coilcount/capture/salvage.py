@@ -1,4 +1,4 @@
-"""The sound lines of a capture that is not whole, as a capture of their own."""
+"""Copies the undamaged lines of a damaged capture into a new, whole capture."""
 
 import os
 
@@ -10,9 +10,10 @@ from coilcount.new_files import new_file
 
 
 def salvage(path: str | os.PathLike, out: str | os.PathLike) -> int:
-    """Copies every sound line of a capture, byte for byte, to a new file and closes it; returns their number.
+    """Copy every undamaged line of a capture, byte for byte, to a new file; returns their number without the header.
 
-    Raises InputError where `out` exists or cannot be made.
+    path: the damaged capture; out: the new file.
+    Raises InputError if `out` exists or cannot be made, and what read_capture() raises.
     """
     report = Report()
     lines = read_lines(path, report)

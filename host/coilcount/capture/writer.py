@@ -1,7 +1,7 @@
-"""Writes captures, in the caller's thread: never over a file, whole lines only, in parts where they grow large.
+"""Writes captures in the caller's thread: never over a file, only whole lines, in several parts if they grow large.
 
-This is for files that a program makes as fast as it can.  A recording goes through `background_writer`, which calls
-this one in a thread of its own.
+Use this for files that a program makes as fast as it can.  A recording uses `background_writer`, which calls this
+module in a thread of its own.
 """
 
 import contextlib
@@ -10,7 +10,7 @@ import os
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Self
+from typing import NoReturn, Self
 
 from coilwire import frame
 
@@ -20,10 +20,10 @@ from coilcount.errors import CoilcountError, InputError, StorageError
 from coilcount.model import End, Entry, Header, Imported, Line, Operator
 
 _HELLO_PREFIX = b"@H,"
-# O_BINARY exists on Windows only, where a line feed is made CR LF without it.
+# O_BINARY exists only on Windows; without it, a line feed would become CR LF there.
 _FLAGS = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND | getattr(os, "O_BINARY", 0)
-# Seconds of the recording until the next try, after the next part could not be made.  Chosen by hand: often enough to
-# find a folder that came back, seldom enough to cost nothing.
+# s of the recording from a failed attempt to begin the next part until another.  Chosen by hand: often enough to find a
+# folder that came back, rarely enough to cost nothing.
 ROTATE_AGAIN_S = 30.0
 
 
@@ -36,17 +36,17 @@ class Part:
 
 
 def sync_part(part: Part) -> None:
-    """Wait until the disk has what was written to this part.  Raises OSError."""
+    """Wait until everything written to this part is on the disk.  Raises OSError."""
     try:
         os.fsync(part.file)
     except OSError as error:
-        # A pipe or a device cannot be synchronised, and needs not be.
+        # EINVAL: a pipe or a device, which cannot be synchronised and need not be.
         if error.errno != errno.EINVAL:
             raise
 
 
 def finish_part(part: Part) -> None:
-    """The same, and close the file, also if the disk fails.  Raises OSError."""
+    """Make this part safe on the disk and close it; it is closed even if the disk fails.  Raises OSError."""
     try:
         sync_part(part)
     finally:
@@ -55,22 +55,23 @@ def finish_part(part: Part) -> None:
 
 
 def part_path(path: Path, number: int) -> Path:
-    """NAME.ccap for part 1, NAME.002.ccap for part 2, and so on."""
+    """The path of a part: NAME.ccap for part 1, NAME.002.ccap for part 2, and so on."""
     return path if number == 1 else path.with_name(f"{path.stem}.{number:03d}{path.suffix}")
 
 
 class CaptureWriter:
-    """Appends entries to a capture; each is with the operating system when write() returns.
+    """Appends entries to a capture; the operating system has each one when write() returns.
 
     path: the file, which must not exist; header: its first line.
-    rotate_bytes, rotate_s: go on in the next part once this one holds so many bytes, or so many host seconds.
-    on_warning: called with a sentence for a person, when something is wrong and the recording goes on.
-    final: the name that the file will get when it is done, if `path` is a temporary one; messages say this name.
+    rotate_bytes, rotate_s: begin the next part when this one holds this many bytes, or lasts this many seconds of host
+    time; None for no limit.
+    on_warning: called with a sentence for a person, if something is wrong and the recording goes on.
+    final: the name that the file will get when it is done, if `path` is temporary; messages use this name.
     finish: called with each part after its last line, to make it safe on the disk and close it; may raise OSError.
 
-    Left by an exception, as a context manager, the capture ends with the status "aborted".
+    If an exception leaves the `with` block, the capture ends with the status "aborted".
 
-    Raises InputError if the file exists, cannot be made or is to be compressed.  Raises StorageError if a line cannot
+    Raises InputError if the file exists, cannot be made or has the suffix .gz.  Raises StorageError if a line cannot
     be written; the capture then ends with its last whole line, and is closed.
     """
 
@@ -89,10 +90,10 @@ class CaptureWriter:
         self._final = None if final is None else Path(final)
         if (self._final or self._first_path).suffix == ".gz":
             raise InputError(
-                "captures are written plain", str(final or path), "Leave .gz away and compress it afterwards"
+                "captures are written without compression", str(final or path), "Omit .gz and compress the file later"
             )
         self.lines = 0  # in all parts
-        self.parts: list[Part] = []  # all of them, the last one is being written
+        self.parts: list[Part] = []  # all parts; the last one is being written
         self._header = header
         self._rotate_bytes = rotate_bytes
         self._rotate_s = rotate_s
@@ -112,11 +113,11 @@ class CaptureWriter:
 
     @property
     def path(self) -> Path:
-        """Of the part that is being written."""
+        """Path of the part that is being written."""
         return self.parts[-1].path
 
     def write(self, entry: Entry) -> None:
-        """Append one entry; it is with the operating system when this returns."""
+        """Append one entry; the operating system has it when this returns.  Raises StorageError."""
         if self._closed:
             raise StorageError("the capture is closed", str(self.path), "Begin a new recording")
         if type(entry) is Line:
@@ -132,7 +133,7 @@ class CaptureWriter:
             self.tick(entry.host_s)
 
     def tick(self, host_s: float) -> None:
-        """Tell the time, also when no entry comes: a part may have lasted long enough."""
+        """Note the host time, so that the next part begins in time even if no entry comes.  Raises StorageError."""
         self._host_s = max(self._host_s, host_s)
         if self._closed or self._host_s < self._rotate_again_s:
             return
@@ -141,7 +142,7 @@ class CaptureWriter:
             self._rotate()
 
     def close(self, status: str = "closed") -> None:
-        """Write the End and make everything safe; a second call does nothing.  Raises StorageError."""
+        """Write the End and make everything safe on the disk; a second call does nothing.  Raises StorageError."""
         if self._closed:
             return
         self._append(encode(End(self._host_s, status, self._part_lines)))
@@ -164,11 +165,11 @@ class CaptureWriter:
             return
         try:
             self.close("aborted")
-        except CoilcountError as error:  # the exception that is under way says what matters
+        except CoilcountError as error:  # the exception that left the block matters more
             self._on_warning(str(error))
 
     def _begin(self, path: Path, entries: list[Entry]) -> None:
-        """Make the next part with its first lines, all or nothing.  Raises OSError."""
+        """Begin a part with its first lines, all of them or none.  Raises OSError."""
         data = [encode(entry) for entry in entries]
         file = os.open(path, _FLAGS, 0o644)
         try:
@@ -193,8 +194,9 @@ class CaptureWriter:
         self._part_lines += 1
         self.lines += 1
 
-    def _give_up(self, error: OSError) -> None:
-        # Cut the half line off, which also makes room for an End; whatever fails here, the whole lines stay.
+    def _give_up(self, error: OSError) -> NoReturn:
+        """End the capture after its last whole line, and raise the error for a person."""
+        # The half line is cut off, which also makes room for an End.  The whole lines stay even if this fails.
         self._closed = True
         part = self.parts[-1]
         full = error.errno in DISK_FULL
@@ -214,9 +216,9 @@ class CaptureWriter:
         raise recording_stopped(what, part.path, self.lines, unconfirmed=unconfirmed) from None
 
     def _rotate(self) -> None:
-        """Go on in the next part.  The old one is ended when the new one is there, so that recording never pauses."""
-        # What a reader of the new part alone needs: the board, the threshold in force, a freeze that still lasts.  At
-        # their own times.
+        """Begin the next part, then end the old one, so that the recording never pauses."""
+        # A reader of the new part alone needs the board's hello, the threshold in force and a freeze that still lasts.
+        # They are repeated with their original times.
         repeated = [entry for entry in (self._hello, self._threshold, self._freeze) if entry is not None]
         number = self._header.part + 1
         old, size, lines = self.parts[-1], self._size, self._part_lines
@@ -230,11 +232,11 @@ class CaptureWriter:
                 continue
             except OSError as error:
                 self._rotate_again_s = self._host_s + ROTATE_AGAIN_S
-                why = cannot_write(error, path).what
-                if why != self._no_next_part:
-                    self._no_next_part = why
+                problem = cannot_write(error, path).what
+                if problem != self._no_next_part:
+                    self._no_next_part = problem
                     self._on_warning(
-                        f"the next part of the recording cannot be made ({path}): {why}. Recording goes on in "
+                        f"the next part of the recording cannot be made ({path}): {problem}. Recording goes on in "
                         f"{old.path}, and the next part is tried again every {ROTATE_AGAIN_S:.0f} s"
                     )
                 return

@@ -1,1 +1,1 @@
-"""Judgement of what a board said; pure: no port, no clock."""
+"""Judges what a board sent; pure: no port, no clock."""

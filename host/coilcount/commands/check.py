@@ -169,6 +169,7 @@ def _object(finding) -> dict:
         "name": finding.name,
         "verdict": finding.verdict,
         "text": finding.text,
+        "fault": fault.id if fault else None,
         "cause": fault.cause if fault else None,
         "remedy": fault.remedy if fault else None,
         **{key: round(value, 6) if isinstance(value, float) else value for key, value in finding.figures.items()},

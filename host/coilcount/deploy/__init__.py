@@ -1,1 +1,1 @@
-"""Puts the firmware on a board."""
+"""Puts the firmware on a board, through MicroPython's prompt."""

@@ -1,4 +1,4 @@
-"""Where the files are that run on a board: the firmware, and the packages that it shares with the host."""
+"""Finds the files that run on a board: the firmware, and the packages that it shares with the host."""
 
 import importlib.util
 from pathlib import Path
@@ -11,9 +11,9 @@ _PACKAGE = Path(__file__).resolve().parent.parent
 
 
 def firmware_folder() -> Path:
-    """The firmware's folder: in an installed wheel `coilcount/_firmware`, else that of the checkout.
+    """The firmware's folder: `coilcount/_firmware` in an installed wheel, else `firmware` of the checkout.
 
-    Raises InputError where neither is there.
+    Raises InputError if there is neither.
     """
     candidates = (_PACKAGE / "_firmware", _PACKAGE.parent.parent / "firmware")
     for folder in candidates:
@@ -27,12 +27,12 @@ def firmware_folder() -> Path:
 
 
 def coilwire_folder() -> Path:
-    """The package folder of coilwire, which a board holds as /lib/coilwire."""
+    """The folder of the package coilwire, which is /lib/coilwire on a board."""
     return Path(coilwire.__file__).resolve().parent
 
 
 def tracker_folder() -> Path:
-    """The package folder of the tracker, which a board holds as /lib/coiltrack."""
+    """The folder of the tracker's package, which is /lib/coiltrack on a board."""
     spec = importlib.util.find_spec("coilcount.tracker")
     assert spec is not None and spec.origin is not None
     return Path(spec.origin).resolve().parent

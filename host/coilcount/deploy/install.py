@@ -1,7 +1,7 @@
-"""Puts the firmware and the packages it shares with the host on a board, and proves that it runs.
+"""Puts the firmware, and the packages that it shares with the host, on a board; then checks that it runs.
 
-Whatever interrupts an install, the board is left with no main.py, so that nothing half new ever runs: at its
-prompt it waits for the next install.  Each file is written beside its old self, checked, then renamed.
+An interrupted install leaves the board without main.py.  So a mixture of old and new files never runs: the board waits
+at its prompt for the next install.  Each file is written under a new name, checked, and then renamed.
 """
 
 import hashlib
@@ -16,18 +16,23 @@ from coilwire import records
 from coilcount.board import ports
 from coilcount.board.link import SerialLink
 from coilcount.deploy import firmware_files
-from coilcount.deploy.prompt import NOT_MICROPYTHON, BoardError, Repl
+from coilcount.deploy.prompt import HOW_TO_FLASH, NOT_MICROPYTHON, BoardError, Repl
 from coilcount.errors import CoilcountError, DeviceError
 
 MAIN = "/main.py"
-# A main.py that was there before the first install.
+# The name that a main.py of the board's owner gets at the first install.
 KEPT_MAIN = "/main.py.before"
-# Oldest MicroPython in which the firmware was tried on an emulated chip.
+# The oldest version of MicroPython under which the firmware was tried, on an emulated chip.
 OLDEST = (1, 27)
-# A reset board is back on USB in about two seconds, and says hello half a second later.
+# s that a board may take from its reset to its hello.  Chosen by hand: it is back on USB after about two seconds, and
+# sends its hello half a second later (both from memory).
 HELLO_S = 15.0
 
-_WHAT_IS_THERE = """
+# s between two tries to reach a board that starts.  Chosen by hand.
+_TRY_AGAIN_S = 0.2
+
+# Programs for the board.  This one prints the version of MicroPython, the space, and the digests of files.
+_SURVEY = """
 import json, os, sys, hashlib
 def digest(path):
  try:
@@ -53,7 +58,7 @@ for p in %r:
   if e.errno != 17:
    raise
 """
-# FAT does not rename onto an existing file; LittleFS does, in one step.
+# LittleFS renames onto an existing file in one step; FAT refuses, so there the old file is removed first.
 _TAKE_OVER = """
 if digest(%(new)r) != %(sha)r:
  raise ValueError('written and read back differ')
@@ -67,7 +72,7 @@ except OSError:
 
 @dataclass(frozen=True, slots=True)
 class BoardFile:
-    """One file as it shall be on the board; path is absolute there."""
+    """One file for the board.  path: absolute, on the board."""
 
     path: str
     data: bytes
@@ -79,7 +84,11 @@ class BoardFile:
 
 @dataclass(frozen=True, slots=True)
 class Installed:
-    """What an install did.  kept: where a stranger's main.py went, or ""."""
+    """What an install did.
+
+    micropython: the board's banner; written: paths of the new files; skipped: how many were there already.
+    kept: the new name of a main.py of the board's owner, "" if there was none.
+    """
 
     micropython: str
     written: tuple[str, ...]
@@ -88,43 +97,47 @@ class Installed:
 
 
 def board_files() -> list[BoardFile]:
-    """Everything that a board holds, main.py last.  Raises InputError where the firmware's files are missing."""
+    """All files for a board, main.py last.  Raises InputError if the firmware's files are missing."""
     firmware = firmware_files.firmware_folder()
     sources = [
         ("/lib/coilwire/", firmware_files.coilwire_folder()),
         ("/lib/coiltrack/", firmware_files.tracker_folder()),
         ("/", firmware),
     ]
-    files = [BoardFile(to + path.name, path.read_bytes()) for to, folder in sources for path in _modules(folder)]
+    files = [
+        BoardFile(target + path.name, path.read_bytes()) for target, folder in sources for path in _modules(folder)
+    ]
     return sorted(files, key=lambda file: file.path == MAIN)
 
 
 def _modules(folder: Path) -> Iterable[Path]:
-    """The modules of one folder; what lies in firmware/virtual and firmware/wiring stays here."""
+    """The modules in one folder, without its subfolders: firmware/virtual and firmware/wiring are not for a board."""
     return sorted(folder.glob("*.py"))
 
 
 def install(repl: Repl, files: Sequence[BoardFile], progress: Callable[[str, int, int], None]) -> Installed:
-    """Put `files` (main.py last) on an interrupted board; progress(path, bytes so far, bytes in all).
+    """Put `files` (main.py last) on an interrupted board.
 
-    Raises DeviceError: too old a MicroPython, no space, a flash that refuses, a board that went away.
+    progress: called with (path, bytes written so far, bytes in all).
+    Raises DeviceError if MicroPython is too old, the board has no space or does not write, or the board goes away.
     """
     try:
-        version, (block, free), there = _survey(repl, files)
-        missing = [file for file, digest in zip(files, there, strict=True) if digest != file.sha256]
+        version, (block_bytes, free_blocks), digests = _survey(repl, files)
+        missing = [file for file, digest in zip(files, digests, strict=True) if digest != file.sha256]
         if tuple(version[:2]) < OLDEST:
             raise DeviceError(
                 f"MicroPython {_dotted(version)} is on the board, {_dotted(OLDEST)} or newer is needed",
                 repl.device,
-                NOT_MICROPYTHON.partition("? ")[2],
+                HOW_TO_FLASH,
             )
         if not missing:
             return Installed(repl.banner, (), len(files), "")
+        # main.py is set aside below, so it is written in any case.
         if missing[-1].path != MAIN:
             missing.append(files[-1])
-        need = sum(-(-len(file.data) // block) for file in missing) + len(_folders(missing))
-        if need > free:
-            raise _no_space(repl.device, need * block, free * block)
+        needed_blocks = sum(-(-len(file.data) // block_bytes) for file in missing) + len(_folders(missing))
+        if needed_blocks > free_blocks:
+            raise _no_space(repl.device, needed_blocks * block_bytes, free_blocks * block_bytes)
         kept = _set_main_aside(repl)
         repl.run(_MAKE_FOLDERS % _folders(missing))
         _write_all(repl, missing, progress)
@@ -136,12 +149,13 @@ def install(repl: Repl, files: Sequence[BoardFile], progress: Callable[[str, int
 
 
 def _survey(repl: Repl, files: Sequence[BoardFile]) -> tuple[list[int], list[int], list[str]]:
-    """(MicroPython's version, [block size, free blocks], the SHA-256 of each file there or "")."""
-    version, space, there = json.loads(repl.run(_WHAT_IS_THERE % [file.path for file in files]))
-    return version, space, there
+    """MicroPython's version; [bytes of a block, free blocks]; and the SHA-256 of each file, "" if it is not there."""
+    version, space, digests = json.loads(repl.run(_SURVEY % [file.path for file in files]))
+    return version, space, digests
 
 
 def _folders(files: Sequence[BoardFile]) -> list[str]:
+    """The folders of `files` on the board, each before those inside it."""
     found: list[str] = []
     for file in files:
         parents = [str(parent) for parent in reversed(PurePosixPath(file.path).parents)][1:]
@@ -150,41 +164,44 @@ def _folders(files: Sequence[BoardFile]) -> list[str]:
 
 
 def _set_main_aside(repl: Repl) -> str:
-    """From here on the board runs nothing by itself.  A main.py of the owner's own is kept, and where."""
-    said = repl.run(
+    """Take main.py away, so that the board runs nothing by itself.
+
+    A main.py of the board's owner is kept under another name, which is returned; otherwise "".
+    """
+    printed = repl.run(
         "def has(p):\n try:\n  os.stat(p)\n  return True\n except OSError:\n  return False\n"
         f"if has({MAIN!r}):\n"
         " if has('/lib/coilwire'):\n"
         f"  os.remove({MAIN!r})\n"
         f" else:\n  os.rename({MAIN!r}, {KEPT_MAIN!r})\n  print('kept')\n"
     )
-    return KEPT_MAIN if said.strip() else ""
+    return KEPT_MAIN if printed.strip() else ""
 
 
 def _write_all(repl: Repl, files: Sequence[BoardFile], progress: Callable[[str, int, int], None]) -> None:
     total = sum(len(file.data) for file in files)
-    before = 0
+    written = 0
     for file in files:
         new = file.path + ".new"
-        progress(file.path, before, total)
-        repl.write(new, file.data, lambda done, _, at=before, path=file.path: progress(path, at + done, total))
+        progress(file.path, written, total)
+        repl.write(new, file.data, lambda done, _, before=written, path=file.path: progress(path, before + done, total))
         repl.run(_TAKE_OVER % {"new": new, "path": file.path, "sha": file.sha256})
-        before += len(file.data)
+        written += len(file.data)
     progress("", total, total)
 
 
-def _no_space(device: str, need: int = 0, free: int = 0) -> DeviceError:
-    much = f": {-(-need // 1024)} kB needed, {free // 1024} kB free" if need else ""
-    return DeviceError(f"no space on the board{much}", device, "Remove files of your own from it, then install again")
+def _no_space(device: str, needed_bytes: int = 0, free_bytes: int = 0) -> DeviceError:
+    sizes = f": {-(-needed_bytes // 1024)} kB needed, {free_bytes // 1024} kB free" if needed_bytes else ""
+    return DeviceError(f"no space on the board{sizes}", device, "Remove files of your own from it, then install again")
 
 
 def reset(repl: Repl) -> None:
-    """Start the board anew: what it runs is what was installed."""
+    """Restart the board, so that it runs the installed files."""
     repl.start_and_leave("import machine, time\ntime.sleep_ms(100)\nmachine.reset()")
 
 
 def await_hello(device: str, clock: Callable[[], float] = time.monotonic) -> records.Hello:
-    """The hello of a board that starts; it may come back under another name.  Raises DeviceError."""
+    """The hello of a board that starts; it may come back under another name.  Raises DeviceError if none comes."""
     number = next((port.serial_number for port in ports.present() if port.device == device), "")
     until = clock() + HELLO_S
     while True:
@@ -194,7 +211,7 @@ def await_hello(device: str, clock: Callable[[], float] = time.monotonic) -> rec
             hello = link.connect()
             if hello:
                 return hello
-            reason = "it says no hello"
+            reason = "it sends no hello"
         except CoilcountError as error:
             reason = error.what
         finally:
@@ -203,15 +220,16 @@ def await_hello(device: str, clock: Callable[[], float] = time.monotonic) -> rec
             raise DeviceError(
                 f"the files are on the board, but it does not start: {reason}",
                 device,
-                "Pull the plug and put it in again, then look with coilcount ports",
+                "Unplug the board and plug it in again, then run coilcount ports",
             )
-        time.sleep(0.2)
+        time.sleep(_TRY_AGAIN_S)
 
 
 def choose(wanted: str = "", listing: Callable[[], list[ports.Port]] | None = None) -> str:
-    """The device to install on: `wanted`, or the only one that can be a board.
+    """The device to install on: `wanted`, or the only port that can be a board by its USB vendor.
 
-    No hello is asked for, a new board cannot answer one; and no stranger's port is interrupted.
+    No port is asked for its hello, because a new board cannot answer; and no other device is interrupted.
+    Raises DeviceError if no port can be a board, or several can.
     """
     present = (listing or ports.present)()
     if wanted:
@@ -222,10 +240,10 @@ def choose(wanted: str = "", listing: Callable[[], list[ports.Port]] | None = No
     if boards:
         names = ", ".join(f"{port.device} (serial number {port.serial_number})" for port in boards)
         raise DeviceError(
-            f"{len(boards)} boards are there", names, "Choose one with --port DEVICE or its serial number"
+            f"{len(boards)} boards are connected", names, "Choose one with --port DEVICE or its serial number"
         )
-    seen = ", ".join(port.device for port in present) or "no serial port at all"
-    raise DeviceError("no board found", seen, f"Name the port with --port. {NOT_MICROPYTHON}")
+    others = ", ".join(port.device for port in present) or "no serial port at all"
+    raise DeviceError("no board found", others, f"Name the port with --port. {NOT_MICROPYTHON}")
 
 
 def _dotted(version: Sequence[int]) -> str:

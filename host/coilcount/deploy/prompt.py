@@ -1,7 +1,7 @@
-"""MicroPython's prompt on a port: stop what runs there, then run short programs and write files.
+"""MicroPython's prompt on a port: stops the program on the board, then runs short programs and writes files.
 
-The talking is mpremote's own (its transport, as a library: one connection for all files, and errors as
-exceptions; as a subprocess each step would open the port anew and its errors would be prose).
+The protocol is mpremote's, used as a library: one connection serves all files, and errors are exceptions.  As a
+subprocess, each step would open the port again and report its errors as text.
 """
 
 import contextlib
@@ -17,26 +17,36 @@ from mpremote.transport_serial import SerialTransport
 from coilcount.board.opening import PORT_ERRORS, close_port, explain, open_port
 from coilcount.errors import DeviceError
 
-# A board in its loop stops within milliseconds; one in its start-up delay or a long flash write takes longer.
+# s in which a board must stop its program.  Chosen by hand: a board in its loop stops within milliseconds, one in its
+# start-up delay or in a long flash write takes longer.
 INTERRUPT_S = 6.0
+# s between two Ctrl-C.  Chosen by hand.
 _TRY_S = 0.5
-# mpremote waits this long for a single answer.
+# s between two looks for the prompt.  Chosen by hand.
+_LOOK_S = 0.01
+# Bytes of a board's output that are kept while looking for the prompt: several banners.  Chosen by hand.
+_KEPT_BYTES = 4096
+# s that mpremote waits for one answer.  Chosen by hand.
 _ANSWER_S = 10.0
-# Bytes of a file in one step: larger ones gain little, and each stands as text in the board's memory.
+# Bytes of a file that are sent in one step.  Chosen by hand: larger steps gain little, and each is held as text in the
+# board's memory.
 CHUNK_BYTES = 1024
 _BANNER = re.compile(rb"\r\nMicroPython ([^\r\n]+)\r\n(?:.*\r\n)*>>> $")
+# How much of a board's output (bytes) and of an error (characters) a message shows.  Chosen by hand.
 _SAMPLE_BYTES = 48
+_ERROR_CHARACTERS = 120
 
-NOT_MICROPYTHON = (
-    "Is it a board with MicroPython? Put an image of MicroPython on it first: hold BOOTSEL while plugging in, then "
-    "copy the .uf2 file to the drive that appears"
+HOW_TO_FLASH = (
+    "Put an image of MicroPython on it first: hold BOOTSEL while plugging in, then copy the .uf2 file to the drive "
+    "that appears"
 )
-# What mpremote lets through when a board goes away in the middle: struct.error where an answer is cut short.
+NOT_MICROPYTHON = f"Is it a board with MicroPython? {HOW_TO_FLASH}"
+# What mpremote raises if a board goes away in the middle; struct.error if an answer is cut short.
 _BROKEN = (TransportError, struct.error, *PORT_ERRORS)
 
 
 class Repl:
-    """The raw prompt of an interrupted board; `banner` is what MicroPython says of itself."""
+    """The raw prompt of an interrupted board.  banner: name and version of its MicroPython."""
 
     def __init__(self, device: str, transport: SerialTransport, banner: str) -> None:
         self.device = device
@@ -44,56 +54,63 @@ class Repl:
         self._transport = transport
 
     def run(self, program: str) -> str:
-        """What `program` printed.  Raises BoardError where it ended with an exception, DeviceError for all else."""
-        with self._told():
+        """Run `program` on the board and return what it printed.
+
+        Raises BoardError if the program ended with an exception, DeviceError for every other failure.
+        """
+        with self._translated_errors():
             return self._transport.exec(program).decode()
 
     def write(self, path: str, data: bytes, progress: Callable[[int, int], None]) -> None:
-        """Write a file; progress(bytes so far, bytes in all).  Raises as run()."""
-        with self._told():
+        """Write a file.  progress: called with (bytes written so far, bytes in all).  Raises as run()."""
+        with self._translated_errors():
             self._transport.fs_writefile(path, data, CHUNK_BYTES, progress)
 
     def start_and_leave(self, program: str) -> None:
-        """Start a program that gives no answer (a reset)."""
-        with self._told():
+        """Start a program that gives no answer, such as a reset.  Raises as run()."""
+        with self._translated_errors():
             self._transport.exec_raw_no_follow(program)
 
     @contextlib.contextmanager
-    def _told(self) -> Iterator[None]:
+    def _translated_errors(self) -> Iterator[None]:
         try:
-            # mpremote prints what it could not understand.
+            # mpremote prints answers that it does not understand.
             with contextlib.redirect_stdout(io.StringIO()):
                 yield
         except TransportExecError as error:
             raise BoardError(_last_line(error.error_output)) from error
         except _BROKEN as error:
-            # An OSError of the board's file system comes like one of the port; a traceback stands behind it.
+            # mpremote raises an OSError of the board's file system as if it came from the port.  Then the board's
+            # traceback is in the context of the exception.
             if isinstance(error.__context__, TransportExecError):
                 raise BoardError(_last_line(error.__context__.error_output)) from error
             raise DeviceError(
-                f"the board went away: {' '.join(str(error).split())[-120:]}", self.device, "Plug it in and try again"
+                f"the board went away: {' '.join(str(error).split())[-_ERROR_CHARACTERS:]}",
+                self.device,
+                "Plug it in and try again",
             ) from error
 
 
 class BoardError(Exception):
-    """A program ended with an exception on the board: the last line of its traceback."""
+    """A program on the board ended with an exception; the text is the last line of its traceback."""
 
     @property
     def no_space(self) -> bool:
+        """True if the board's file system is full: error number 28, ENOSPC."""
         return re.match(r"OSError: (\[Errno )?28\b", str(self)) is not None
 
 
 @contextlib.contextmanager
 def interrupted(device: str) -> Iterator[Repl]:
-    """Stop what runs on the board and hold its prompt; the port is closed afterwards.
+    """Stop the program on the board and hold its prompt; the port is closed afterwards.
 
-    Raises DeviceError: no such port, busy, forbidden, no MicroPython.
+    Raises DeviceError if there is no such port, it is busy or forbidden, or no MicroPython answers.
     """
-    # mpremote swallows why a port does not open; ours tells.
+    # mpremote does not report why a port does not open, so the port is first opened and closed here.
     close_port(open_port(device))
     try:
         transport = SerialTransport(device)
-        # Or it waits for ever for a board that says no more.
+        # Without it mpremote would wait for ever for a board that stopped answering.
         transport.serial.timeout = _ANSWER_S
     except (TransportError, *PORT_ERRORS) as error:
         raise explain(error, device) if isinstance(error, OSError) else DeviceError(str(error), device) from error
@@ -105,23 +122,23 @@ def interrupted(device: str) -> Iterator[Repl]:
 
 
 def _stop(device: str, transport: SerialTransport) -> str:
-    """Ctrl-C until there is a prompt, and its banner; then the raw prompt."""
+    """Send Ctrl-C until there is a prompt, then enter the raw prompt.  Returns the banner of MicroPython."""
     port = transport.serial
     heard = b""
     until = time.monotonic() + INTERRUPT_S
     found = None
     try:
         while not found and time.monotonic() < until:
-            # Ctrl-C ends a program, Ctrl-B a raw prompt that another install left and asks for the banner.
+            # Ctrl-C ends a program.  Ctrl-B ends a raw prompt that an earlier install left, and asks for the banner.
             port.write(b"\r\x03\x02")
-            again = time.monotonic() + _TRY_S
-            while not found and time.monotonic() < again:
+            next_try = time.monotonic() + _TRY_S
+            while not found and time.monotonic() < next_try:
                 waiting = port.in_waiting
                 if waiting:
-                    heard = (heard + port.read(waiting))[-4096:]
+                    heard = (heard + port.read(waiting))[-_KEPT_BYTES:]
                     found = _BANNER.search(heard)
                 else:
-                    time.sleep(0.01)
+                    time.sleep(_LOOK_S)
         if found:
             with contextlib.redirect_stdout(io.StringIO()):
                 transport.enter_raw_repl(soft_reset=False)
@@ -129,9 +146,9 @@ def _stop(device: str, transport: SerialTransport) -> str:
     except _BROKEN as error:
         raise DeviceError(f"the board went away: {error}", device, "Plug it in and try again") from error
     text = "".join(chr(byte) if 32 <= byte < 127 else "." for byte in heard[-_SAMPLE_BYTES:])
-    said = f'it says "{text.strip()}"' if heard else "it says nothing"
-    raise DeviceError(f"no MicroPython answers, {said}", device, NOT_MICROPYTHON)
+    answer = f'the port sends "{text.strip()}"' if heard else "the port sends nothing"
+    raise DeviceError(f"no MicroPython answers: {answer}", device, NOT_MICROPYTHON)
 
 
 def _last_line(text: str) -> str:
-    return next((line.strip() for line in reversed(text.splitlines()) if line.strip()), "an error without words")
+    return next((line.strip() for line in reversed(text.splitlines()) if line.strip()), "an error without a message")

@@ -1,1 +1,1 @@
-"""TOML files that people write: strict reading into frozen records, and the tables that files share."""
+"""Strict reading of TOML files into frozen records, and the tables that several kinds of file share."""

@@ -1,4 +1,4 @@
-"""A plan file: the coil that scenes use as well, and what it is planned for."""
+"""A plan file: the [coil] table that scenes use as well, the user's own targets, and the wanted values."""
 
 # ruff: noqa: RUF009 - table() returns a dataclasses.field
 from dataclasses import dataclass
@@ -10,8 +10,8 @@ from .coil import Coil
 from .tables import choice, number, read_table, table, tables, text, whole
 from .toml_text import load
 
-# The words of coilcount.physics.bodies, written again so that reading a file does not load the physics.
-# shape: the sizes that it needs beside its diameter
+# Sizes that each shape needs besides its diameter.  The same words as in coilcount.physics.bodies, repeated so that
+# reading a file does not load the physics.
 SIZES = {
     "ball": (),
     "disc": ("thickness_mm",),
@@ -20,21 +20,21 @@ SIZES = {
     "can": ("length_mm", "thickness_mm"),
     "plate": ("thickness_mm",),
 }
-# The coil that is planned where nothing is said.
+# The coil of a plan if the file says nothing about it.  Chosen by hand.
 USUAL_COIL = Coil(diameter_mm=100.0, turns=30, wire="26 AWG", capacitor_nf=180.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OwnTarget:
-    """An object of the user's: a metal by name, or its conductivity and permeability."""
+    """A target of the user's own: a metal by name, or its conductivity and relative permeability."""
 
-    object: str = text()  # what the table calls it
+    object: str = text()  # its name in the table
     shape: str = choice(tuple(SIZES))
     metal: str | None = choice(METALS, None)
     conductivity_s_m: float | None = number(1, 1e8, None)
-    mu_r: float = number(1, 1e5, 1.0)  # read with conductivity_s_m only
-    diameter_mm: float = number(0.1, 1000)  # of a plate: its side
-    thickness_mm: float | None = number(0.001, 100, None)  # of a disc or plate, a ring's wire, a can's wall
+    mu_r: float = number(1, 1e5, 1.0)  # used only with conductivity_s_m
+    diameter_mm: float = number(0.1, 1000)  # of a plate, its side
+    thickness_mm: float | None = number(0.001, 100, None)  # of a disc or plate, of a ring's wire or of a can's wall
     length_mm: float | None = number(0.1, 2000, None)  # of a rod or can
 
     def __post_init__(self) -> None:
@@ -51,31 +51,31 @@ class OwnTarget:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlanFile:
-    """Everything that a plan is made from."""
+    """Everything that a plan is computed from.  Limits and defaults are chosen by hand unless a comment says more."""
 
     schema: int = whole(1, 1, 1)
-    frequency_hz: float | None = number(1e3, 2e5, None)  # wanted; None: what coil and capacitor give
+    frequency_hz: float | None = number(1e3, 2e5, None)  # the wanted one; None: that of coil and capacitor
     drawer: str = text("E12")  # an E-series, or values such as "100n, 68n"
     tolerance_percent: float = number(0, 50, 5.0)  # of the capacitors
     noise_ppm: float | None = number(1e-4, 1e4, None)  # smallest shift that counts, from a recording of noise
-    depth_cm: float = number(0.5, 150, 10.0)  # the depth that is aimed at
+    depth_cm: float = number(0.5, 150, 10.0)  # the wanted depth
     speed_m_s: float = number(0.01, 5, 0.5)  # of the sweep
-    height_cm: float = number(0.5, 100, 5.0)  # of the coil's plane above the ground
+    height_cm: float = number(0.5, 100, 5.0)  # of the coil's plane above the soil
     wobble_cm: float = number(0, 20, 1.0)  # of that height
     tank_peak_v: float = number(0.1, 200, 2.4)  # across the whole coil; 2.4 V: a simulated long-tailed pair
-    supply_ma: float = number(0.1, 5000, 52.0)  # of oscillator, board and display together
+    supply_ma: float = number(0.1, 5000, 52.0)  # current of oscillator, board and display together
     battery_mah: float = number(10, 100_000, 2000.0)
     coil: Coil = table(Coil, USUAL_COIL)
     target: tuple[OwnTarget, ...] = tables(OwnTarget)
 
 
 def read_plan(path: Path) -> PlanFile:
-    """The plan in a file; what its [coil] leaves out is as in `USUAL_COIL`.  Raises InputError."""
+    """The plan in a file; keys that its [coil] leaves out are as in `USUAL_COIL`.  Raises InputError."""
     return plan_of(load(path, "plan"), str(path))
 
 
 def plan_of(raw: dict[str, Any], where: str) -> PlanFile:
-    """The plan in the table of a file; `where` is its name.  Raises InputError."""
+    """The plan in the raw table of a file; where: the file's name, for messages.  Raises InputError."""
     if isinstance(raw.get("coil"), dict):
         usual = {name: getattr(USUAL_COIL, name) for name in ("diameter_mm", "turns", "capacitor_nf")}
         raw = raw | {"coil": usual | raw["coil"]}

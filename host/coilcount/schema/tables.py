@@ -1,7 +1,7 @@
-"""A TOML table into a frozen dataclass, strictly: an unknown key or a value out of range is one clear line.
+"""Reads a TOML table into a frozen dataclass.  An unknown key or a value out of range is one clear line.
 
-The dataclass is the schema: each field is declared with number(), whole(), text(), choice(), flag(),
-times(), table() or tables(), and read_file() or read_table() does the rest.
+The dataclass is the schema.  Each field is declared with number(), whole(), text(), choice(), flag(), times(), table()
+or tables(); read_file() and read_table() check the values.  A field without `default` must be in the file.
 """
 
 import json
@@ -14,9 +14,10 @@ from coilcount.errors import InputError, did_you_mean
 
 from .toml_text import SHOWN_OF_A_SENTENCE, load, shown
 
-LATEST_S = 1e9  # of any time in a file: 31 years
+# s.  The latest time that a file may hold: 31 years.  Chosen by hand.
+LATEST_S = 1e9
 
-# What a reader gets: the value and the full name of its key, for the message; raises InputError.
+# Checks one value.  It gets the value and the full name of its key for messages; it raises InputError.
 Reader = Callable[[Any, str], Any]
 
 
@@ -24,7 +25,7 @@ def number(low: float, high: float, default: Any = MISSING) -> Any:
     """A field for a number from `low` to `high`, both allowed."""
 
     def read(value: Any, key: str) -> float:
-        # Compared and not converted: a whole number may be far too large for a float.
+        # Compared without conversion, because a whole number may be too large for a float.
         if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
             raise _wrong(key, value, f"Give a number from {low:g} to {high:g}")
         if not low <= value <= high:
@@ -74,33 +75,33 @@ def flag(default: Any = MISSING) -> Any:
 
     def read(value: Any, key: str) -> bool:
         if not isinstance(value, bool):
-            raise _wrong(key, value, "write true or false")
+            raise _wrong(key, value, "Write true or false")
         return value
 
     return _declared(read, default)
 
 
 def times(default: Any = MISSING) -> Any:
-    """A field for one time in seconds or a list of them; becomes a sorted tuple of floats."""
+    """A field for one time in s, or a list of times; becomes a sorted tuple of floats."""
 
     def read(value: Any, key: str) -> tuple[float, ...]:
         values = value if isinstance(value, list) else [value]
-        for one in values:
-            if isinstance(one, bool) or not isinstance(one, int | float) or not 0 <= one <= LATEST_S:
-                raise _wrong(key, one, f"Give times in seconds, from 0 to {LATEST_S:g}")
+        for time_s in values:
+            if isinstance(time_s, bool) or not isinstance(time_s, int | float) or not 0 <= time_s <= LATEST_S:
+                raise _wrong(key, time_s, f"Give times in seconds, from 0 to {LATEST_S:g}")
         if not values:
             raise _wrong(key, value, "Give at least one time")
-        return tuple(sorted(float(one) for one in values))
+        return tuple(sorted(float(time_s) for time_s in values))
 
     return _declared(read, default)
 
 
 def table(record: type, default: Any = MISSING) -> Any:
-    """A field for a table of its own, read into `record`; without `default` an absent table is an empty one."""
+    """A field for a table, read into `record`; without `default`, an absent table is read as an empty one."""
 
     def read(value: Any, key: str) -> Any:
         if not isinstance(value, dict):
-            raise _wrong(key, value, f"write a table: [{key}]")
+            raise _wrong(key, value, f"Write a table: [{key}]")
         return _record(record, value, f"[{key}] ")
 
     if default is MISSING:
@@ -112,9 +113,9 @@ def tables(record: type) -> Any:
     """A field for any number of [[tables]], each read into `record`; becomes a tuple."""
 
     def read(value: Any, key: str) -> tuple[Any, ...]:
-        if not isinstance(value, list) or not all(isinstance(one, dict) for one in value):
-            raise _wrong(key, value, f"write it as [[{key}]]")
-        return tuple(_record(record, one, f"[[{key}]] {i + 1}, ") for i, one in enumerate(value))
+        if not isinstance(value, list) or not all(isinstance(row, dict) for row in value):
+            raise _wrong(key, value, f"Write it as [[{key}]]")
+        return tuple(_record(record, row, f"[[{key}]] {i}, ") for i, row in enumerate(value, 1))
 
     return field(default=(), metadata={"read": read})
 
@@ -125,7 +126,7 @@ def read_file(record: type, path: Path) -> Any:
 
 
 def read_table(record: type, raw: dict[str, Any], where: str) -> Any:
-    """The `record` in `raw`, whose origin `where` (a file name) goes into any InputError."""
+    """The `record` in the raw table; where: the file's name, for messages.  Raises InputError."""
     try:
         return _record(record, raw, "")
     except InputError as error:
@@ -133,42 +134,42 @@ def read_table(record: type, raw: dict[str, Any], where: str) -> Any:
 
 
 def to_toml(record: Any) -> str:
-    """The TOML text of a record: reading it gives an equal one.  What is None is left out."""
+    """The TOML text of a record; reading it gives an equal record.  Fields that are None are left out."""
     plain, nested = [], []
-    for one in fields(record):
-        value = getattr(record, one.name)
+    for declared in fields(record):
+        name, value = declared.name, getattr(record, declared.name)
         if is_dataclass(value):
-            nested.append(f"\n[{one.name}]\n{to_toml(value)}")
+            nested.append(f"\n[{name}]\n{to_toml(value)}")
         elif isinstance(value, tuple) and value and is_dataclass(value[0]):
-            nested += [f"\n[[{one.name}]]\n{to_toml(row)}" for row in value]
+            nested += [f"\n[[{name}]]\n{to_toml(row)}" for row in value]
         elif value is not None and value != ():
-            plain.append(f"{one.name} = {_toml_value(value)}\n")
+            plain.append(f"{name} = {_toml_value(value)}\n")
     return "".join(plain + nested)
 
 
 def _toml_value(value: Any) -> str:
     if isinstance(value, tuple):
         return "[" + ", ".join(map(_toml_value, value)) + "]"
-    if isinstance(value, str):  # JSON's escapes are TOML's, but for the one character that JSON leaves as it is
+    if isinstance(value, str):
+        # JSON escapes a text as TOML needs it, except DEL, which JSON does not escape.
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     return json.dumps(value)
 
 
 def _record(record: type, raw: dict[str, Any], prefix: str) -> Any:
-    known = {one.name: one for one in fields(record)}
+    known = {declared.name: declared for declared in fields(record)}
     for key in raw:
         if key not in known:
             raise InputError(f'{prefix}there is no key "{shown(key)}"', remedy=did_you_mean(key, tuple(known)))
     values = {}
-    for name, one in known.items():
+    for name, declared in known.items():
         if name in raw:
-            full = prefix + name if prefix else name
-            values[name] = one.metadata["read"](raw[name], full)
-        elif one.default is MISSING and one.default_factory is MISSING:
+            values[name] = declared.metadata["read"](raw[name], prefix + name)
+        elif declared.default is MISSING and declared.default_factory is MISSING:
             raise InputError(f'{prefix}the key "{name}" is missing', remedy="Add it")
     try:
         return record(**values)
-    except ValueError as error:  # a record's own check of keys against one another
+    except ValueError as error:  # from the record's own check of its keys against each other
         raise InputError(f"{prefix}{shown(error, SHOWN_OF_A_SENTENCE)}") from None
 
 

@@ -1,7 +1,7 @@
-"""The one place that opens and parses TOML: settings, scenes and plans.
+"""Opens and parses all TOML files: settings, scenes and plans.  No other module does.
 
-Whatever lies under a name that a person or a file gives (a pipe, a device, a picture, 3,000 brackets) ends as one
-InputError, soon and without much memory.
+The name may lead to anything: a pipe, a device, a picture, 3,000 brackets.  Each of these ends as one InputError,
+quickly and without much memory.
 """
 
 import os
@@ -12,27 +12,34 @@ from typing import Any
 
 from coilcount.errors import InputError
 
-# Bytes.  Room for some 30,000 times of passes in a scene; and a plan of this size, three times as long once its text is
-# escaped, still fits into the longest line of a capture (1 MiB, capture/reader.py).
+# Bytes of the largest file.  Chosen by hand: a scene may hold about 30,000 times of passes.  A plan of this size may
+# become three times as long when its text is escaped, and still fits into the longest line of a capture (1 MiB,
+# capture/reader.py).
 MOST_BYTES = 1 << 18
-# Parts of a key such as a.b.c.  No file of ours has more than two; the parser's time grows with their square.
+# The most parts of a key such as a.b.c.  Chosen by hand: no file of this project needs more than two, and the parser's
+# time grows with the square.
 MOST_KEY_PARTS = 16
 _PART = r"""(?:[\w-]+|"[^"\n]*"|'[^'\n]*')"""
-# Where a key may begin: so prose and decimals are none, and no long word is looked at from each of its letters.
+# A key begins only at the beginning of a line, a table or an element.  So text and decimals are not taken for keys, and
+# a long word is not examined from each of its letters.
 _LONG_KEY = re.compile(rf"(?:^|[\[{{,])[ \t]*{_PART}(?:[ \t]*\.[ \t]*{_PART}){{{MOST_KEY_PARTS}}}", re.ASCII | re.M)
 _OPEN = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
-_SHOWN, _SHOWN_OF_A_NAME = 60, 4096  # characters of a value, and of a file's name, in a message
+# The most characters in a message: of a value, of a file's name, of a sentence.  Chosen by hand; 4096 is the longest
+# path on Linux.
+_SHOWN, _SHOWN_OF_A_NAME = 60, 4096
 SHOWN_OF_A_SENTENCE = 300
 
 
 def read_bytes(path: str | os.PathLike, noun: str = "file") -> bytes:
-    """The content of a regular file of at most MOST_BYTES; `noun` names it in messages.
+    """The content of a regular file of at most MOST_BYTES.
 
-    Raises InputError.  Never waits: a pipe or a device is refused before it is read.
+    noun: what messages call the file.
+    Raises InputError.  It never waits: a pipe or a device is refused before it is read.
     """
     where = shown(path, _SHOWN_OF_A_NAME)
     try:
-        # Looked at before it is opened, since opening alone can reset a board on a serial port; and again once open.
+        # Checked before it is opened, because opening a serial port can reset a board; and again when it is open,
+        # because another file may have the name by then.
         _check_kind(os.stat(path).st_mode, noun, where)
         file = os.open(path, _OPEN)
         try:
@@ -45,10 +52,10 @@ def read_bytes(path: str | os.PathLike, noun: str = "file") -> bytes:
         finally:
             os.close(file)
     except FileNotFoundError:
-        raise InputError(f"there is no such {noun}", where, "Look at the name and the folder") from None
+        raise InputError(f"there is no such {noun}", where, "Check the name and the folder") from None
     except OSError as error:
-        raise InputError(f"the {noun} cannot be read: {error.strerror}", where, "Look at its name and rights") from None
-    except ValueError:  # a NUL, or a character that no file name can have
+        raise InputError(f"the {noun} cannot be read: {error.strerror}", where, "Check name and permissions") from None
+    except ValueError:  # a NUL, or another character that no file name can have
         raise InputError(f"the name of the {noun} has a character that no name can have", where, "Correct it") from None
     if not left:
         raise InputError(f"the {noun} is longer than {MOST_BYTES >> 10} KiB", where, "Give the right file")
@@ -56,7 +63,10 @@ def read_bytes(path: str | os.PathLike, noun: str = "file") -> bytes:
 
 
 def parse(data: bytes, where: str, noun: str = "file") -> tuple[dict[str, Any], str]:
-    """The table in `data`, unchecked, and its text; `where` is the file's name.  Raises InputError, with the line."""
+    """The table in `data`, unchecked, and its text; where: the file's name, for messages.
+
+    Raises InputError, with the line if it is known.
+    """
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -73,7 +83,7 @@ def parse(data: bytes, where: str, noun: str = "file") -> tuple[dict[str, Any], 
         raise InputError(f"the {noun} is not TOML: {error}", where, "Correct that line") from None
     except RecursionError:
         raise InputError(f"the {noun} has brackets nested too deeply", where, "Correct them") from None
-    except (ValueError, OverflowError):  # tomllib lets through what int() says of thousands of digits
+    except (ValueError, OverflowError):  # tomllib does not catch the error of int() for thousands of digits
         raise InputError(f"the {noun} has a number with thousands of digits", where, "Correct it") from None
     except MemoryError:
         raise InputError(f"the {noun} needs too much memory", where, "Give the right file") from None
@@ -85,14 +95,14 @@ def load(path: str | os.PathLike, noun: str = "file") -> dict[str, Any]:
 
 
 def shown(value: Any, most: int = _SHOWN) -> str:
-    """A value out of a file for a message: one printable line of at most `most` characters, whatever it is."""
+    """A value from a file for a message: one printable line, cut after `most` characters."""
     try:
         text = str(value).lower() if isinstance(value, bool) else str(value)
     except (ValueError, RecursionError):  # a whole number of thousands of digits, tables in tables
         text = "a number with thousands of digits" if isinstance(value, int) else "too much to show"
     if len(text) > most:
         text = text[: most - 3] + "..."
-    return "".join(one if one.isprintable() else one.encode("unicode_escape").decode() for one in text)
+    return "".join(char if char.isprintable() else char.encode("unicode_escape").decode() for char in text)
 
 
 def _check_kind(mode: int, noun: str, where: str) -> None:
@@ -100,4 +110,4 @@ def _check_kind(mode: int, noun: str, where: str) -> None:
         raise InputError(f"the {noun} cannot be read: it is a folder", where, "Give the name of a file")
     if not stat.S_ISREG(mode):
         kind = "a pipe" if stat.S_ISFIFO(mode) else "a device or a socket"
-        raise InputError(f"the {noun} cannot be read: it is {kind}, no regular file", where, "Give a regular file")
+        raise InputError(f"the {noun} cannot be read: it is {kind}, not a regular file", where, "Give a regular file")

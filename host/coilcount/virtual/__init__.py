@@ -1,1 +1,1 @@
-"""The simulated board as processes: the real firmware in a real MicroPython."""
+"""The virtual board: the real firmware in a real MicroPython, as processes."""

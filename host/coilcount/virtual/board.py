@@ -1,13 +1,13 @@
-"""The virtual board: the real firmware behind a pseudo-terminal, fed by a process that knows the coil.
+"""The virtual board: the real firmware behind a pseudo-terminal, fed by a process that simulates the coil.
 
-    feed process --FIFO--> firmware (MicroPython) --pty--> whoever opens `port`
+    feed process --FIFO--> firmware (MicroPython) --pty--> the program that opens `port`
 
-The firmware's stdin and stdout are the pty's master itself, so nothing stands between it and the host's
-serial library.  A pulled plug is a real hang-up: the firmware's process ends and the pty goes away; when
-the scene plugs it in again a new pty and a new process take over, with the same flash.
+The firmware's stdin and stdout are the pty's master, so that the host's serial library talks to the firmware directly.
+When the scene unplugs the board, the firmware's process ends and the pty goes away, which is a real hang-up.  When the
+scene plugs it in again, a new process with the same flash starts on a new pty.
 
-Both processes hold the reading end of a pipe whose writing end only this process has.  However this process ends,
-a kill -9 included, the system closes that end, and they end too.
+Both processes hold the reading end of a pipe, and only this process has its writing end.  However this process ends,
+even by kill -9, the system closes the writing end, and both processes end too.
 """
 
 import contextlib
@@ -24,23 +24,28 @@ from coilcount.errors import DeviceError, InputError
 from coilcount.virtual import folder as virtual_folder
 from coilcount.virtual.interpreter import Interpreter, find_interpreter
 
-# Exit codes of firmware/virtual/run.py, and the feed's record: see firmware/virtual/simulated.py.
+# Exit codes of firmware/virtual/run.py; length of a record of the feed, place of its control byte, and the bit in it
+# that is set while the board is plugged in: see firmware/virtual/simulated.py.
 _SCENE_ENDED = 0
 _UNPLUGGED = 86
 _RECORD_BYTES = 32
 _CONTROL_OFFSET = 30
 _PLUGGED_BIT = 2
 
+# s from asking a process to end until it is killed.  Chosen by hand.
 _GRACE_S = 1.0
+# s between two looks whether the board was stopped, while it is unplugged.  Chosen by hand.
 _POLL_S = 0.05
 
 
 class VirtualBoard:
     """A board that exists while the `with` block runs.
 
-    firmware: the firmware's folder.  feed_command: a command line that writes the scene; `--out FIFO` and
-    `--host DESCRIPTOR`, the pipe of this process's life, are added to it.  interpreter: what runs the firmware (the
-    best there is).  uid: its serial number.
+    firmware: the firmware's folder.
+    feed_command: a command line whose process writes the records of the scene.  `--out FIFO` and `--host DESCRIPTOR`
+    are added to it; the descriptor is the reading end of the pipe described above.
+    interpreter: what runs the firmware; if None, find_interpreter() chooses it.
+    uid: the board's serial number.
     """
 
     def __init__(
@@ -56,7 +61,7 @@ class VirtualBoard:
         self._uid = uid
         self._folder = Path()
         self._lock: int | None = None
-        self._life: tuple[int, int] | None = None
+        self._life_pipe: tuple[int, int] | None = None
         self._stop = threading.Event()
         self._ended = threading.Event()
         self._error: InputError | DeviceError | None = None
@@ -68,27 +73,27 @@ class VirtualBoard:
 
     @property
     def port(self) -> str:
-        """The path to open; it stays the same, and is absent while the board is unplugged."""
+        """The path to open.  It never changes, and is absent while the board is unplugged."""
         return str(self._folder / "port")
 
     @property
     def interpreter_name(self) -> str:
-        """What runs the firmware, for a person."""
+        """The name of the interpreter that runs the firmware, for a person."""
         if self._interpreter is None:
             self._interpreter = find_interpreter()
         return self._interpreter.name
 
     @property
     def ended(self) -> bool:
-        """The scene is over, or the board failed: nothing new will be sent.  What was sent can still be read."""
+        """True if the scene is over or the board failed: nothing more is sent.  Earlier lines can still be read."""
         return self._ended.is_set()
 
     def wait(self, timeout_s: float | None = None) -> bool:
-        """Wait until `ended`; whether it is."""
+        """Wait until `ended`, at most timeout_s seconds; returns `ended`."""
         return self._ended.wait(timeout_s)
 
     def check(self) -> None:
-        """Raise what went wrong with the board's own processes, if anything did."""
+        """Raise the InputError or DeviceError of the board's own processes, if one of them failed."""
         if self._error is not None:
             raise self._error
 
@@ -104,20 +109,20 @@ class VirtualBoard:
         self.close()
 
     def close(self) -> None:
-        """End both processes and remove the folder; harmless when done twice."""
+        """End both processes and remove the folder; a second call does nothing."""
         self._stop.set()
         for process in (self._feed, self._process):
             _end(process)
         for thread in self._threads:
             thread.join()
-        # A process that the supervisor had started while we were ending the others.
+        # The supervisor may have started a new process while the others were being ended.
         _end(self._process)
         self._threads = []
         self._hang_up()
-        for descriptor in (self._fifo, *(self._life or ())):
+        for descriptor in (self._fifo, *(self._life_pipe or ())):
             if descriptor is not None:
                 os.close(descriptor)
-        self._fifo = self._life = None
+        self._fifo = self._life_pipe = None
         if self._lock is not None:
             shutil.rmtree(self._folder, ignore_errors=True)
             os.close(self._lock)
@@ -136,30 +141,31 @@ class VirtualBoard:
         self._folder, self._lock = virtual_folder.make()
         (self._folder / "flash").mkdir()
         (self._folder / "lib").mkdir()
-        # As on a board: its /lib holds the shared package and nothing else.
+        # As on a board, the folder lib holds only packages that are shared with the host.
         (self._folder / "lib" / "coilwire").symlink_to(firmware_files.coilwire_folder())
         (self._folder / "firmware").symlink_to(self._firmware.resolve())
-        self._life = os.pipe()
+        self._life_pipe = os.pipe()
         fifo = self._folder / "scene"
         os.mkfifo(fifo)
         self._fifo = os.open(fifo, os.O_RDONLY | os.O_NONBLOCK)
-        # Held until the feed has ended, so that the firmware does not take its start-up for the end.
+        # Kept open until the feed has ended.  Without a writer, the firmware would see the end of the scene while the
+        # feed is still starting.
         writer = os.open(fifo, os.O_WRONLY | os.O_NONBLOCK)
         try:
-            # The feed first: it takes the longest to start.
+            # The feed is started first, because it takes the longest to start.
             with open(self._folder / "feed.log", "wb") as log:
                 self._feed = subprocess.Popen(
-                    [*self._feed_command, "--out", str(fifo), "--host", str(self._life[0])],
+                    [*self._feed_command, "--out", str(fifo), "--host", str(self._life_pipe[0])],
                     stdin=subprocess.DEVNULL,
                     stdout=log,
                     stderr=log,
-                    pass_fds=(self._life[0],),
-                    # Ctrl-C in a terminal is for the host; it ends us in order.
+                    pass_fds=(self._life_pipe[0],),
+                    # Ctrl-C in a terminal goes to the host alone, which then ends this process in order.
                     start_new_session=True,
                 )
         except OSError as error:
             os.close(writer)
-            raise DeviceError("the scene's process does not start", str(error)) from error
+            raise DeviceError("the process of the scene does not start", str(error)) from error
         if self._interpreter is None:
             self._interpreter = find_interpreter()
         self._plug_in()
@@ -171,15 +177,15 @@ class VirtualBoard:
     def _plug_in(self) -> None:
         import tty
 
-        assert self._interpreter is not None and self._fifo is not None and self._life is not None
+        assert self._interpreter is not None and self._fifo is not None and self._life_pipe is not None
         master, slave = os.openpty()
         self._pty = (master, slave)
         tty.setraw(slave)
-        # The firmware asks for room before it writes, and takes short writes, as on a chip.
+        # As on a chip, a write may be short: the firmware asks for room first.
         os.set_blocking(master, False)
         with open(self._folder / "firmware.log", "wb") as log:
             self._process = subprocess.Popen(
-                # Short names inside the folder: MicroPython dies of a word or a script's path of more than 255 bytes.
+                # Short paths inside the folder: MicroPython crashes on an argument or a path of more than 255 bytes.
                 [
                     *self._interpreter.command,
                     "-c",
@@ -189,13 +195,13 @@ class VirtualBoard:
                     "flash",
                     self._interpreter.board,
                     self._uid,
-                    str(self._life[0]),
+                    str(self._life_pipe[0]),
                 ],
                 cwd=self._folder,
                 stdin=master,
                 stdout=master,
                 stderr=log,
-                pass_fds=(self._fifo, self._life[0]),
+                pass_fds=(self._fifo, self._life_pipe[0]),
                 start_new_session=True,
             )
         new = self._folder / "port.new"
@@ -203,7 +209,7 @@ class VirtualBoard:
         new.rename(self._folder / "port")
 
     def _hang_up(self) -> None:
-        """Take the pty away.  Our own slave keeps it alive while the host closes and opens it again."""
+        """Take the pty away.  Until then the slave held here keeps it alive if the host closes and opens it again."""
         if self._pty is not None:
             with contextlib.suppress(FileNotFoundError):
                 os.unlink(self.port)
@@ -214,6 +220,7 @@ class VirtualBoard:
     # ------------------------------------------------------------ threads
 
     def _supervise(self) -> None:
+        """Start the firmware again after each unplug, until the scene ends, the firmware fails or close() is called."""
         while not self._stop.is_set():
             assert self._process is not None
             code = self._process.wait()
@@ -228,7 +235,7 @@ class VirtualBoard:
                 continue
             if code != _SCENE_ENDED:
                 self._error = self._error or DeviceError(
-                    f"the virtual board's firmware ended by itself, code {code}",
+                    f"the virtual board's firmware ended unexpectedly, with code {code}",
                     f"{self.interpreter_name}: {_tail(self._folder / 'firmware.log')}",
                     "This is a fault of the firmware: please report it",
                 )
@@ -237,7 +244,7 @@ class VirtualBoard:
         self._ended.set()
 
     def _await_plug(self) -> bool:
-        """Let the scene go on without a board; False where it ended first."""
+        """Read the scene on without a board until it is plugged in again; False if the scene ends first."""
         assert self._fifo is not None
         record = b""
         while not self._stop.is_set():
@@ -254,11 +261,12 @@ class VirtualBoard:
         return False
 
     def _watch_feed(self, writer: int) -> None:
+        """Wait for the feed's end, note its error, and close the FIFO so that the firmware sees the end."""
         assert self._feed is not None
         code = self._feed.wait()
         if code != 0 and not self._stop.is_set():
-            said = _tail(self._folder / "feed.log").removeprefix("coilcount feed: ")
-            self._error = InputError(said or f"the process of the scene ended with code {code}")
+            message = _tail(self._folder / "feed.log").removeprefix("coilcount feed: ")
+            self._error = InputError(message or f"the process of the scene ended with code {code}")
         os.close(writer)
 
 
@@ -274,7 +282,7 @@ def _end(process: subprocess.Popen | None) -> None:
 
 
 def _tail(path: Path) -> str:
-    """The last line that a process said."""
+    """The last line in the log of a process; "" if there is none."""
     try:
         lines = path.read_text("utf-8", "replace").split("\n")
     except OSError:

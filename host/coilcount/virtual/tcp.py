@@ -7,17 +7,19 @@ import socket
 
 from coilcount.errors import DeviceError
 
-_CHUNK = 4096
-# What one side sent and the other has not taken; past it the sender has to wait.
-_MOST_WAITING = 65536
+# Bytes that one step takes from either side at most.  Chosen by hand.
+_CHUNK_BYTES = 4096
+# Bytes that one side sent and the other has not taken.  From here on the sender has to wait.  Chosen by hand.
+_MOST_WAITING_BYTES = 65_536
 
 
 class Relay:
-    """Bytes both ways between the serial port `port` and one client at a time on 127.0.0.1.
+    """Passes bytes both ways between a serial port and one client at a time on 127.0.0.1.
 
-    While nobody is connected nothing is read from the board, which then drops its oldest records, as on any
-    port that is not read.  While the board is unplugged a client is sent away, and may come back.
-    number: of the TCP port; 0 takes a free one.
+    port: path of the serial port; number: of the TCP port, 0 for any free one.
+    While no client is connected, nothing is read from the board.  It then drops its oldest records, as on any port that
+    is not read.  While the board is unplugged, the connection of a client is closed; it may connect again.
+    Raises DeviceError if the TCP port cannot be opened.
     """
 
     def __init__(self, port: str, number: int) -> None:
@@ -39,28 +41,28 @@ class Relay:
 
     @property
     def url(self) -> str:
-        """For pyserial's serial_for_url, and for `--port`."""
+        """The address for `--port`, and for pyserial's serial_for_url."""
         return f"socket://127.0.0.1:{self._listener.getsockname()[1]}"
 
     def __enter__(self) -> "Relay":
         return self
 
     def __exit__(self, *_: object) -> None:
-        self._part()
+        self._disconnect()
         self._listener.close()
 
     def step(self, wait_s: float) -> None:
-        """Move what there is to move, after waiting for it at most wait_s seconds."""
+        """Wait at most wait_s seconds for bytes or a client, then pass on the bytes that have come."""
         if self._client is None:
             if select.select([self._listener], [], [], wait_s)[0]:
-                self._meet()
+                self._accept_client()
             return
         assert self._board is not None
         reading: list = []
         writing: list = []
-        if len(self._to_board) < _MOST_WAITING:
+        if len(self._to_board) < _MOST_WAITING_BYTES:
             reading.append(self._client)
-        if len(self._to_client) < _MOST_WAITING:
+        if len(self._to_client) < _MOST_WAITING_BYTES:
             reading.append(self._board)
         if self._to_client:
             writing.append(self._client)
@@ -69,15 +71,15 @@ class Relay:
         readable, writable, _ = select.select(reading, writing, [], wait_s)
         try:
             if self._client in readable:
-                heard = self._client.recv(_CHUNK)
-                if not heard:
+                received = self._client.recv(_CHUNK_BYTES)
+                if not received:
                     raise ConnectionError
-                self._to_board += heard
+                self._to_board += received
             if self._board in readable:
-                told = os.read(self._board, _CHUNK)
-                if not told:
+                received = os.read(self._board, _CHUNK_BYTES)
+                if not received:
                     raise ConnectionError
-                self._to_client += told
+                self._to_client += received
             if self._client in writable:
                 self._to_client = self._to_client[self._client.send(self._to_client) :]
             if self._board in writable:
@@ -85,10 +87,10 @@ class Relay:
         except BlockingIOError:
             pass
         except OSError:
-            # The client left, or the plug was pulled (EIO): either way they part.
-            self._part()
+            # The client disconnected, or the board was unplugged (EIO).
+            self._disconnect()
 
-    def _meet(self) -> None:
+    def _accept_client(self) -> None:
         client, _ = self._listener.accept()
         try:
             self._board = os.open(self._port, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK)
@@ -98,7 +100,7 @@ class Relay:
         client.setblocking(False)
         self._client = client
 
-    def _part(self) -> None:
+    def _disconnect(self) -> None:
         if self._client is not None:
             self._client.close()
             self._client = None
