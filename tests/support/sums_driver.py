@@ -9,7 +9,7 @@ def intervals(sums, ring, count, ticks, start, sizes, step):
     sums: the module or what stands for it; sizes: words in each call, in turn.
     """
     state = array("I", [0] * sums.STATE)
-    state[sums.AT] = start
+    state[sums.NEXT] = start
     state[sums.OFFSET] = start * step & 0xFFFFFFFF
     state[sums.STEP] = step
     state[sums.TICKS] = ticks
