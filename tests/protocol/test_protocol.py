@@ -5,6 +5,7 @@ import json
 import random
 import subprocess
 import sys
+from binascii import crc32
 
 import crccheck
 import pytest
@@ -231,3 +232,18 @@ def test_the_document_names_every_kind_field_modulus_and_unit():
     for name in dir(records):
         if name.startswith("FLAG_"):
             assert f"| {getattr(records, name)} | `{name[5:].lower()}` |" in text
+
+
+def test_the_worked_example_of_the_document_is_right():
+    """Its lines are sound, and its two frequencies follow from them by the document's own formulas."""
+    text = (PROTOCOL_DIR / "PROTOCOL.md").read_text(encoding="utf-8").split("## Worked example")[1]
+    lines = [line.strip() for line in text.split("\n## ")[0].splitlines() if line.startswith("    @")]
+    hello, a, b, command, answer = (records.read(frame.parse(line.encode())) for line in lines)
+    assert hello.settings_crc == crc32(b"interval_ms=20\n")
+    tick_s = hello.tick_cycles / hello.clock_hz
+    edges, ticks = b.first_edge - a.first_edge, b.t_first - a.t_first
+    mean_to_mean = (edges + (b.n - a.n) / 2) / (tick_s * (ticks + b.s / b.n - a.s / a.n))
+    assert f"= {mean_to_mean:,.3f} Hz" in text
+    assert f"= {edges / (tick_s * ticks):,.3f} Hz" in text
+    assert (command.verb, command.name, command.value) == ("set", "interval_ms", 50)
+    assert (answer.id, answer.ok, answer.text) == (command.id, 1, "interval_ms=50")
