@@ -162,7 +162,7 @@ def test_rp2040py_s_own_loop_runs_a_state_machine_too_slowly(monkeypatch):
 
 
 def uf2(path, data):
-    """Write `data` as a UF2 file (specification from memory): blocks of header, 256 bytes of data, padding, last word."""
+    """Write `data` as a UF2 file (specification from memory): blocks of header, 256 bytes, padding, last word."""
     count = -(-len(data) // 256)
     with open(path, "wb") as file:
         for k in range(count):

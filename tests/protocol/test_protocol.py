@@ -136,7 +136,7 @@ def test_the_longest_frame_is_found_behind_any_amount_of_junk():
 
 
 def sent_records(rng):
-    """Yield neighbouring records as a board sends them.  They are alike, so a splice of two is as plausible as possible."""
+    """Yield neighbouring records as a board sends them.  They are alike, so a splice of two is very plausible."""
     first = rng.randrange(1 << 32)
     t = rng.randrange(1 << 32)
     for sequence in range(400):
