@@ -1,15 +1,21 @@
-"""The coil's amplitude from a voltage on an ADC pin.
+"""The coil's amplitude, read as a voltage on an ADC pin.
 
-A first channel only: the mean of a rectified voltage drifts by some 1,000 ppm a kelvin and steps with the converter's
-codes, so it tells a coil that is loaded, wet or unplugged, and not what metal is near.  Whatever reads the
-amplitude better has the same two methods.
+This is a simple first channel.  It shows whether the coil is loaded, wet or unplugged.  It does not show which metal
+is near, because the mean of a rectified voltage drifts by about 1,000 ppm/K and the converter reads in coarse steps.
+(The drift is an estimate from the temperature coefficient of a diode; it was not measured.)
+
+A better amplitude channel can replace this class if it has the same two methods.
 """
 
-FULL_SCALE = 33_000  # of the ADC, in 0.1 mV: 3.3 V
+FULL_SCALE_TENTH_MV = 33_000  # 0.1 mV; the ADC's reference, 3.3 V (RP2040 data sheet, from memory)
+FULL_SCALE_U16 = 65_535  # what read_u16() returns at full scale
 
 
 class Amplitude:
-    """adc: read_u16() (machine.ADC; 0..65535)."""
+    """The mean voltage between two records.
+
+    adc: an object with read_u16(), such as machine.ADC; it returns 0 to 65535.
+    """
 
     def __init__(self, adc):
         self._adc = adc
@@ -17,14 +23,14 @@ class Amplitude:
         self._count = 0
 
     def sample(self):
-        """Take one reading; called every few milliseconds (a reading takes some 10 us)."""
+        """Take one ADC reading, in about 10 us.  The counter calls this every few milliseconds."""
         self._total += self._adc.read_u16()
         self._count += 1
 
     def mean(self):
-        """Mean of the readings since the last call, in 0.1 mV; takes one where there was none."""
+        """Return the mean since the last call in 0.1 mV (int).  If there was no reading since then, take one."""
         if not self._count:
             self.sample()
-        mean = self._total * FULL_SCALE // (65_535 * self._count)
+        mean = self._total * FULL_SCALE_TENTH_MV // (FULL_SCALE_U16 * self._count)
         self._total = self._count = 0
         return mean

@@ -1,8 +1,11 @@
-"""The only loop: counter to ring, ring to link, requests to answers, and what is said by the clock.
+"""The only loop of the firmware.  It moves records from the counter to the ring and from the ring to the link.
 
-One step() does a little of each and never waits.  Where memory is taken in the steady loop: the record,
-the fields and the bytes of each line that is sent (1.7 kB measured under a 64-bit MicroPython, words of the
-chip have half the size).  The ring, the clock and a link with nothing to do take none.
+It also answers requests and sends hello and status records at fixed times.  One step() does a little of each task and
+never waits.
+
+Memory: each line that is sent allocates its record, its fields and its bytes.  That was 1.7 kB under a 64-bit
+MicroPython on a PC (measured once, by no bench of this repository); the words of the chip have half the size.  The
+ring, the clock and a link with nothing to do allocate nothing.
 """
 
 from array import array
@@ -13,15 +16,18 @@ from ring import Ring
 from session import HELP, Session
 from store import NAMES, in_range
 
-RING_SLOTS = 128  # 2.5 s of 20 ms intervals, 5 kB
+# Records that the ring holds: 2.5 s of 20 ms intervals, in 5 kB of memory.  Chosen by hand.
+RING_SLOTS = 128
+# Times in ms, as PROTOCOL.md states them: between two hello records, between two status records, from the last edge
+# to the first "stopped" record, and between two of these.
 HELLO_EVERY_MS = 10_000
 STATUS_EVERY_MS = 1_000
 STOPPED_AFTER_MS = 50
 STOPPED_EVERY_MS = 1_000
-# Lines of one kind that wait for the link, apart from the ring; more are refused or let go.
-MOST_WAITING = 8
-# Keeps the longest possible hello within a frame.
-MOST_BOARD_NAME = 40
+# Answers that may wait for the link, and likewise log lines.  Further ones are dropped.  Chosen by hand.
+MAX_WAITING = 8
+# Characters of the board's name in a hello; a longer name is cut.  So the longest possible hello fits into a frame.
+MAX_BOARD_NAME = 40
 
 # Kinds of record in the ring.
 _INTERVAL = 1
@@ -30,8 +36,10 @@ _MARK = 3
 
 
 class App:
-    """counter: counter.Counter; link: link.Link; store: store.Store after start_boot(); board: board.Board;
-    clock: uptime_ms() since boot, modulo 2^32; version: the firmware's, as text.
+    """The application.
+
+    counter: counter.Counter; link: link.Link; store: store.Store after start_boot(); board: board.Board;
+    clock: an object with uptime_ms(), the milliseconds since boot modulo 2^32; version: of the firmware (str).
     """
 
     def __init__(self, counter, link, store, board, clock, version):
@@ -43,97 +51,97 @@ class App:
         self.version = version
         self.ring = Ring(RING_SLOTS, 1 + counting.SUMS)
         self.session = Session(NAMES)
-        self._row = array("I", [0] * (1 + counting.SUMS))  # on its way into the ring
-        self._pair = array("I", [0, 0])
-        self._out = [0] * (1 + counting.SUMS)  # on its way out of it
+        self._interval_in = array("I", [0] * (1 + counting.SUMS))  # buffer for an interval that goes into the ring
+        self._event_in = array("I", [0, 0])  # the same for a "stopped" record or a mark
+        self._record_out = [0] * (1 + counting.SUMS)  # buffer for a record that comes out of the ring
         self._sequence = 0
-        self._period = 0  # ticks, of the last interval
-        self._marks = 0
-        self._lost = 0
+        self._period = 0  # mean period of the last interval in ticks, 0 before the first
+        self._marks = 0  # presses of the mark button that are in the ring already
+        self._lost = 0  # lines lost by the link that are counted already
         self._hello_due = True
         self._hello_ms = 0
         self._status_due = False
         self._status_ms = 0
-        self._stopped_ms = STOPPED_AFTER_MS  # silence at which the next such record is due
+        self._stopped_ms = STOPPED_AFTER_MS  # silence in ms at which the next "stopped" record is due
         self._answers = []
         self._logs = []
-        self._test_id = None  # of the command whose self-test runs
+        self._test_id = None  # id of the command whose self-test runs
 
     def start(self):
-        """Start counting with the settings in force."""
+        """Start counting with the settings in force.  A note of the store goes to the host as a log line."""
         if self.store.note:
             self.log(self.store.note)
         self.counter.start(self.store.values["interval_ms"])
 
     def log(self, text):
-        """Something for a person on the host to read."""
-        if len(self._logs) < MOST_WAITING:
+        """Send a line of text to the host, for a person to read."""
+        if len(self._logs) < MAX_WAITING:
             self._logs.append(text)
 
     def run(self, idle):
-        """Step for ever; idle() is called, and may wait a little, whenever nothing was to do."""
+        """Call step() for ever.  If there was nothing to do, call idle(), which may wait a little."""
         while True:
             if not self.step():
                 idle()
 
     def step(self):
-        """One round.  True where there was something to do, so that the next should follow at once."""
-        heard = self.link.read()
-        if heard:
-            for request in self.session.feed(heard):
-                self._answer(request)
+        """Do one round.  Return True if there was something to do, so that the next round should follow at once."""
+        received = self.link.read()
+        if received:
+            for request in self.session.feed(received):
+                self._handle(request)
         if self._test_id is not None:
-            self._self_test()
+            self._poll_self_test()
         state = self.counter.poll()
         if state == counting.CLOSED:
-            self._interval()
+            self._push_interval()
         if state != counting.IDLE:
-            self._stopped()
-        self._mark()
-        self._by_the_clock()
+            self._push_stopped()
+        self._push_marks()
+        self._check_due_times()
         sent = self._send()
-        return sent or bool(heard) or state != counting.IDLE
+        return sent or bool(received) or state != counting.IDLE
 
     def flush(self):
-        """Send what waits, as far as there is room; True once all of it is out."""
+        """Send waiting records while the link has room.  Return True once all of them are sent."""
         self._send()
         return self.link.idle() and self.ring.count == 0
 
-    # ------------------------------------------------------------ into the ring
+    # ------------------------------------------------------------ from the counter into the ring
 
-    def _interval(self):
+    def _push_interval(self):
         sums = self.counter.sums
-        self._row[0] = self._sequence
+        self._interval_in[0] = self._sequence
         for i in range(counting.SUMS):
-            self._row[i + 1] = sums[i]
+            self._interval_in[i + 1] = sums[i]
         self._sequence = (self._sequence + 1) & 0xFFFF
-        self.ring.push(_INTERVAL, self._row)
+        self.ring.push(_INTERVAL, self._interval_in)
         n = sums[counting.N]
-        # The mean period, from S = p n (n - 1) / 2 of evenly spaced edges.
+        # The mean period p follows from S = p n (n - 1) / 2, which holds for evenly spaced edges.
         self._period = 2 * sums[counting.S] // (n * (n - 1)) if n > 1 else sums[counting.LONGEST]
 
-    def _stopped(self):
+    def _push_stopped(self):
         silent = self.counter.silent_ms()
         if silent < STOPPED_AFTER_MS:
             self._stopped_ms = STOPPED_AFTER_MS
         elif silent >= self._stopped_ms:
             self._stopped_ms = silent + STOPPED_EVERY_MS
-            self._note(_STOPPED, silent)
+            self._push_event(_STOPPED, silent)
 
-    def _mark(self):
+    def _push_marks(self):
         marks = self.board.marks()
         while self._marks != marks:
             self._marks = (self._marks + 1) & 0xFFFFFFFF
-            self._note(_MARK, self._marks)
+            self._push_event(_MARK, self._marks)
 
-    def _note(self, kind, value):
-        self._pair[0] = self.clock.uptime_ms()
-        self._pair[1] = value & 0xFFFFFFFF
-        self.ring.push(kind, self._pair)
+    def _push_event(self, kind, value):
+        self._event_in[0] = self.clock.uptime_ms()
+        self._event_in[1] = value & 0xFFFFFFFF
+        self.ring.push(kind, self._event_in)
 
-    # ------------------------------------------------------------ out to the host
+    # ------------------------------------------------------------ from the ring to the host
 
-    def _by_the_clock(self):
+    def _check_due_times(self):
         now = self.clock.uptime_ms()
         if ((now - self._status_ms) & 0xFFFFFFFF) >= STATUS_EVERY_MS:
             self._status_ms = now
@@ -143,7 +151,7 @@ class App:
             self._hello_due = True
 
     def _send(self):
-        """Send while there is room; True where anything went out."""
+        """Send while the link has room.  Return True if anything was sent."""
         sent = False
         while self.link.ready():
             record = self._next()
@@ -157,7 +165,10 @@ class App:
         return sent
 
     def _next(self):
-        """The next record to send, or None.  Said when it is sent: a hello or a status never grows old."""
+        """Return the next record to send, or None.
+
+        Hello and status records are built at send time, so their contents are current.
+        """
         if self._hello_due:
             self._hello_due = False
             return self._hello()
@@ -168,7 +179,7 @@ class App:
         if self._status_due:
             self._status_due = False
             return self._status()
-        out = self._out
+        out = self._record_out
         kind = self.ring.pop(out)
         if kind == _INTERVAL:
             if self.ring.gap:
@@ -185,7 +196,7 @@ class App:
         return records.Hello(
             PROTOCOL,
             self.version,
-            self.board.name[:MOST_BOARD_NAME],
+            self.board.name[:MAX_BOARD_NAME],
             self.board.uid,
             self.store.boot,
             self.clock.uptime_ms(),
@@ -207,40 +218,40 @@ class App:
             self.session.bad,
         )
 
-    # ------------------------------------------------------------ what the host asked
+    # ------------------------------------------------------------ requests of the host
 
-    def _answer(self, request):
+    def _handle(self, request):
         if request.verb == "selftest":
-            why = self._begin_self_test(request.id)
-            if why:
-                self._reply(request.id, 0, why)
+            reason = self._begin_self_test(request.id)
+            if reason:
+                self._reply(request.id, 0, reason)
         else:
-            ok, text = self._do(request)
+            ok, text = self._execute(request)
             self._reply(request.id, ok, text)
 
     def _reply(self, number, ok, text):
-        # A host that asks and does not read gets no more answers than this; asking again is harmless.
-        if len(self._answers) < MOST_WAITING:
+        # A host that sends commands and reads no answers must not fill the memory.  It can send its command again.
+        if len(self._answers) < MAX_WAITING:
             self._answers.append(records.Answer(number, ok, text))
 
     def _begin_self_test(self, number):
-        """ "" where it runs and is answered when it is over."""
+        """Start the self-test.  Return "" if it runs (it is answered when it ends), else the reason why not."""
         if self._test_id is None:
-            why = self.board.begin_self_test()
-            if not why:
+            reason = self.board.begin_self_test()
+            if not reason:
                 self._test_id = number
-            return why
-        # Asked again for want of an answer: there will be one.
+            return reason
+        # The host may repeat its command because no answer came yet.  The answer of the running test serves both.
         return "" if number and number == self._test_id else "busy: a self-test runs"
 
-    def _self_test(self):
+    def _poll_self_test(self):
         result = self.board.self_test()
         if result is not None:
             self._reply(self._test_id, result[0], result[1])
             self._test_id = None
 
-    def _do(self, request):
-        """(1 or 0, text) after doing what was asked."""
+    def _execute(self, request):
+        """Carry out a request.  Return (1, text) if it was done, else (0, reason)."""
         if request.verb == "hello" or request.verb == "help":
             self._hello_due = True
             return 1, "hello" if request.verb == "hello" else HELP
@@ -248,15 +259,19 @@ class App:
             names = [request.name] if request.name else NAMES
             return 1, " ".join(["%s=%d" % (name, self.store.values[name]) for name in names])
         if request.verb == "set":
-            why = self._set(request.name, request.value)
-            if not why:
+            reason = self._set(request.name, request.value)
+            if not reason:
                 return 1, "%s=%d" % (request.name, request.value)
             self.session.bad = (self.session.bad + 1) & 0xFFFFFFFF
-            return 0, why
+            return 0, reason
+        # The verb is "refuse"; its name is the reason.
         return 0, request.name
 
     def _set(self, name, value):
-        """"" where the setting is in force and kept, else why not; then nothing has changed."""
+        """Put a setting in force and keep it in flash.
+
+        Returns "" if that was done.  Otherwise nothing has changed, and the reason is returned.
+        """
         if not in_range(name, value):
             return "%s cannot be %d" % (name, value)
         if name == "interval_ms" and not counting.fits(

@@ -1,28 +1,34 @@
-"""The board around the counter: its name, its temperature and supply, its mark button."""
+"""The interface of the board around the counter: name, temperature, supply, mark button and self-test."""
 
 
 class Board:
-    """The interface.  Nothing here waits longer than a reading takes (some 50 us)."""
+    """The methods that the application needs.  None may take longer than an ADC reading, about 50 us.
+
+    name: the kind of board, for a person; uid: the chip's serial number in hex.
+    """
 
     name = ""
     uid = ""
 
     def temperature_mk(self):
-        """Die temperature in millikelvin."""
+        """Return the temperature of the chip in millikelvin (int)."""
         raise NotImplementedError
 
     def supply_mv(self):
-        """The supply in millivolts; 0 where it is not measured."""
+        """Return the supply voltage in millivolts (int), or 0 if the board does not measure it."""
         raise NotImplementedError
 
     def marks(self):
-        """How often the mark button was pressed since boot."""
+        """Return how often the mark button was pressed since boot (int)."""
         raise NotImplementedError
 
     def begin_self_test(self):
-        """ "" where it runs now, else why not.  Texts that begin "no self-test" mean never, "busy" not now."""
+        """Start the self-test.  Return "" if it runs, else the reason why it does not.
+
+        A reason that begins with "no self-test" is permanent.  One that begins with "busy" may pass.
+        """
         return "no self-test on this board"
 
     def self_test(self):
-        """(1 or 0, text) once the test that was begun is over, None while it runs."""
+        """Return (1 or 0, text) if the self-test that was started has ended, or None while it runs."""
         raise NotImplementedError

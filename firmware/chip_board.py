@@ -1,6 +1,6 @@
-"""The board's own readings.
+"""The board's own sensors: temperature, supply and mark button.
 
-Not run on hardware yet: only against a fake `machine`, for its arithmetic.
+This file has not run on hardware yet.  Its arithmetic was tested against a fake `machine` module.
 """
 
 from binascii import hexlify
@@ -9,14 +9,20 @@ import machine
 import pins
 from board import Board
 
-ADC_FULL_UV = 3_300_000
-# One reading of the sensor is noisy by several kelvin.
+ADC_FULL_SCALE_UV = 3_300_000  # uV; the ADC's reference, 3.3 V
+ADC_FULL_SCALE_U16 = 65_535  # what read_u16() returns at full scale
+# Readings in one mean.  A single reading of the temperature sensor scatters by several kelvin.  Chosen by hand.
 READINGS = 16
+# Polls in a row that must see the button changed before a press counts.  The application polls about once a
+# millisecond, so this ignores contact bounce of up to about 20 ms.  Chosen by hand.
 DEBOUNCE_POLLS = 20
 
 
 class ChipBoard(Board):
-    """kind: pins.Kind; self_test: self_test.SelfTest, or None."""
+    """A Pico board.
+
+    kind: pins.Kind; self_test: self_test.SelfTest, or None if no pin is free for it.
+    """
 
     def __init__(self, kind, self_test=None):
         self._self_test = self_test
@@ -24,31 +30,31 @@ class ChipBoard(Board):
         self.uid = hexlify(machine.unique_id()).decode().upper()
         self._sensor = machine.ADC(pins.TEMPERATURE_CHANNEL)
         if kind.wireless:
-            # Held from now on; see pins.
+            # The pin keeps this level from now on.  The reason is in pins.py.
             machine.Pin(pins.WIRELESS_SELECT, machine.Pin.OUT, value=1)
         self._supply = machine.ADC(machine.Pin(pins.SUPPLY)) if kind.has_supply else None
         self._button = machine.Pin(pins.MARK, machine.Pin.IN, machine.Pin.PULL_UP)
         self._marks = 0
-        self._steady = 0  # polls in a row that saw the button other than `_down`
+        self._changed_polls = 0  # polls in a row in which the button was not as in `_down`
         self._down = False
 
     def temperature_mk(self):
-        """RP2040 and RP2350 datasheets, ADC (from memory): T = 27 degC - (V - 0.706 V) / (1.721 mV/K)."""
+        """T = 27 degC - (V - 0.706 V) / (1.721 mV/K); RP2040 and RP2350 data sheets, ADC, from memory."""
         return 300_150 - (self._microvolts(self._sensor) - 706_000) * 1000 // 1721
 
     def supply_mv(self):
-        """VSYS; 0 on a board that is not known to measure it."""
+        """Return the voltage of VSYS in mV, or 0 on a board that is not known to measure it."""
         if self._supply is None:
             return 0
         return 3 * self._microvolts(self._supply) // 1000
 
     def marks(self):
         if (self._button.value() == 0) == self._down:
-            self._steady = 0
+            self._changed_polls = 0
         else:
-            self._steady += 1
-            if self._steady >= DEBOUNCE_POLLS:
-                self._steady = 0
+            self._changed_polls += 1
+            if self._changed_polls >= DEBOUNCE_POLLS:
+                self._changed_polls = 0
                 self._down = not self._down
                 self._marks += self._down
         return self._marks
@@ -66,4 +72,4 @@ class ChipBoard(Board):
         total = 0
         for _ in range(READINGS):
             total += adc.read_u16()
-        return total * ADC_FULL_UV // (65535 * READINGS)
+        return total * ADC_FULL_SCALE_UV // (ADC_FULL_SCALE_U16 * READINGS)

@@ -1,13 +1,16 @@
-"""The silicon under the counter: a PIO state machine that timestamps, and DMA that keeps its FIFO empty.
+"""The hardware under the counter: a PIO state machine timestamps edges, and DMA moves the timestamps into a ring.
 
-Two DMA channels take turns, each started by the end of the other.  Each moves CHANNEL_WORDS words, a multiple of
-the ring, so that both always begin at the ring's first word and neither ever needs to be set up again:
-there is nothing to re-arm, and the FIFO (4 words) bridges the few cycles of a change.
+Two DMA channels take turns.  The end of one starts the other.  Each moves CHANNEL_WORDS words, which is a multiple of
+the ring's length, so both always begin at the ring's first word.  So no channel needs to be set up again while the
+counter runs.  The FIFO of the state machine (4 words) bridges the few cycles of a change from one channel to the other.
 
-RP2350 (from memory of its datasheet, not run there): the same program and registers, clock 150 MHz.  The upper
-four bits of a transfer count are a mode there, 0 for a plain count, so a count must stay below 2^28; CHANNEL_WORDS
-does.  A pad may hold itself near 2 V once it was high (erratum E9, stepping A2): an input needs a source, or a
-pull-down, of 8.2 kohm or less, and the internal pull-down is no help; the Schmitt gate before the pin drives it hard.
+RP2350 (from memory of its data sheet; this was not run on one): program and registers are the same, and the clock is
+150 MHz.  There are two differences:
+- The upper four bits of a transfer count select a mode; 0 is a plain count.  So a count must stay below 2^28, as
+  CHANNEL_WORDS does.
+- After a pin was high, its pad may hold itself near 2 V (erratum E9, stepping A2).  So an input needs a source or a
+  pull-down of at most 8.2 kohm, and the internal pull-down does not help.  The Schmitt-trigger gate in WIRING.md
+  drives the pin with a low resistance.
 """
 
 import machine
@@ -15,23 +18,29 @@ import pio_program
 import rp2
 import uctypes
 
-RING_BITS = 15  # of the ring's size in bytes, 8,192 words; the most that a channel can wrap
-# Per turn of a channel: 89 minutes at 25 kHz.
+# Logarithm to base 2 of the ring's size in bytes: 32 kB, 8,192 words.  A DMA channel can wrap no larger ring.
+RING_BITS = 15
+# Words that a channel moves before the other one takes over: 89 minutes at 25 kHz.
 CHANNEL_WORDS = 1 << 27
 
-# Datasheet, PIO: the blocks lie 0x100000 apart; FDEBUG, bits 3:0 RXSTALL of each machine, cleared by writing 1.
+# RP2040 data sheet, PIO, from memory.  PIO_SIZE is the distance from one block to the next.  Bits 3 to 0 of FDEBUG are
+# RXSTALL of the four state machines; writing 1 clears a bit.
 PIO_BASE = 0x50200000
 PIO_SIZE = 0x100000
 FDEBUG = 0x008
 RXF0 = 0x020
-MACHINES = 4  # to a block
+MACHINES = 4  # state machines in a block
 
-WORD = 2  # DMA transfer size: 4 bytes
+WORD = 2  # code of the DMA transfer size of 4 bytes
 
 
 class ChipEdges:
-    """pin: GPIO number of the signal, 0 to 3.3 V; machine_id: state machine 0..7, 4 to a block; ring_bits: of the
-    ring's size in bytes.  The program has a block of its own.
+    """The timestamps of one pin.
+
+    pin: GPIO number of the signal, 0 to 3.3 V; machine_id: state machine 0 to 7 (0 to 3 are in the first block);
+    ring_bits: logarithm to base 2 of the ring's size in bytes.  No other program may be in the block.
+
+    ring: the words that DMA moved, as bytes; word n is at index n modulo ring_words.
     """
 
     tick_cycles = pio_program.TICK_CYCLES
@@ -54,14 +63,17 @@ class ChipEdges:
         self._stall_bit = 1 << number
         self._fifo = base + RXF0 + 4 * number
         self._dreq = machine_id // MACHINES * 8 + MACHINES + number
-        # DMA wraps at addresses that are multiples of the ring's size: of twice the room one part fits.
+        # DMA wraps at addresses that are multiples of the ring's size.  A buffer of twice that size contains one.
         size = 1 << ring_bits
         self._room = bytearray(2 * size)
-        self._ring_at = (uctypes.addressof(self._room) + size - 1) & -size
-        self.ring = uctypes.bytearray_at(self._ring_at, size)
+        self._ring_address = (uctypes.addressof(self._room) + size - 1) & -size
+        self.ring = uctypes.bytearray_at(self._ring_address, size)
 
     def start(self):
-        """Start from word 0.  Raises OSError or ValueError where another program holds what it needs."""
+        """Start at word 0.
+
+        Raises OSError or ValueError if another program uses a state machine, DMA channels or memory needed here.
+        """
         try:
             self._start()
         except BaseException:
@@ -81,7 +93,7 @@ class ChipEdges:
         state_machine.put(pio_program.HOLD_OFF)
         state_machine.active(1)
 
-    def _set_up(self, channel, then, enable=True):
+    def _set_up(self, channel, next_channel, enable=True):
         control = channel.pack_ctrl(
             enable=enable,
             size=WORD,
@@ -90,18 +102,18 @@ class ChipEdges:
             ring_size=self._ring_bits,
             ring_sel=True,
             treq_sel=self._dreq,
-            chain_to=then,
+            chain_to=next_channel,
             irq_quiet=True,
         )
-        channel.config(read=self._fifo, write=self._ring_at, count=CHANNEL_WORDS, ctrl=control, trigger=False)
+        channel.config(read=self._fifo, write=self._ring_address, count=CHANNEL_WORDS, ctrl=control, trigger=False)
 
     def stop(self):
-        """Stop both; harmless when nothing runs.  They would outlive a soft reset."""
+        """Stop state machine and DMA, which would go on after a soft reset.  Harmless if nothing runs."""
         state_machine = self._machine
         if state_machine:
             state_machine.active(0)
         for channel in self._channels:
-            # Chained to itself first: the end of an aborted channel must not start the other.
+            # First chain each channel to itself, so that the end of an aborted channel does not start the other.
             self._set_up(channel, channel.channel, enable=False)
         for channel in self._channels:
             channel.active(0)
@@ -112,16 +124,16 @@ class ChipEdges:
             rp2.PIO(self._id // MACHINES).remove_program(self._program)
 
     def moved(self):
-        """Words moved since start(), modulo CHANNEL_WORDS; never more than there are.
+        """Return the words moved since start(), modulo CHANNEL_WORDS (int).  It never counts a word too many.
 
-        Only the count of a channel at work is read: one at rest may still hold what an aborted transfer left.
+        Only the count of the active channel is read.  The other one may still hold the count of an aborted transfer.
         """
         for channel in self._channels:
             if channel.active():
                 return -channel.count & (CHANNEL_WORDS - 1)
-        # In the change from one channel to the other, where the count is a multiple.
+        # Between the two channels the number of words is a multiple of CHANNEL_WORDS.
         return 0
 
     def stalled(self):
-        """Whether the state machine had to wait since start(): its time base is broken."""
+        """Return True if the state machine had to wait since start().  Then its time base is broken."""
         return machine.mem32[self._fdebug] & self._stall_bit != 0

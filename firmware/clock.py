@@ -1,10 +1,14 @@
-"""Uptime on the chip, past the turn of its own millisecond counter (2^30 ms, 12 days)."""
+"""Uptime on the chip.  MicroPython's own millisecond counter wraps at 2^30 ms, after 12 days; this one counts on."""
 
 import time
 
 
 class Clock:
-    """uptime_ms() since construction, modulo 2^32; it must be asked at least every 6 days."""
+    """Milliseconds since this object was made.
+
+    ticks_ms: the millisecond counter; time.ticks_ms if None.  uptime_ms() must be called at least once in 6 days,
+    because time.ticks_diff cannot measure a longer step.
+    """
 
     def __init__(self, ticks_ms=None):
         self._ticks = ticks_ms or time.ticks_ms
@@ -12,6 +16,7 @@ class Clock:
         self._uptime = 0
 
     def uptime_ms(self):
+        """Return the uptime in milliseconds, modulo 2^32 (int)."""
         now = self._ticks()
         self._uptime = (self._uptime + time.ticks_diff(now, self._last)) & 0xFFFFFFFF
         self._last = now

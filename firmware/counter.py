@@ -1,15 +1,16 @@
-"""What the application asks of a counter, and how long an interval its sums can hold.
+"""The interface of a counter, and the limit on the length of an interval.
 
-A counter timestamps every rising edge in ticks of `tick_cycles` clock cycles and adds the edges of one
-interval up, exactly and in integers: the figures of an interval record (see coilwire.records).
-It loses no edge between intervals and never waits.
+A counter timestamps every rising edge in ticks of `tick_cycles` clock cycles.  It adds up the edges of an interval
+exactly, in integers.  The results are the fields of an interval record (see coilwire.records).  It loses no edge
+between two intervals, and it never waits.
 """
 
-IDLE = 0  # poll(): nothing new
-COUNTED = 1  # poll(): time went on, the interval is still open
-CLOSED = 2  # poll(): an interval closed; its figures are in `sums`
+# Results of poll().
+IDLE = 0  # nothing new
+COUNTED = 1  # the counter looked for edges; the interval is still open
+CLOSED = 2  # an interval ended; its values are in `sums`
 
-# Places in `sums`: the fields of an interval record after its sequence number.
+# Indices in `sums`: the fields of an interval record after its sequence number.
 FIRST_EDGE = 0
 N = 1
 T_FIRST = 2
@@ -18,53 +19,59 @@ SHORTEST = 4
 LONGEST = 5
 AMPLITUDE = 6
 FLAGS = 7
-SUMS = 8
+SUMS = 8  # length of `sums`
 
-HIGHEST_HZ = 200_000  # the highest frequency that a counter must follow
-# Room that a new interval leaves for the frequency to rise: 10 %, more than any target does.
+HIGHEST_HZ = 200_000  # Hz; the highest frequency that a counter must follow.  Chosen by hand.
+# A new interval leaves room for a frequency that is 11/10 of the present one.  No target raises the frequency by
+# 10 %.  Chosen by hand.
 HEADROOM_NUM = 11
 HEADROOM_DEN = 10
 
 
 class Counter:
-    """The interface.  An interval without an edge gives no record; silent_ms() tells of it.
+    """The methods of a counter.
 
-    The first interval after start() carries FLAG_NEW_TIME_BASE, and so does the first after a
-    silence in which the 32-bit timestamp could have wrapped unseen.
+    An interval without an edge gives no record; silent_ms() reports the silence.  FLAG_NEW_TIME_BASE is set on the
+    first interval after start(), and on the first one after a silence in which the 32-bit timestamp could have wrapped
+    unnoticed.
+
+    clock_hz: clock of the timestamps in Hz; tick_cycles: clock cycles in a tick.
     """
 
     clock_hz = 0
     tick_cycles = 0
 
     def __init__(self):
-        self.sums = [0] * SUMS  # filled by poll(); valid until the next poll()
+        self.sums = [0] * SUMS  # filled by poll(), valid until the next poll()
 
     def start(self, interval_ms):
-        """Begin counting, with a new time base."""
+        """Start counting, with a new time base.  interval_ms: length of an interval in ms."""
         raise NotImplementedError
 
     def stop(self):
-        """Stop all hardware; harmless when it does not run."""
+        """Stop all hardware.  Harmless if it does not run."""
         raise NotImplementedError
 
     def set_interval(self, interval_ms):
-        """From now on close an interval as soon as it is this long; no edge is lost in the change."""
+        """End each interval after `interval_ms` ms from now on.  The change loses no edge."""
         raise NotImplementedError
 
     def poll(self):
-        """IDLE, COUNTED or CLOSED.  At most one interval closes in a call."""
+        """Return IDLE, COUNTED or CLOSED.  At most one interval ends in a call."""
         raise NotImplementedError
 
     def silent_ms(self):
-        """Milliseconds since the last edge, or since start() before the first."""
+        """Return the milliseconds since the last edge, or since start() if there was no edge yet (int)."""
         raise NotImplementedError
 
 
 def fits(interval_ms, period_ticks, clock_hz, tick_cycles):
-    """Whether the sums of such an interval stay in their fields: S below 2^32 and N below 2^16.
+    """Return True if the sums of an interval fit into their fields: S below 2^32 and N below 2^16.
 
-    S = sum of (t - t_first) over n evenly spaced edges of an interval of T ticks is n T / 2.
-    period_ticks: the present period, or 0 where it is not known; then HIGHEST_HZ is assumed.
+    interval_ms: length of the interval in ms; period_ticks: the present period in ticks, or 0 if it is unknown, and
+    then HIGHEST_HZ is assumed; clock_hz, tick_cycles: as in Counter.
+
+    S, the sum of (t - t_first) over n evenly spaced edges in an interval of T ticks, is n T / 2.
     """
     ticks = interval_ms * (clock_hz // tick_cycles) // 1000
     period = period_ticks or clock_hz // tick_cycles // HIGHEST_HZ

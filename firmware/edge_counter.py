@@ -1,14 +1,18 @@
-"""The counter over a ring of timestamps: cuts it into intervals and says what went wrong, each by its own flag.
+"""The counter over a ring of timestamps.  It cuts the ring into intervals and reports each kind of fault by a flag.
 
-Pure policy: the silicon (chip_edges.ChipEdges), the clock and the amplitude channel are given to it.
-What a stall or an overrun has spoilt is never told; the next interval carries the flag:
+It drives no hardware itself: the timestamps (chip_edges.ChipEdges), the clock and the amplitude channel are passed in.
 
-    STALL, with NEW_TIME_BASE   the state machine waited for room in its FIFO: its time stood still.  All is restarted.
-    OVERRUN                     the ring was overwritten before it was read.  Time base and edge numbers run through.
-    NEW_TIME_BASE               the first interval, or after a silence in which the timestamp may have turned unseen.
-    DOUBLE_EDGE, LOST_EDGE      a period under 0.7 or over 1.4 of the median of periods sampled from the interval.
+Intervals damaged by a stall or overrun are discarded; the flag is set on the next good interval:
 
-FLAG_REARMED is never set: the transfer needs no re-arming (see chip_edges).
+    STALL, with NEW_TIME_BASE   The state machine waited for room in its FIFO, so its time stood still.  The counter
+                                restarts everything.
+    OVERRUN                     The ring was overwritten before it was read.  Time base and edge numbers continue.
+    NEW_TIME_BASE               The first interval, or the first after a silence in which the timestamp may have wrapped
+                                unnoticed.
+    DOUBLE_EDGE, LOST_EDGE      A period is below 0.7 times, or above 1.4 times, the median of periods sampled from
+                                the interval.
+
+FLAG_REARMED is never set, because this transfer is never re-armed (see chip_edges).
 """
 
 from array import array
@@ -17,23 +21,28 @@ import counter as counting
 import sums
 from coilwire import records
 
-POLL_MS = 2  # of an interval of 5 ms or more
+# ms between two looks at the ring.  It must be well below the shortest interval, 5 ms.  Chosen by hand.
+POLL_MS = 2
 U32 = 0xFFFFFFFF
-# Above this silence, by the clock, periods modulo 2^30 ticks (14 s and more) say nothing.
+# ms of silence, by the clock.  From here on the last period counts as unknown, because sums.add takes periods modulo
+# 2^30 ticks, which is 17.2 s at 125 MHz and 14.3 s at 150 MHz.
 LONG_SILENCE_MS = 10_000
-LONGEST_FIELD = 0xFFFF
+MAX_PERIOD_FIELD = 0xFFFF  # ticks; the fields `shortest` and `longest` hold no larger period
 
-# Periods sampled for the median, and the number of periods, to the end of an interval, that they are taken from.
+# Periods sampled for the median: MEDIAN_OF of the last MEDIAN_SPAN periods of an interval.  Both were chosen by hand.
+# The median costs about 1 % of the CPU (emulation, tests/bench/cycles.py).
 MEDIAN_OF = 31
 MEDIAN_SPAN = 1024
-# Below so many periods the median of an earlier interval stands.
+# An interval with fewer periods keeps the median of an earlier interval.  Chosen by hand.
 MEDIAN_LEAST = 5
 
 
 class EdgeCounter(counting.Counter):
-    """edges: has clock_hz, tick_cycles, missed_ticks (a word), ring (a buffer of ring_words words), start(), stop(),
-    moved() (words since start, modulo moved_modulo, a power of two), stalled(); clock: uptime_ms();
-    amplitude: adc.Amplitude or None.
+    """The counter.
+
+    edges: a chip_edges.ChipEdges, or an object with the same attributes: clock_hz, tick_cycles, missed_ticks (ticks
+    missed for each word), ring (a buffer of ring_words words), start(), stop(), stalled() and moved() (words since
+    start, modulo moved_modulo, a power of two); clock: an object with uptime_ms(); amplitude: adc.Amplitude or None.
     """
 
     def __init__(self, edges, clock, amplitude=None):
@@ -48,13 +57,13 @@ class EdgeCounter(counting.Counter):
         self._mask = edges.ring_words - 1
         self._ticks_per_ms = self.clock_hz // self.tick_cycles // 1000
         self._interval_ms = 0
-        self._flags = 0  # for the next interval to close
-        self._median = 0  # ticks; 0 while none is known
-        self._was_silent = False  # long, before the open interval
+        self._flags = 0  # flags for the next interval that ends
+        self._median = 0  # median period in ticks, 0 while it is unknown
+        self._was_silent = False  # a long silence preceded the open interval
         self._empty = False  # not even word 0 has come
         self._behind = False  # words wait that the last poll did not take
         self._polled_ms = 0
-        self._silent = 0
+        self._silent = 0  # ms without an edge
 
     def start(self, interval_ms):
         self.set_interval(interval_ms)
@@ -66,7 +75,10 @@ class EdgeCounter(counting.Counter):
         self._edges.stop()
 
     def set_interval(self, interval_ms):
-        """Raises ValueError where even the loop's own sums would not hold so long an interval."""
+        """End each interval after `interval_ms` ms from now on.
+
+        Raises ValueError if the interval is too long for the arithmetic of sums.add.
+        """
         ticks = interval_ms * self._ticks_per_ms
         if ticks > sums.MAX_TICKS:
             raise ValueError("interval_ms %d is too long at %d Hz" % (interval_ms, self.clock_hz))
@@ -85,7 +97,7 @@ class EdgeCounter(counting.Counter):
         edges = self._edges
         state = self._state
         moved = edges.moved()
-        # Asked after moved(): what was moved before a sound answer is sound.
+        # This must come after moved(): if there was no stall until now, the words moved before are good.
         if edges.stalled():
             edges.stop()
             self._begin(self._flags | records.FLAG_NEW_TIME_BASE | records.FLAG_STALL)
@@ -96,42 +108,43 @@ class EdgeCounter(counting.Counter):
         if words == 0:
             self._behind = False
             self._silent += gap
-            # Every edge of the open interval is here; one that closes it may never come.
+            # All edges of the open interval are here.  The edge that would end it may never come.
             if state[sums.N] and self._silent > self._interval_ms + 1:
-                return self._close(state[sums.AT])
+                return self._close(state[sums.NEXT])
             return counting.COUNTED
         quiet = self._silent + gap
         if state[sums.N] and quiet >= LONG_SILENCE_MS:
-            # Not polled for so long: what comes now must not join the open interval.
+            # A silence with polls ends the interval earlier (above), so nobody polled for this long.
+            # The new edges must not join the open interval.
             self._silent = quiet
             self._behind = True
-            return self._close(state[sums.AT])
+            return self._close(state[sums.NEXT])
         self._after_silence(quiet)
         self._silent = 0
         if self._amplitude:
             self._amplitude.sample()
         if words > edges.ring_words:
             words = self._overrun(moved)
-        begin = state[sums.AT]
+        oldest = state[sums.NEXT]
         closed = False
         while words and not closed:
             words -= sums.add(0, 0, 0, edges.ring, self._mask, state, min(words, sums.MAX_WORDS))
             closed = state[sums.CLOSED]
         self._behind = words > 0
         if closed:
-            return self._close(begin)
-        self._check(begin)
+            return self._close(oldest)
+        self._check(oldest)
         return counting.COUNTED
 
     # ------------------------------------------------------------ the parts of a poll
 
     def _begin(self, flags):
-        """Everything from the start: edge 0, a new time base."""
+        """Start again at edge 0, with a new time base."""
         state = self._state
         edges = self._edges
         state[sums.N] = state[sums.LINKED] = 0
-        # Word 0 is no edge.
-        state[sums.AT] = 1
+        # Word 0 is pushed at the start and is no edge.
+        state[sums.NEXT] = 1
         state[sums.OFFSET] = state[sums.STEP] = edges.missed_ticks
         self._flags = flags
         self._empty = True
@@ -139,11 +152,11 @@ class EdgeCounter(counting.Counter):
         edges.start()
 
     def _words(self, moved):
-        """Words that wait to be summed."""
-        return (moved - self._state[sums.AT]) & (self._edges.moved_modulo - 1)
+        """Return the number of words that wait to be summed."""
+        return (moved - self._state[sums.NEXT]) & (self._edges.moved_modulo - 1)
 
     def _after_silence(self, quiet):
-        """Edges have come again after at most `quiet` ms (which is the whole silence, where it is long)."""
+        """Handle the first edges after a silence of at most `quiet` ms.  Short silences need nothing."""
         if quiet < LONG_SILENCE_MS:
             return
         self._state[sums.LINKED] = 0
@@ -153,19 +166,22 @@ class EdgeCounter(counting.Counter):
             self._was_silent = True
 
     def _overrun(self, moved):
-        """Let go of what was overwritten, or may be soon; returns the words that wait now."""
+        """Discard the words that were overwritten or soon may be.  Return the number of words that still wait."""
         state = self._state
         words = self._words(moved)
         keep = min(words, self._edges.ring_words // 2)
         skip = words - keep
-        state[sums.AT] = (state[sums.AT] + skip) & U32
+        state[sums.NEXT] = (state[sums.NEXT] + skip) & U32
         state[sums.OFFSET] = (state[sums.OFFSET] + skip * state[sums.STEP]) & U32
         state[sums.N] = state[sums.LINKED] = 0
         self._flags |= records.FLAG_OVERRUN
         return keep
 
     def _check(self, oldest):
-        """True where the words that this poll summed, `oldest` the first, were there all the while; else let go."""
+        """Check that no word summed in this poll was overwritten meanwhile.  If one was, discard it and return False.
+
+        oldest: number of the first word that this poll summed.
+        """
         moved = self._edges.moved()
         if ((moved - oldest) & (self._edges.moved_modulo - 1)) <= self._edges.ring_words:
             return True
@@ -173,7 +189,10 @@ class EdgeCounter(counting.Counter):
         return False
 
     def _close(self, oldest):
-        """Fill `sums` from the state and open the next interval; `oldest`: first word read in this poll."""
+        """Fill `sums` from the state and open the next interval.
+
+        oldest: number of the first word that this poll summed.
+        """
         state = self._state
         n = state[sums.N]
         median = self._find_median(n)
@@ -183,9 +202,9 @@ class EdgeCounter(counting.Counter):
         shortest = state[sums.SHORTEST]
         longest = state[sums.LONGEST]
         if self._was_silent:
-            longest = LONGEST_FIELD
+            longest = MAX_PERIOD_FIELD
             if shortest == sums.NO_PERIOD:
-                shortest = LONGEST_FIELD
+                shortest = MAX_PERIOD_FIELD
         if longest == 0:
             shortest = 0
         elif median:
@@ -202,8 +221,8 @@ class EdgeCounter(counting.Counter):
         out[counting.N] = n
         out[counting.T_FIRST] = state[sums.T_FIRST]
         out[counting.S] = state[sums.S]
-        out[counting.SHORTEST] = min(shortest, LONGEST_FIELD)
-        out[counting.LONGEST] = min(longest, LONGEST_FIELD)
+        out[counting.SHORTEST] = min(shortest, MAX_PERIOD_FIELD)
+        out[counting.LONGEST] = min(longest, MAX_PERIOD_FIELD)
         out[counting.FLAGS] = flags
         self._flags = 0
         self._was_silent = False
@@ -211,13 +230,16 @@ class EdgeCounter(counting.Counter):
         return counting.CLOSED
 
     def _find_median(self, n):
-        """The median period of the open interval of n edges, in ticks; of an earlier one where it has too few."""
+        """Return the median period in ticks of the open interval, which has n edges.
+
+        If it has too few, return the median of an earlier interval, or 0 if there is none.
+        """
         periods = min(n - 1, MEDIAN_SPAN)
         if periods >= MEDIAN_LEAST:
             count = min(MEDIAN_OF, (periods - 1) | 1)
-            last = (self._state[sums.AT] - 1) & U32
+            last = (self._state[sums.NEXT] - 1) & U32
             step = self._state[sums.STEP]
-            # Where the oldest words are overwritten already, these are periods of later edges: near enough.
+            # If the oldest words were overwritten, these are periods of later edges, which is good enough.
             self._median = sums.median_period(
                 self._edges.ring, self._mask, last, periods // count, count, step, self._sorted
             )

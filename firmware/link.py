@@ -1,49 +1,52 @@
-"""The line to the host: stdin and stdout as byte streams.  Nothing here ever waits.
+"""The connection to the host: stdin and stdout as byte streams.  Nothing here ever waits.
 
-Before each line it asks whether there is room, and starts none without.  A line that went out only in part
-is resumed before anything else.  Where the stream failed inside a line nobody knows how much of it
-went out: the next line then begins with a line feed, so that the host loses one line and not two.
+A line is started only if the output has room.  If only a part of a line was sent, the rest is sent before anything
+else.  If the stream fails inside a line, nobody knows how much of the line was sent.  Then the next line begins with
+a line feed, so that the host loses one line and not two.
 """
 
 import select
 
-# Bytes taken from stdin in one round: a flood of input must not hold up the counting.
-READ_AT_ONCE = 64
+# Bytes; the most that one read() takes, so that a flood of input does not hold up the counting.  Chosen by hand.
+MAX_READ_BYTES = 64
 
 
 class Link:
-    """`reader` and `writer`: unbuffered byte streams that select can poll (a chip's sys.stdin.buffer)."""
+    """The connection.
+
+    reader, writer: unbuffered byte streams that select can poll.  On a chip: sys.stdin.buffer and sys.stdout.buffer.
+    """
 
     def __init__(self, reader, writer):
         self.short_writes = 0  # lines that did not go out in one piece
-        self.lost = 0  # lines that a failing stream swallowed, whole or in part
+        self.lost = 0  # lines that were lost, whole or in part, because the stream failed
         self._reader = reader
         self._writer = writer
-        self._rest = b""  # of a line that went out in part
-        self._torn = False  # the last line may have ended anywhere
+        self._rest = b""  # bytes still to send of a line that was sent in part
+        self._torn = False  # the stream failed inside the last line
         self._input = select.poll()
         self._input.register(reader, select.POLLIN)
         self._output = select.poll()
         self._output.register(writer, select.POLLOUT)
-        # ipoll reuses one tuple where poll builds a list; CPython has poll only.
+        # MicroPython: ipoll allocates no list, as poll does.  CPython has only poll.
         self._poll_input = getattr(self._input, "ipoll", self._input.poll)
         self._poll_output = getattr(self._output, "ipoll", self._output.poll)
-        self._heard = bytearray(READ_AT_ONCE)
+        self._received = bytearray(MAX_READ_BYTES)
 
     def read(self):
-        """The bytes that wait, at most READ_AT_ONCE; b"" where none do (allocates only when some do)."""
+        """Return the bytes that wait, at most MAX_READ_BYTES.  If none wait, return b"" and allocate nothing."""
         size = 0
-        # stdin on a chip has no any(), and read(n) would wait for n bytes: poll, then take one.
-        while size < READ_AT_ONCE and self._has(self._poll_input, select.POLLIN):
+        # On a chip stdin cannot tell how many bytes wait, and read(n) would wait for n bytes.  So each byte is polled.
+        while size < MAX_READ_BYTES and self._has(self._poll_input, select.POLLIN):
             byte = self._reader.read(1)
             if not byte:
                 break
-            self._heard[size] = byte[0]
+            self._received[size] = byte[0]
             size += 1
-        return bytes(self._heard[:size]) if size else b""
+        return bytes(self._received[:size]) if size else b""
 
     def ready(self):
-        """Finish what is unfinished; True where a new line may be sent now."""
+        """Send the rest of an unfinished line.  Return True if a new line may be sent now."""
         if not self._has(self._poll_output, select.POLLOUT):
             return False
         if not self._rest:
@@ -52,7 +55,7 @@ class Link:
         return not self._rest and self._has(self._poll_output, select.POLLOUT)
 
     def send(self, line):
-        """Start `line` (bytes ending in LF); only after ready() said yes."""
+        """Start to send `line` (bytes that end in LF).  Call this only if ready() returned True."""
         if self._torn:
             line = b"\n" + line
             self._torn = False
@@ -61,11 +64,11 @@ class Link:
             self.short_writes = (self.short_writes + 1) & 0xFFFFFFFF
 
     def idle(self):
-        """True where nothing of a line is left to send."""
+        """Return True if no part of a line is left to send."""
         return not self._rest
 
     def _write(self, data):
-        """Write what fits and keep the rest."""
+        """Write as much as fits and keep the rest."""
         try:
             count = self._writer.write(data) or 0
         except OSError:
@@ -79,7 +82,7 @@ class Link:
     def _has(poll, event):
         found = False
         for item in poll(0):
-            # Hang-up and error count as neither: there is nobody to talk to.
+            # A hang-up or an error is not readiness: nobody is there to read or write.
             if item[1] & event:
                 found = True
         return found

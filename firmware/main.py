@@ -1,13 +1,15 @@
-"""Starts the firmware on a board.  Ctrl-C always ends it, so that new files can be put on."""
+"""Starts the firmware on a board.  Ctrl-C always ends it, so that new files can be installed."""
 
 import sys
 import time
 
-# Time for a person or a deploy tool to press Ctrl-C before anything runs.
+# ms before anything starts, so that a person or an installer can press Ctrl-C.  Chosen by hand.
 START_DELAY_MS = 500
+# ms to sleep if there was nothing to do.  Chosen by hand, below POLL_MS of edge_counter.
 IDLE_MS = 1
-# The self-test's counter: in the other block, and 51 ms of its edges.
+# State machine of the self-test's counter: the first one of the second PIO block.  The coil has the first block.
 TEST_MACHINE = 4
+# Logarithm to base 2 of the size in bytes of the self-test's ring: 1,024 words, 51 ms of its edges.
 TEST_RING_BITS = 12
 
 
@@ -23,9 +25,9 @@ def main():
     from chip_edges import ChipEdges
 
     kind = pins.kind_of(sys.implementation._machine)
-    # Before anything is built on it: the counter reports it, and its ticks are made of it.
+    # This comes first, because the counter reads the clock rate when it is made, and its ticks depend on it.
     machine.freq(kind.clock_hz)
-    # Its ring takes 64 kB in one piece: before the other modules come to lie all over the memory.
+    # The ring needs 64 kB in one piece, so it is allocated before other modules fragment the memory.
     edges = ChipEdges(pins.COIL)
     test_edges = None if pins.SELF_TEST is None else ChipEdges(pins.SELF_TEST, TEST_MACHINE, TEST_RING_BITS)
 
@@ -55,7 +57,7 @@ def main():
         app.start()
         app.run(lambda: time.sleep_ms(IDLE_MS))
     finally:
-        # State machines, DMA and PWM outlive a soft reset.
+        # State machines, DMA and PWM would go on after a soft reset.
         try:
             counter.stop()
         finally:

@@ -1,33 +1,45 @@
-"""Which pin does what, and how the boards differ.  The one file to edit for another wiring.
+"""The use of each pin, and the differences between the boards.  Edit this file for another wiring.
 
-The same for Pico, Pico W, Pico 2 and Pico 2 W, whose headers agree.  Facts of the boards: from memory of their
-datasheets, not tried on hardware.
+The pins are the same for Pico, Pico W, Pico 2 and Pico 2 W, because their headers agree.  The facts about the boards
+are from memory of their data sheets.  They were not tried on hardware.
 """
 
 from collections import namedtuple
 
-COIL = 15  # the squared coil signal, 0 to 3.3 V (see WIRING.md); PIO reads any pin
-MARK = 22  # a button to ground
-# A voltage that follows the coil's amplitude, on GP26, GP27 or GP28; None where nothing is wired.
+# GPIO number of the squared coil signal, 0 to 3.3 V (see WIRING.md).  PIO can read any pin, so this one is free to
+# choose.
+COIL = 15
+MARK = 22  # GPIO number of the mark button, which connects the pin to ground
+# GPIO number (26, 27 or 28) of a voltage that follows the coil's amplitude.  None: nothing is wired.
 AMPLITUDE = None
-# Nothing must be wired here: the self-test puts a square wave of 20 kHz on it.  Far from the coil's on the header;
-# None for no self-test.
+# GPIO number for the self-test, which puts a square wave of 20 kHz on it.  Nothing may be wired to this pin.
+# It is far from the coil's pin on the header.  None: no self-test.
 SELF_TEST = 2
 
-SUPPLY = 29  # on the board: VSYS / 3
-# On the wireless boards GP29 is also the clock line to the wireless chip.  While its chip select, GP25, is high that
-# chip does not listen and VSYS / 3 can be read; this firmware never uses it.  (On the others GP25 is the LED.)
+SUPPLY = 29  # GPIO number; on the board it is connected to VSYS / 3
+# GPIO number of the chip select of the wireless chip.  On the wireless boards GP29 is also the clock line of that chip.
+# While the chip select is high the wireless chip ignores GP29, so VSYS / 3 can be read there.  This firmware does not
+# use the wireless chip.  (On the other boards GP25 is the LED.)
 WIRELESS_SELECT = 25
-TEMPERATURE_CHANNEL = 4  # of the ADC, in the chip (RP2040 and the 60-pin RP2350 of Pico 2)
+# ADC channel of the temperature sensor in the chip (RP2040, and the 60-pin RP2350 of the Pico 2).
+TEMPERATURE_CHANNEL = 4
 
-# name: of the board, for a person; clock_hz: to run at; has_supply: VSYS / 3 is on GP29; wireless: as above.
+# Clock rates in Hz for which the chips are made.  Both run the same PIO program: a tick is 16 ns on the RP2040 and
+# 13.3 ns on the RP2350.
+RP2040_CLOCK_HZ = 125_000_000
+RP2350_CLOCK_HZ = 150_000_000
+
+# name: of the board, for a person; clock_hz: the clock to set; has_supply: VSYS / 3 is on GP29;
+# wireless: the board has a wireless chip (see WIRELESS_SELECT).
 Kind = namedtuple("Kind", "name clock_hz has_supply wireless")
 
 
 def kind_of(machine):
-    """The Kind for `machine`: sys.implementation._machine of MicroPython ("Raspberry Pi Pico W with RP2040")."""
+    """Return the Kind of a board.
+
+    machine: MicroPython's sys.implementation._machine, for example "Raspberry Pi Pico W with RP2040".
+    """
     name, _, chip = machine.partition(" with ")
     pico = name.find("Pico") >= 0
-    # The rates that the chips are made for; RP2350 runs the same program with a tick of 13.3 ns instead of 16.
-    clock_hz = 150_000_000 if chip.find("RP2350") >= 0 else 125_000_000
+    clock_hz = RP2350_CLOCK_HZ if chip.find("RP2350") >= 0 else RP2040_CLOCK_HZ
     return Kind(name, clock_hz, pico, pico and name.endswith(" W"))

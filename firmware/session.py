@@ -1,36 +1,42 @@
-"""Bytes from the host in, requests out.  Pure: it knows no link, counter or clock.
+"""Turns bytes from the host into requests.  It uses no link, counter or clock.
 
-Two ways of asking for the same things: `C` frames with an id, and words a person types (`?`, `get`,
-`set interval_ms 20`; id 0).  A deploy tool leaves stray bytes on stdin and a terminal may echo our
-own lines: what is not meant as a command is ignored.  What is meant as one and is wrong is counted
-in `bad`, and answered where its id can be trusted.
+There are two forms of a command: `C` frames, which carry an id, and words that a person types (`?`, `get`,
+`set interval_ms 20`), which have the id 0.
+
+Deploy tools leave stray bytes on stdin, and a terminal may echo the board's own lines.  So input that is not meant as
+a command is ignored.  A wrong command is counted in `bad`.  It is also answered, unless its frame is damaged, because
+then its id cannot be trusted.
 """
 
 from collections import namedtuple
 
 from coilwire import frame, records
 
-# Longest line that is kept; of a longer one only the end is, since a sound frame may stand there.
+# Bytes.  Of a longer line only the end is kept, because a sound frame may be there.
 MAX_LINE = frame.MAX_FRAME_BYTES
 
-# verb: "hello", "get" (name, or "" for all), "set" (name, value), "help", "selftest", or "refuse" (name: why).
+# id: of the command, 0 for a typed one; verb: "hello", "get" (name, or "" for all), "set" (name, value), "help",
+# "selftest", or "refuse" (then name is the reason).
 Request = namedtuple("Request", "id verb name value")
 
 HELP = "? hello; get [NAME]; set NAME VALUE; selftest"
-ALONE = ("hello", "help", "selftest")  # verbs that need no name
+NO_NAME_VERBS = ("hello", "help", "selftest")  # verbs that take no name
 
 
 class Session:
-    """`names`: the settings that exist (tuple of str)."""
+    """The reader of commands.
+
+    names: the settings that exist (tuple of str).  `bad` counts wrong commands, modulo 2^32.
+    """
 
     def __init__(self, names):
         self.bad = 0
         self._names = names
         self._line = bytearray()
-        self._cut = False
+        self._cut = False  # the front of the line was dropped
 
     def feed(self, data):
-        """The Requests (list) that `data` (bytes) completes; the same for any chunking."""
+        """Return the Requests (list) that `data` (bytes) completes.  They do not depend on how the bytes are split."""
         requests = []
         for byte in data:
             # A terminal ends a line with CR, a program with LF.
@@ -50,25 +56,25 @@ class Session:
     def _line_done(self):
         line = bytes(self._line)
         self._line = bytearray()
-        at = line.rfind(b"@")
-        if at >= 0:
-            return self._framed(line, at)
+        start = line.rfind(b"@")
+        if start >= 0:
+            return self._framed(line, start)
         if self._cut:
             return None
         return self._typed(line)
 
-    def _framed(self, line, at):
+    def _framed(self, line, start):
         found = frame.parse(line)
         if found is None:
-            if line[at + 1 : at + 3] == b"C,":
-                self._count()
+            if line[start + 1 : start + 3] == b"C,":
+                self._count_bad()
             return None
         if found.kind != "C":
-            return None  # our own line, echoed
+            return None  # the board's own line, echoed by a terminal
         try:
             command = records.read(found)
         except ValueError:
-            self._count()
+            self._count_bad()
             return None
         return self._checked(command.id, command.verb, command.name, command.value)
 
@@ -79,7 +85,7 @@ class Session:
         words = line[start:].split()
         if not words:
             return None
-        # Bytes that are not ASCII cannot be one of our words; decode() of them would raise.
+        # A word with other bytes than printable ASCII is no command, and decode() could raise.
         for word in words:
             for byte in word:
                 if byte < 32 or byte > 126:
@@ -102,7 +108,7 @@ class Session:
         return None
 
     def _checked(self, number, verb, name, value):
-        if verb in ALONE:
+        if verb in NO_NAME_VERBS:
             return Request(number, verb, "", 0)
         if verb != "get" and verb != "set":
             return self._refuse(number, "no such command: " + verb)
@@ -110,9 +116,9 @@ class Session:
             return self._refuse(number, "no such setting: " + name)
         return Request(number, verb, name, value)
 
-    def _refuse(self, number, why):
-        self._count()
-        return Request(number, "refuse", why, 0)
+    def _refuse(self, number, reason):
+        self._count_bad()
+        return Request(number, "refuse", reason, 0)
 
-    def _count(self):
+    def _count_bad(self):
         self.bad = (self.bad + 1) & 0xFFFFFFFF

@@ -1,34 +1,39 @@
-"""Settings and the boot number in flash, each write beside the last good one.
+"""Settings and the boot number in flash.  A write never touches the last good copy.
 
-Two files take turns; each is one line of the wire's own framing with a generation number, so that
-its CRC tells a whole file from a torn one.  A power cut while one is written leaves the other.
-Boot number: counts up before anything is said to the host, so none is told twice.
+Two files take turns.  Each is one frame of the wire with a generation number, so its CRC shows if the file is whole.
+If power is cut while one file is written, the other one is still good.
+
+The boot number is raised and kept before anything is sent to the host, so no number is used twice.
 """
 
 from binascii import crc32
 
 from coilwire import frame
 
-# name, lowest, highest, default
+# Name, lowest value, highest value, default.  The limits of interval_ms are part of the protocol (PROTOCOL.md).
 SETTINGS = (("interval_ms", 5, 100, 20),)
 NAMES = tuple([row[0] for row in SETTINGS])
 
 _FILES = ("settings.a", "settings.b")
-_KIND = "STORE"
+_KIND = "STORE"  # of the frame in a file; it is never sent to the host
 
 
 class Store:
-    """`folder`: an existing folder of the file system.  Call load() once, then start_boot()."""
+    """The settings.  Call load() once, then start_boot().
+
+    folder: an existing folder (str).  boot: number of this boot; values: setting by name (dict); note: a text for the
+    host about the state of the flash, or "".
+    """
 
     def __init__(self, folder):
         self.boot = 0
-        self.note = ""  # something to tell the host about the flash
+        self.note = ""
         self.values = {row[0]: row[3] for row in SETTINGS}
         self._folder = folder
         self._generation = 0
 
     def load(self):
-        """Take the newest sound copy; the defaults where there is none."""
+        """Read the newest sound copy.  If there is none, the defaults stay in force."""
         damaged = 0
         for name in _FILES:
             try:
@@ -48,7 +53,7 @@ class Store:
             self.note = "one copy of the settings was damaged, the other is in force"
 
     def start_boot(self):
-        """Count this boot and keep the number."""
+        """Raise the boot number and keep it in flash.  If the flash refuses the write, set `note`."""
         self.boot = (self.boot + 1) & 0xFFFFFFFF
         try:
             self._save(self.values)
@@ -56,27 +61,27 @@ class Store:
             self.note = "the flash refuses writes, settings will not be kept"
 
     def put(self, name, value):
-        """Keep a setting.  Raises OSError where the flash refuses; then nothing has changed."""
+        """Keep a setting.  Raises OSError if the flash refuses the write; then nothing has changed."""
         values = dict(self.values)
         values[name] = value
         self._save(values)
         self.values = values
 
     def crc(self):
-        """CRC-32 of the settings as text, `name=value` lines in the order of SETTINGS."""
+        """Return the CRC-32 (int) of the lines `name=value` LF of all settings, in the order of SETTINGS."""
         return crc32(b"".join([b"%s\n" % item for item in _items(self.values)])) & 0xFFFFFFFF
 
     def _save(self, values):
         generation = self._generation + 1
         line = frame.encode(_KIND, [generation, self.boot] + _items(values))
-        # The file that does not hold the newest copy.
+        # This is the file that does not hold the newest copy.
         with open(self._folder + "/" + _FILES[generation % 2], "wb") as file:
             file.write(line)
         self._generation = generation
 
 
 def in_range(name, value):
-    """Whether a setting may take this value by its own limits."""
+    """Return True if the setting exists and the value is within its limits."""
     for row in SETTINGS:
         if row[0] == name:
             return row[1] <= value <= row[2]
@@ -88,7 +93,7 @@ def _items(values):
 
 
 def _decode(content):
-    """(generation, boot, values) of a file's bytes, or None where they are not whole."""
+    """Return (generation, boot, values) from the bytes of a file, or None if the file is damaged."""
     if content[-1:] != b"\n":
         return None
     found = frame.parse(content[:-1])
@@ -101,7 +106,7 @@ def _decode(content):
         for item in found.fields[2:]:
             name, _, number = item.partition(b"=")
             value = frame.digits(number)
-            # A setting of another version, or out of today's range: its default stays.
+            # A setting of another firmware version may be unknown or out of range here.  Its default stays.
             if in_range(name.decode(), value):
                 values[name.decode()] = value
     except ValueError:

@@ -1,7 +1,8 @@
-"""The sums of an interval from the words of the edge ring: the loop that sees every edge.
+"""The sums of an interval from the words of the edge ring.  This is the loop that handles every edge.
 
-All arithmetic is modulo 2^32 and holds in 32 bits, signed, which is what viper has on the chip; on a PC it has 64.
-So only differences are compared, by one of their bits, and a store through ptr32 keeps the low 32 bits.
+All arithmetic is modulo 2^32.  Viper has signed integers of 32 bits on the chip and of 64 bits on a PC, and the code
+must work with both.  So it compares only differences, by one of their bits.  A store through ptr32 keeps the low 32
+bits.
 """
 
 # ruff: noqa: F821  (ptr32 is a type of the viper compiler)
@@ -9,117 +10,123 @@ So only differences are compared, by one of their bits, and a store through ptr3
 import micropython
 from micropython import const
 
-# Places in the state, an array of 32-bit words.
-AT = const(0)  # number of the next word, modulo 2^32
-OFFSET = const(1)  # AT times STEP: the ticks that the counter in the PIO has missed
-STEP = const(2)  # ticks that it misses for each word
+# Indices in the state, an array of 32-bit words.  Times and periods are in ticks.
+NEXT = const(0)  # number of the next word, modulo 2^32
+OFFSET = const(1)  # NEXT times STEP: the ticks that X of the PIO program has missed until then
+STEP = const(2)  # ticks that X misses for each word (see pio_program)
 TICKS = const(3)  # length of an interval, at most MAX_TICKS
-LINKED = const(4)  # 1 where LAST is the edge just before word AT
+LINKED = const(4)  # 1 if LAST is the edge just before word NEXT, else 0
 LAST = const(5)  # timestamp of the last edge
-N = const(6)  # edges in the open interval; while it is 0 the next five mean nothing
-FIRST = const(7)  # number of its first word
-T_FIRST = const(8)
-S = const(9)
-SHORTEST = const(10)  # NO_PERIOD where no period is known, and then LONGEST is 0
-LONGEST = const(11)
-CLOSED = const(12)  # 1: the interval ends before word AT
-STATE = const(13)  # words of a state
+N = const(6)  # edges in the open interval; while it is 0 the next five values are not valid
+FIRST = const(7)  # number of the interval's first word
+T_FIRST = const(8)  # timestamp of its first edge
+S = const(9)  # sum of (t - T_FIRST) over its edges
+SHORTEST = const(10)  # its shortest period; NO_PERIOD if none is known, and then LONGEST is 0
+LONGEST = const(11)  # its longest period
+CLOSED = const(12)  # 1 if the interval ends before word NEXT, else 0
+STATE = const(13)  # length of the state in words
 
-# With at most so many words in a call, each less than MAX_TICKS after the first of its interval, the sum that a
-# call adds stays below 2^31: 256 (2^23 - 1) < 2^31.
-MAX_WORDS = const(256)
-MAX_TICKS = const(0x7FFFFF)
-# Periods are taken modulo 2^30 ticks (17 s); the caller knows of longer silences by its clock.
+# Limits that keep the sum which one call of add() adds below 2^31, because 256 (2^23 - 1) < 2^31.
+MAX_WORDS = const(256)  # words in one call
+MAX_TICKS = const(0x7FFFFF)  # ticks from the first edge of an interval to any other of it
+# Periods are taken modulo 2^30 ticks (17 s at 125 MHz).  The caller detects longer silences by its clock.
 NO_PERIOD = const(0x3FFFFFFF)
 
 
 @micropython.viper
-def add(at: int, d: int, s: int, ring, mask: int, state, words: int) -> int:
-    """Add up to `words` words (at most MAX_WORDS) to the open interval, from word AT on.
+def add(number: int, d: int, s: int, ring, mask: int, state, words: int) -> int:
+    """Add words of the ring to the open interval, starting at word NEXT.  Return how many were added (int).
 
-    ring: buffer of mask + 1 words of 32 bits, a power of two; state: as above.  Returns how many were taken.
-    CLOSED becomes 1 where the next word lies TICKS or more after the first edge of the interval, or where S would
-    pass 32 bits; then this call has taken nothing.  at, d and s: 0, they are the loop's own, and the first
-    names of a viper function are the ones that live in registers.
+    number, d, s: must be 0.  They are variables of the loop.  They are parameters because viper keeps the first
+    parameters of a function in registers.
+    ring: buffer of mask + 1 words of 32 bits, where mask + 1 is a power of two; state: an array with the indices above;
+    words: how many to add, at most MAX_WORDS.
+
+    CLOSED becomes 1 if the next word is TICKS or more after the first edge of the interval.  It also becomes 1 if S
+    would pass 32 bits; then this call adds nothing.
+
+    d is the time of an edge in ticks after the interval's first edge, and s is the sum of these times.
     """
-    w = ptr32(ring)
-    z = ptr32(state)
-    z[CLOSED] = 0
+    ring_words = ptr32(ring)
+    fields = ptr32(state)
+    fields[CLOSED] = 0
     if words == 0:
         return 0
-    at = z[AT]
-    end = at + words
-    base = z[OFFSET]
-    step = z[STEP]
-    if z[N] == 0:
-        d = base - w[at & mask]
-        z[FIRST] = at
-        z[T_FIRST] = d
-        z[S] = 0
-        z[SHORTEST] = 0x3FFFFFFF
-        z[LONGEST] = 0
-        if z[LINKED]:
-            s = (d - z[LAST]) & 0x3FFFFFFF
-            z[SHORTEST] = s
-            z[LONGEST] = s
-        z[LAST] = d
-        at = at + 1
+    number = fields[NEXT]
+    end = number + words
+    base = fields[OFFSET]
+    step = fields[STEP]
+    if fields[N] == 0:
+        d = base - ring_words[number & mask]
+        fields[FIRST] = number
+        fields[T_FIRST] = d
+        fields[S] = 0
+        fields[SHORTEST] = 0x3FFFFFFF
+        fields[LONGEST] = 0
+        if fields[LINKED]:
+            s = (d - fields[LAST]) & 0x3FFFFFFF
+            fields[SHORTEST] = s
+            fields[LONGEST] = s
+        fields[LAST] = d
+        number = number + 1
         base = base + step
     # From here on times are relative to the first edge of the interval.
-    base = base - z[T_FIRST]
-    last = z[LAST] - z[T_FIRST]
-    top = z[TICKS] - 1
-    shortest = z[SHORTEST]
-    longest = z[LONGEST]
+    base = base - fields[T_FIRST]
+    last = fields[LAST] - fields[T_FIRST]
+    top = fields[TICKS] - 1
+    shortest = fields[SHORTEST]
+    longest = fields[LONGEST]
     low30 = 0x3FFFFFFF
     s = 0
-    while end - at:
-        d = base - w[at & mask]
-        # d > top as numbers without a sign: the next edge may come more than half a turn of the timestamp later.
+    while end - number:
+        d = base - ring_words[number & mask]
+        # This is d > top for unsigned numbers.  The next edge may come more than 2^31 ticks after the first.
         if (((top - d) | d) >> 31) & 1:
-            z[CLOSED] = 1
+            fields[CLOSED] = 1
             break
         s = s + d
         period = (d - last) & low30
         last = d
-        # Either is negative where the period lies outside, which is seldom: one test for both.
+        # One of the two is negative if the period is a new extreme.  That is rare, so one test covers both.
         if ((period - shortest) | (longest - period)) >> 31:
             if period < shortest:
                 shortest = period
             if period > longest:
                 longest = period
-        at = at + 1
+        number = number + 1
         base = base + step
-    # A sum below 2^31 was added: it passed 2^32 if and only if bit 31 fell.
-    d = z[S]
+    # The number added is below 2^31, so S passed 2^32 if and only if bit 31 went from 1 to 0.
+    d = fields[S]
     s = d + s
-    # (Not `~s`: in viper of MicroPython 1.28 that changes a local which lives in a register.)
+    # `~s` is avoided: viper of MicroPython 1.28 then changes s itself if it is kept in a register.
     if ((d & (d ^ s)) >> 31) & 1:
-        z[CLOSED] = 1
+        fields[CLOSED] = 1
         return 0
-    words = at - z[AT]
-    z[N] = z[N] + words
-    z[S] = s
-    z[SHORTEST] = shortest
-    z[LONGEST] = longest
-    z[LAST] = last + z[T_FIRST]
-    z[LINKED] = 1
-    z[OFFSET] = base + z[T_FIRST]
-    z[AT] = at
+    words = number - fields[NEXT]
+    fields[N] = fields[N] + words
+    fields[S] = s
+    fields[SHORTEST] = shortest
+    fields[LONGEST] = longest
+    fields[LAST] = last + fields[T_FIRST]
+    fields[LINKED] = 1
+    fields[OFFSET] = base + fields[T_FIRST]
+    fields[NEXT] = number
     return words
 
 
 @micropython.viper
 def median_period(ring, mask: int, last: int, stride: int, count: int, step: int, sorted_) -> int:
-    """Median, in ticks, of `count` periods (odd): those that end at word `last`, last - stride, and so on back.
+    """Return the median of `count` periods in ticks (int).
 
-    sorted_: buffer of `count` words to work in.
+    ring, mask: as in add(); last: number of the word at which the newest period ends; stride: words from one period to
+    the next older one; count: an odd number; step: ticks that X misses for each word; sorted_: buffer of `count` words
+    for the periods, which are sorted by insertion.
     """
-    w = ptr32(ring)
+    ring_words = ptr32(ring)
     out = ptr32(sorted_)
     i = 0
     while i < count:
-        period = (w[(last - 1) & mask] - w[last & mask] + step) & 0x3FFFFFFF
+        period = (ring_words[(last - 1) & mask] - ring_words[last & mask] + step) & 0x3FFFFFFF
         j = i
         while j > 0:
             if out[j - 1] <= period:

@@ -1,3 +1,3 @@
-"""The firmware's version, as the hello tells it."""
+"""The version of the firmware, as the hello record reports it."""
 
 VERSION = "0.1.0"

@@ -1,7 +1,7 @@
-"""Runs vectors.jsonl against coilwire, under either interpreter: `python run_vectors.py vectors.jsonl`.
+"""Runs vectors.jsonl against coilwire, under CPython or MicroPython: `python run_vectors.py vectors.jsonl`.
 
-Prints one line for each vector that fails and a count at the end; the exit code is 1 where one failed.
-What the keys of a vector mean stands in PROTOCOL.md.
+It prints one line for each vector that fails, and a count at the end.  The exit code is 1 if a vector failed.
+PROTOCOL.md explains the keys of a vector.
 """
 
 import json
@@ -12,30 +12,33 @@ from coilwire import frame, records
 
 
 def failure(vector):
-    """An empty str where coilwire does what the vector (dict) says, else what it did instead."""
+    """Return "" if coilwire does what the vector (dict) says, else what it did instead (str)."""
     for key, check in CHECKS:
         if key in vector:
-            got = check(vector)
-            return "" if got is None else str(got)
-    return "a vector of no known sort"
+            wrong = check(vector)
+            return "" if wrong is None else str(wrong)
+    return "this vector has no known key"
+
+
+# Each check returns None if the vector holds, else what coilwire did instead.
 
 
 def _line(vector):
     line = _bytes(vector)
-    got = frame.parse(line)
+    parsed = frame.parse(line)
     if frame.why(line) != vector["why"]:
         return "why: " + frame.why(line)
-    if (got is None) != (vector["why"] != ""):
-        return got
-    if got is None:
+    if (parsed is None) != (vector["why"] != ""):
+        return parsed
+    if parsed is None:
         return None
     expected = vector["record"]
     try:
-        record = records.read(got)
+        record = records.read(parsed)
     except ValueError as error:
         return None if expected is None else error
-    if _flat(got.kind, record) != expected:
-        return _flat(got.kind, record)
+    if _flat(parsed.kind, record) != expected:
+        return _flat(parsed.kind, record)
     if vector.get("writes") and records.write(record) != line + b"\n":
         return records.write(record)
     return None
@@ -43,15 +46,15 @@ def _line(vector):
 
 def _stream(vector):
     splitter = frame.LineSplitter()
-    got = []
+    found = []
     damaged = 0
     text = 0
     for chunk in vector["chunks"]:
         for line in splitter.feed(unhexlify(chunk)):
-            found = frame.parse(line)
+            parsed = frame.parse(line)
             try:
-                if found is not None:
-                    got.append(_flat(found.kind, records.read(found)))
+                if parsed is not None:
+                    found.append(_flat(parsed.kind, records.read(parsed)))
                 elif frame.why(line) != "text":
                     damaged += 1
                 elif line.strip():
@@ -59,9 +62,9 @@ def _stream(vector):
             except ValueError:
                 damaged += 1
     rest = splitter.rest()
-    outcome = (got, damaged, text, rest)
-    wanted = (vector["records"], vector["damaged"], vector["text"], unhexlify(vector["rest"]))
-    return None if outcome == wanted else outcome
+    outcome = (found, damaged, text, rest)
+    expected = (vector["records"], vector["damaged"], vector["text"], unhexlify(vector["rest"]))
+    return None if outcome == expected else outcome
 
 
 def _digits(vector):
@@ -86,13 +89,13 @@ CHECKS = (
 )  # fmt: skip
 
 
-def _same(call, wanted):
-    # In a vector null stands for "refused".
+def _same(call, expected):
+    # In a vector null means "refused".
     try:
-        got = call()
+        result = call()
     except ValueError:
-        got = None
-    return None if got == wanted else repr(got)
+        result = None
+    return None if result == expected else repr(result)
 
 
 def _bytes(vector):
@@ -106,17 +109,17 @@ def _flat(kind, record):
 
 
 def main(path):
-    """The exit code for the vectors in the file `path`."""
+    """Run the vectors in the file `path`.  Return the exit code (int)."""
     count = 0
     failed = 0
     with open(path, encoding="utf-8") as file:
         for text in file:
             vector = json.loads(text)
             count += 1
-            got = failure(vector)
-            if got:
+            wrong = failure(vector)
+            if wrong:
                 failed += 1
-                print("FAILED", vector["name"], got)
+                print("FAILED", vector["name"], wrong)
     print(count - failed, "of", count, "vectors passed")
     return 1 if failed or not count else 0
 

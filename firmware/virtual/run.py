@@ -1,23 +1,29 @@
-"""Runs the firmware on a PC: the real application, with a scene in place of the coil.
+"""Runs the firmware on a PC.  The application is the real one; a scene takes the place of the coil.
 
-Arguments: the folders to import from (joined by ':'), the scene's file descriptor, the folder that
-stands for flash, the board's name, its serial number, and (where there is one) the reading end of a pipe that the
-host's process holds open as long as it lives.  The link is stdin and stdout.
+Arguments, in order:
+1. the folders to import from, joined by ":"
+2. the file descriptor of the scene
+3. the folder that takes the place of the flash
+4. the board's name
+5. its serial number
+6. optional: the file descriptor of the reading end of a pipe that the host's process holds open while it lives
+
+The link is stdin and stdout.
 """
 
 import select
 import sys
 import time
 
-# How the process ends, read by the host's virtual board.
+# Exit codes.  The host's virtual board reads them.
 EXIT_SCENE_ENDED = 0
 EXIT_UNPLUGGED = 86
 EXIT_NO_HOST = 87
 
-IDLE_MS = 20
-# With a line half sent: look soon whether there is room again.
-IDLE_SENDING_MS = 2
-# After the end of the scene: rounds of IDLE_SENDING_MS that the host has to read the rest.
+# Waits in ms, chosen by hand.
+IDLE_MS = 20  # if there is nothing to do; input ends the wait
+IDLE_SENDING_MS = 2  # if a line was sent in part, to look soon if there is room again
+# Rounds of IDLE_SENDING_MS (1 s together) in which the host can read the rest after the end of the scene.
 LAST_ROUNDS = 500
 
 
@@ -30,7 +36,7 @@ def main():
     from store import Store
     from version import VERSION
 
-    # CPython's streams have a buffer that select does not see; MicroPython's have none.
+    # CPython's streams have a buffer that select does not see, so its raw streams are used.  MicroPython's have none.
     reader = getattr(sys.stdin.buffer, "raw", sys.stdin.buffer)
     writer = getattr(sys.stdout.buffer, "raw", sys.stdout.buffer)
     stream = open(int(descriptor), "rb", buffering=0)
@@ -44,19 +50,19 @@ def main():
     sources = select.poll()
     sources.register(stream, select.POLLIN)
     sources.register(reader, select.POLLIN)
-    host = select.poll()
-    host.register(reader, select.POLLIN)
-    lives = select.poll()
+    host_input = select.poll()
+    host_input.register(reader, select.POLLIN)
+    host_lives = select.poll()
     if len(sys.argv) > 6:
-        life = open(int(sys.argv[6]), "rb", buffering=0)
-        lives.register(life, select.POLLIN)
+        host_pipe = open(int(sys.argv[6]), "rb", buffering=0)
+        host_lives.register(host_pipe, select.POLLIN)
 
     def idle():
         sources.poll(IDLE_MS if link.idle() else IDLE_SENDING_MS)
-        if lives.poll(0):
+        if host_lives.poll(0):
             sys.exit(EXIT_NO_HOST)
-        for item in host.poll(0):
-            # Nobody holds the other end any more: the host's process is gone, and so must this be.
+        for item in host_input.poll(0):
+            # Nobody holds the other end any more.  The host's process has ended, so this one must end too.
             if item[1] & select.POLLHUP and not item[1] & select.POLLIN:
                 sys.exit(EXIT_NO_HOST)
 
@@ -74,7 +80,7 @@ def main():
 
 
 def report(error):
-    """The traceback on stderr: MicroPython prints it on stdout, which is the link."""
+    """Print the traceback on stderr.  MicroPython would print it on stdout, which is the link."""
     if hasattr(sys, "print_exception"):
         sys.print_exception(error, sys.stderr)
     else:

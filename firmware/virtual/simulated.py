@@ -1,7 +1,7 @@
-"""Counter, clock and board sensors out of a scene: one record for each millisecond, read from a FIFO.
+"""Counter, clock and sensors of the virtual board.  They come from a scene: one record for each millisecond.
 
-Not installed on a board.  Everything it says, time included, is a function of the records alone.
-The record is documented here and written by the host's simulate room.
+The records are read from a FIFO.  Everything reported here, time included, depends on the records alone.  Their format
+is documented here; coilcount.simulate on the host writes them.  This file is not installed on a board.
 """
 
 import struct
@@ -10,22 +10,23 @@ import counter as counting
 from board import Board
 from coilwire import records
 
-# first_edge, n, t_first, s, shortest, longest, amplitude (0.1 mV), flags (coilwire.records.FLAG_*),
-# temperature_mk, supply_mv, control; little-endian, 32 bytes.  Sums of the edges of this millisecond of
-# scene time; n = 0 where none fell into it; shortest = 0 where it holds no period.
+# A record, little-endian, 32 bytes: first_edge, n, t_first, s, shortest, longest, amplitude (0.1 mV),
+# flags (coilwire.records.FLAG_*), temperature_mk, supply_mv, control.  The sums are those of the edges of one
+# millisecond of scene time.  n is 0 if there was no edge; shortest is 0 if no period ended.
 FORMAT = "<IIIIHHHHIHH"
-SIZE = 32
+SIZE = 32  # bytes of a record
 
 # Bits of `control`.
-UNPLUGGED = 1  # the plug is pulled at this millisecond: the board has no power from here
-PLUGGED = 2  # it is in again
-MARKED = 4  # the board's mark button
+UNPLUGGED = 1  # the plug is pulled in this millisecond, and the board has no power from here on
+PLUGGED = 2  # the plug is in again
+MARKED = 4  # the mark button was pressed
 
-CLOCK_HZ = 125_000_000
-TICK_CYCLES = 2
+# As on an RP2040.
+CLOCK_HZ = 125_000_000  # Hz
+TICK_CYCLES = 2  # clock cycles in a tick
 
 U32 = 0xFFFFFFFF
-# A silence longer than half a turn of the 32-bit timestamp.
+# ms; the length of half a turn of the 32-bit timestamp.  After a longer silence the time base is new.
 AMBIGUOUS_MS = (1 << 31) // (CLOCK_HZ // TICK_CYCLES // 1000)
 
 
@@ -38,9 +39,11 @@ class SceneEnded(Exception):
 
 
 class Scene(counting.Counter):
-    """The counter of a scene; also its clock (uptime_ms) and what the board's sensors would read.
+    """The counter of a scene.  It is also the clock (uptime_ms) and holds the sensor values.
 
-    stream: an unbuffered binary stream; read() may give less than asked, or None where nothing waits.
+    stream: an unbuffered binary stream.  Its read() may return fewer bytes than asked for, or None if none wait.
+
+    poll() raises PowerLost if the plug is pulled, and SceneEnded at the end of the stream.
     """
 
     clock_hz = CLOCK_HZ
@@ -57,9 +60,10 @@ class Scene(counting.Counter):
         self._silent = 0
         self._interval = 0
         self._elapsed = 0
-        self._offsets = None  # of this boot: first edge, timestamp
+        self._offsets = None  # edge number and timestamp of the first edge in this boot
         self._n = 0  # edges in the open interval
         self._first = self._t_first = self._s = self._shortest = self._longest = self._flags = 0
+        # Sum of the amplitudes, and how many there are.
         self._amplitude = self._amplitudes = 0
 
     def uptime_ms(self):
@@ -108,8 +112,8 @@ class Scene(counting.Counter):
                 self._offsets = (first, t_first)
             first = (first - self._offsets[0]) & U32
             t_first = (t_first - self._offsets[1]) & U32
-            # A frequency that rose since the interval was set: close early rather than lose or bend a sum.
-            if self._n and not self._room(n, t_first, s):
+            # If the frequency rose since the interval was set, end the interval early.  A sum must not overflow.
+            if self._n and not self._fits(n, t_first, s):
                 self._close()
                 closed = True
             self._merge(first, n, t_first, s, shortest, longest, amplitude, flags)
@@ -125,16 +129,16 @@ class Scene(counting.Counter):
             self._elapsed = 1
         return counting.CLOSED if closed else counting.COUNTED
 
-    def _joined(self, n, t_first, s):
-        """S of two neighbouring stretches: S1 + S2 + N2 (t2 - t1), exactly."""
+    def _joined_s(self, n, t_first, s):
+        """Return S of the open interval joined with the next edges: S1 + S2 + N2 (t2 - t1), exactly."""
         return self._s + s + n * ((t_first - self._t_first) & U32)
 
-    def _room(self, n, t_first, s):
-        return self._joined(n, t_first, s) <= U32 and self._n + n < 65536
+    def _fits(self, n, t_first, s):
+        return self._joined_s(n, t_first, s) <= U32 and self._n + n < 65536
 
     def _merge(self, first, n, t_first, s, shortest, longest, amplitude, flags):
         if self._n:
-            self._s = self._joined(n, t_first, s)
+            self._s = self._joined_s(n, t_first, s)
         else:
             self._first, self._t_first, self._s = first, t_first, s
         self._n += n
@@ -159,7 +163,7 @@ class Scene(counting.Counter):
 
 
 class SceneBoard(Board):
-    """A board whose sensors read what the scene says."""
+    """A board with the sensor values of the scene.  name, uid: as in board.Board."""
 
     def __init__(self, scene, name, uid):
         self.name = name

@@ -1,6 +1,6 @@
-"""Draws the wiring page's figures, from text: `python firmware/wiring/draw.py` writes the SVG files beside it.
+"""Draws the figures of WIRING.md: `python firmware/wiring/draw.py` writes the SVG files into this folder.
 
-Needs schemdraw (the extra `test` has it).  The values are those of WIRING.md.  Not put on a board.
+It needs schemdraw, which is in the extra `test`.  The values are those of WIRING.md.  It is not installed on a board.
 """
 
 import sys
@@ -15,16 +15,16 @@ FONT_SIZE = 13
 
 def new_drawing() -> schemdraw.Drawing:
     schemdraw.use("svg")
-    # As text, not as outlines: smaller, can be searched, and a test can read it.
+    # Text is written as text and not as outlines.  Files are smaller, and people and a test can search them.
     schemdraw.svgconfig.text = "text"
-    # The library reckons text narrower than most fonts draw it.
+    # The library takes text for narrower than most fonts draw it, so the margin is wider.
     schemdraw.config(margin=0.9)
-    # A white ground keeps it legible on a dark page.
+    # A white background keeps the figure readable on a dark page.
     return schemdraw.Drawing(unit=2.4, fontsize=FONT_SIZE, font="sans-serif", lw=1.6, bgcolor="white", show=False)
 
 
 def clamp_pair(drawing, node, mid, each_way: int, at_x: float) -> None:
-    """`each_way` diodes in series from the node's line down to the mid line, and as many back up."""
+    """Draw the clamp: `each_way` diodes in series from the node's line to the mid line, and as many in reverse."""
     for x, reverse in ((at_x, False), (at_x + 1.3, True)):
         drawing.add(elm.Dot().at((x, node)))
         drawing.add(elm.Dot().at((x, mid)))
@@ -35,7 +35,10 @@ def clamp_pair(drawing, node, mid, each_way: int, at_x: float) -> None:
 
 
 def front(drawing, swing: str, resistor: str, coupling: str, each_way: int) -> dict[str, float]:
-    """Coil end, two series resistors, coupling capacitor, bias and clamp; the lines' heights and the node's x."""
+    """Draw coil end, two series resistors, coupling capacitor, bias and clamp.
+
+    Returns the heights of the node's line and the mid line, and the x where the next part begins.
+    """
     node, mid = 0.0, -4.2
     drawing.add(elm.Dot(open=True).at((0, node)).label(f"coil end\n{swing} V peak", "left"))
     drawing.add(elm.Resistor().at((0, node)).right().label(resistor))
@@ -46,7 +49,7 @@ def front(drawing, swing: str, resistor: str, coupling: str, each_way: int) -> d
     drawing.add(elm.Resistor().endpoints((x, node), (x, mid)).label("470k", "top", ofst=0.15))
     drawing.add(elm.Line().endpoints((x, node), (x + 3.6, node)))
     clamp_pair(drawing, node, mid, each_way, x + 1.5)
-    # The middle of the supply, stiff for the coil's frequency.
+    # The middle of the supply.  Its 100 nF hold it steady at the coil's frequency.
     left = x - 3.6
     drawing.add(elm.Line().endpoints((left, mid), (x + 2.8, mid)))
     drawing.add(elm.Dot().at((x, mid)))
@@ -64,13 +67,13 @@ def front(drawing, swing: str, resistor: str, coupling: str, each_way: int) -> d
 
 
 def to_the_pin(drawing, start) -> None:
-    """330 ohm and the board's pin."""
+    """Draw 330 ohm and the board's pin."""
     drawing.add(elm.Resistor().at(start).right().label("330"))
     drawing.add(elm.Dot(open=True).label("GP15", "right"))
 
 
 def schmitt_input() -> schemdraw.Drawing:
-    """The default: one 74HC14."""
+    """Draw the default input, with one 74HC14."""
     drawing = new_drawing()
     lines = front(drawing, "0.6 to 60", "22k", "4.7 nF", 2)
     drawing.add(elm.Resistor().at((lines["x"], lines["node"])).right().label("1k"))
@@ -82,7 +85,7 @@ def schmitt_input() -> schemdraw.Drawing:
 
 
 def comparator_input() -> schemdraw.Drawing:
-    """The better one: a push-pull comparator with hysteresis."""
+    """Draw the better input, with a push-pull comparator with hysteresis."""
     drawing = new_drawing()
     lines = front(drawing, "from 0.2", "50k", "1 nF", 1)
     x, node, mid = lines["x"], lines["node"], lines["mid"]
@@ -107,7 +110,7 @@ def comparator_input() -> schemdraw.Drawing:
 
 
 def decoupling(drawing, x: float, text: str) -> None:
-    """100 nF across the supply of the part, right at it."""
+    """Draw 100 nF across the supply of a part, next to the part."""
     high = -2.6
     drawing.add(elm.Vdd().at((x, high)).label("3.3 V"))
     drawing.add(elm.Capacitor().endpoints((x, high), (x, high - 2.0)).label("100 nF", "top", ofst=0.15))
@@ -116,7 +119,7 @@ def decoupling(drawing, x: float, text: str) -> None:
 
 
 def power() -> schemdraw.Drawing:
-    """From the battery to the board and to the oscillator."""
+    """Draw the supply, from the battery to the board and to the oscillator."""
     drawing = new_drawing()
     drawing.add(elm.Battery().up().at((0, -3)).label("six AA cells", "top"))
     drawing.add(elm.Ground().at((0, -3)))
@@ -158,7 +161,7 @@ def main(folder: Path) -> None:
     for name, draw in FIGURES.items():
         drawing = draw()
         drawing.draw(show=False)
-        # As the library writes it, but with one line feed at the end.
+        # The text is as the library writes it, with exactly one line feed at the end.
         text = drawing.get_imagedata("svg").decode("utf-8").rstrip() + "\n"
         (folder / f"{name}.svg").write_text(text, encoding="utf-8")
 

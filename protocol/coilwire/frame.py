@@ -1,21 +1,23 @@
-"""Bytes to frames and back: `@<KIND>,<field>,...*<CRC-32>\\n`.
+"""Converts between bytes and frames of the form `@<KIND>,<field>,...*<CRC-32>\\n`.
 
-The frame is protected by CRC-32/ISO-HDLC (the one of zlib and Ethernet) over the bytes between
-`@` and `*`, written as eight upper-case hex digits.  A reader starts at the last `@` of a line,
-so a prompt or a traceback in front of a frame costs nothing.
+The check is the CRC-32/ISO-HDLC of zlib and Ethernet.  It covers the bytes between `@` and `*`, and is written as eight
+upper-case hex digits.  A reader starts at the last `@` of a line, so a prompt or a traceback in front of a frame does
+no harm.
 """
 
 from binascii import crc32
 from collections import namedtuple
 
-# A frame from `@` to and with its line feed.  Longer frames are refused on both sides.
+# These limits are part of the protocol (PROTOCOL.md) and were chosen by hand.
+# Bytes of a frame from `@` to its line feed, both included.  Writers and readers refuse longer frames.
 MAX_FRAME_BYTES = 160
-# Unfinished input that a splitter holds before it lets the front go.  A board never sends a line
-# this long; another program on the port might send forever without a line feed.
+# Bytes of an unfinished line that a splitter holds.  A board never sends a line this long, but another program on the
+# port may send for ever without a line feed.
 MAX_PENDING_BYTES = 1024
-# Unsigned decimal numbers up to 2^64 - 1 have at most this many digits.
+# Digits of an unsigned decimal number.  2^64 - 1 has 20.
 MAX_DIGITS = 20
 
+# The bytes that stand for themselves in a text field.
 _PLAIN = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-._~ !\"#$&'()+/:;<=>?[\\]^`{|}"
 _HEX = b"0123456789ABCDEF"
 
@@ -24,21 +26,23 @@ Frame = namedtuple("Frame", "kind fields")
 
 
 def crc_text(body):
-    """CRC-32/ISO-HDLC of `body` (bytes) as eight upper-case hex digits (bytes)."""
+    """Return the CRC-32/ISO-HDLC of `body` (bytes) as eight upper-case hex digits (bytes)."""
     return b"%08X" % (crc32(body) & 0xFFFFFFFF)
 
 
 def encode(kind, fields):
-    """One line for `kind` (str of capitals) and `fields` (non-negative ints or escaped bytes).
+    """Return one line (bytes that end in a line feed).
 
-    Returns bytes that end in a line feed.  Raises ValueError where a number is negative, a field
-    holds a byte that the frame uses itself, or the line would pass MAX_FRAME_BYTES.
+    kind: str of capital letters; fields: non-negative ints, or bytes that are escaped already.
+
+    Raises ValueError if a number is negative, if a field holds a byte that needs an escape, or if the line would be
+    longer than MAX_FRAME_BYTES.
     """
     parts = [_kind_bytes(kind)]
     for field in fields:
         if isinstance(field, int):
             if field < 0:
-                raise ValueError("a negative number has no place on the wire: %d" % field)
+                raise ValueError("a number on the wire cannot be negative: %d" % field)
             parts.append(b"%d" % field)
         else:
             _check_field(field)
@@ -51,40 +55,43 @@ def encode(kind, fields):
 
 
 def parse(line):
-    """The frame in `line` (bytes, without its line feed; one CR at the end is forgiven), or None.
+    """Return the Frame at the end of a line, or None if there is no sound frame.  why() gives the reason.
 
-    None means that no sound frame ends this line; why() names the reason.
+    line: bytes without the line feed.  One carriage return at the end is ignored.
     """
     frame, _ = _examine(line)
     return frame
 
 
 def why(line):
-    """Why parse(line) is None: "" (it is not), "text" (no frame was meant), "damaged" or "overlong"."""
+    """Return the reason why parse(line) is None (str).
+
+    "" if it is not None; "text" if the line has no `@`, so no frame was meant; "damaged"; or "overlong".
+    """
     return _examine(line)[1]
 
 
 def _examine(line):
-    at = line.rfind(b"@")
-    if at < 0:
+    start = line.rfind(b"@")
+    if start < 0:
         return None, "text"
     end = len(line)
     if line[end - 1] == 13:
         end -= 1
-    if end - at + 1 > MAX_FRAME_BYTES:
+    if end - start + 1 > MAX_FRAME_BYTES:
         return None, "overlong"
     star = end - 9
-    # `*` must stand nine bytes before the end, and nowhere else.
-    if star < at + 2 or line.find(b"*", at) != star:
+    # There must be exactly one `*`, nine bytes before the end.
+    if star < start + 2 or line.find(b"*", start) != star:
         return None, "damaged"
-    body = line[at + 1 : star]
+    body = line[start + 1 : star]
     if crc_text(body) != line[star + 1 : end]:
         return None, "damaged"
-    # From here on the sender meant these bytes; they must still obey the grammar.
+    # The CRC is right, so the sender meant these bytes.  They must still obey the grammar.
     parts = body.split(b",")
     if not _is_kind(parts[0]):
         return None, "damaged"
-    # Most frames are numbers alone, which one call tells; the loop is for those with text.
+    # Most frames hold only numbers, which one call can check.  The slow loop is for frames with text.
     if not b"".join(parts[1:]).isdigit():
         for byte in body:
             if byte < 32 or byte > 126:
@@ -93,9 +100,10 @@ def _examine(line):
 
 
 def digits(field):
-    """The number in `field` (bytes).  Strict: digits only, no sign, space, `_` or leading zero.
+    """Return the number in `field` (bytes) as an int.
 
-    Raises ValueError.  int() is not used to judge: both interpreters take b"1_0" and b" +10 ".
+    Raises ValueError for anything but 1 to 20 digits without a leading zero.  int() alone would not do: both
+    interpreters accept b"1_0" and b" +10 ".
     """
     if not field.isdigit() or len(field) > MAX_DIGITS or (field[0] == 48 and len(field) > 1):
         raise ValueError("not a plain number: %r" % field)
@@ -103,9 +111,9 @@ def digits(field):
 
 
 def escape(text, limit=96):
-    """`text` (str) as a field: UTF-8, every byte outside the plain set as %XX.
+    """Return `text` (str) as a field (bytes): UTF-8, with every byte outside the plain set as %XX.
 
-    At most `limit` bytes come out; a longer text is cut at a character, so that it still decodes.
+    limit: most bytes of the field.  A longer text is cut after a whole character, so that it still decodes.
     """
     out = bytearray()
     for char in text:
@@ -124,7 +132,7 @@ def escape(text, limit=96):
 
 
 def unescape(field):
-    """The str in an escaped `field` (bytes).  Raises ValueError on a bad escape or bad UTF-8."""
+    """Return the text (str) in an escaped `field` (bytes).  Raises ValueError for a bad escape or bad UTF-8."""
     out = field
     if field.find(b"%") >= 0:
         pieces = field.split(b"%")
@@ -145,7 +153,7 @@ def unescape(field):
 
 
 def _is_shortest(data):
-    # MicroPython's decoder takes over-long forms and surrogates, CPython's does not; both must agree.
+    # MicroPython's decoder accepts over-long forms and surrogates, and CPython's does not.  Both must give one answer.
     last = 0
     for byte in data:
         if last == 0xC0 or last == 0xC1 or last > 0xF4:
@@ -159,18 +167,18 @@ def _is_shortest(data):
 
 
 class LineSplitter:
-    """Cuts a byte stream into lines; never holds more than MAX_PENDING_BYTES.
+    """Cuts a byte stream into lines.  It never holds more than MAX_PENDING_BYTES.
 
-    feed() gives the same lines for any chunking.  Where no line feed comes, the front of the
-    pending bytes is let go as a piece of its own and the last MAX_FRAME_BYTES stay, so that a
-    sound frame behind any amount of junk is still found.
+    The lines do not depend on how the stream is split into chunks.  If no line feed comes, the front of the pending
+    bytes is returned as a line of its own, and the last MAX_FRAME_BYTES stay pending.  So a sound frame after any
+    amount of other bytes is still found.
     """
 
     def __init__(self):
         self._pending = b""
 
     def feed(self, data):
-        """The lines (bytes, without line feeds) that `data` completes, in order; may be empty."""
+        """Return the lines (list of bytes, without line feeds) that `data` (bytes) completes, in order."""
         buffer = self._pending + data
         lines = []
         start = 0
@@ -189,7 +197,7 @@ class LineSplitter:
         return lines
 
     def rest(self):
-        """What is pending, and forgets it: the cut line at an unplug or at the end of a file."""
+        """Return the pending bytes and forget them: the unfinished line at an unplug or at the end of a file."""
         rest = self._pending
         self._pending = b""
         return rest
@@ -205,11 +213,11 @@ def _is_kind(data):
 def _kind_bytes(kind):
     data = kind.encode()
     if not _is_kind(data):
-        raise ValueError("a kind is written in capitals: %r" % kind)
+        raise ValueError("a kind must be capital letters: %r" % kind)
     return data
 
 
 def _check_field(field):
     for byte in field:
         if byte < 32 or byte > 126 or byte == 64 or byte == 42 or byte == 44:
-            raise ValueError("a field that is not escaped: %r" % field)
+            raise ValueError("this field must be escaped first: %r" % field)

@@ -1,9 +1,10 @@
-"""The kinds of record on the wire: their fields, units and moduli.
+"""The kinds of record on the wire, with their fields, units and moduli.
 
-Each record is a namedtuple whose fields are ints or str.  `read` turns a frame into a record,
-`write` a record into a line.  A number field has a modulus: the board counts up to it and wraps,
-and the host takes differences modulo it.  New trailing fields and new kinds are ignored by older
-readers; anything else raises coilwire.PROTOCOL.
+A record is a namedtuple whose fields are ints or str.  `read` converts a frame into a record, and `write` converts a
+record into a line.  A number field has a modulus: a counter that reaches it starts again at 0, and the host takes
+differences modulo it.
+
+Older readers ignore new trailing fields and new kinds.  Any other change raises coilwire.PROTOCOL.
 """
 
 from collections import namedtuple
@@ -13,20 +14,20 @@ from . import frame
 U16 = 1 << 16
 U32 = 1 << 32
 
-# What a field is: its name, its modulus (0 for text), its unit.
+# name: str; modulus: int, 0 for a text field; unit: str.
 Field = namedtuple("Field", "name modulus unit")
 
 # Interval flags, one bit each.
 FLAG_AFTER_DROP = 1  # one or more records before this one were dropped by the board
-FLAG_NEW_TIME_BASE = 2  # timestamps do not continue those before: counter restarted or silence too long
-FLAG_DOUBLE_EDGE = 4  # a period under 0.7 of the median: an edge counted twice
-FLAG_LOST_EDGE = 8  # a period over 1.4 of the median: an edge missed
-FLAG_STALL = 16  # the timestamp FIFO was not drained: the time base broke inside this interval
-FLAG_OVERRUN = 32  # the edge ring was overwritten before it was read
-FLAG_REARMED = 64  # the transfer count was re-armed inside this interval
-FLAG_NO_AMPLITUDE = 128  # no amplitude channel: `amplitude` means nothing
+FLAG_NEW_TIME_BASE = 2  # edges and timestamps do not continue the earlier ones: a restart, or a silence too long
+FLAG_DOUBLE_EDGE = 4  # a period is below 0.7 times the median: an edge was counted twice
+FLAG_LOST_EDGE = 8  # a period is above 1.4 times the median: an edge was missed
+FLAG_STALL = 16  # timestamps were not taken from the FIFO in time, so the time base broke just before this interval
+FLAG_OVERRUN = 32  # edges just before this interval were overwritten in the ring before they were read
+FLAG_REARMED = 64  # the transfer count was set again inside this interval
+FLAG_NO_AMPLITUDE = 128  # the board has no amplitude channel, so `amplitude` is not valid
 
-# What went wrong inside an interval, in words: its count or its times are not to be joined to others.
+# Faults in words.  The edge count or the times of such an interval must not be joined to those of other intervals.
 FAULTS = (
     (FLAG_DOUBLE_EDGE, "double edge"),
     (FLAG_LOST_EDGE, "lost edge"),
@@ -37,33 +38,33 @@ FAULTS = (
 FAULT_BITS = FLAG_DOUBLE_EDGE | FLAG_LOST_EDGE | FLAG_STALL | FLAG_OVERRUN | FLAG_REARMED
 
 _TABLE = (
-    # hello: at boot, on request, every 10 s
+    # Hello: at boot, on request, after a setting was changed, and every 10 s.
     ("Hello", "H", (
         ("protocol", U16, ""), ("firmware", 0, "version"), ("board", 0, "name"), ("uid", 0, "serial number"),
         ("boot", U32, "boots"), ("uptime_ms", U32, "ms"), ("clock_hz", U32, "Hz"), ("tick_cycles", U16, "cycles"),
         ("interval_ms", U16, "ms"), ("settings_crc", U32, ""), ("layout", 0, "fields of I, in short"),
     )),
-    # interval sums: one a counting interval; edges first_edge .. first_edge + n - 1
+    # Interval sums: one for each counting interval.  They cover the edges first_edge to first_edge + n - 1.
     ("Interval", "I", (
         ("sequence", U16, "records"), ("first_edge", U32, "edges"), ("n", U16, "edges"),
         ("t_first", U32, "ticks"), ("s", U32, "ticks"), ("shortest", U16, "ticks"), ("longest", U16, "ticks"),
         ("amplitude", U16, "0.1 mV"), ("flags", U16, "bits"),
     )),
-    # status: once a second
+    # Status: once a second.
     ("Status", "S", (
         ("uptime_ms", U32, "ms"), ("temperature_mk", U32, "mK"), ("supply_mv", U16, "mV"),
         ("ring_high", U16, "records"), ("dropped", U32, "records"), ("short_writes", U32, "writes"),
         ("bad_commands", U32, "commands"),
     )),
-    # stopped oscillator: 50 ms without an edge, then once a second while it lasts
+    # Stopped oscillator: after 50 ms without an edge, then once a second while that lasts.
     ("Stopped", "X", (("uptime_ms", U32, "ms"), ("silent_ms", U32, "ms"))),
-    # mark: a button on the board
+    # Mark: the mark button was pressed.
     ("Mark", "M", (("uptime_ms", U32, "ms"), ("number", U32, "marks"))),
-    # answer to a command: ok is 1 or 0
+    # Answer to a command: ok is 1 or 0.
     ("Answer", "A", (("id", U32, ""), ("ok", U16, "0 or 1"), ("text", 0, "text"))),
-    # log: something the board wants to say
+    # Log: a text for a person.
     ("Log", "L", (("uptime_ms", U32, "ms"), ("text", 0, "text"))),
-    # command, host to board: absolute values, so that repeating one is harmless
+    # Command, host to board.  Values are absolute, so repeating a command is harmless.
     ("Command", "C", (("id", U32, ""), ("verb", 0, "text"), ("name", 0, "text"), ("value", U32, ""))),
 )
 
@@ -75,32 +76,34 @@ Mark = namedtuple("Mark", [f[0] for f in _TABLE[4][2]])
 Answer = namedtuple("Answer", [f[0] for f in _TABLE[5][2]])
 Log = namedtuple("Log", [f[0] for f in _TABLE[6][2]])
 Command = namedtuple("Command", [f[0] for f in _TABLE[7][2]])
-# A kind that this reader does not know: kept whole, never an error.
+# A record of a kind that this reader does not know.  It is kept whole and is no error.  fields: tuple of bytes.
 Unknown = namedtuple("Unknown", "kind fields")
 
 _TYPES = (Hello, Interval, Status, Stopped, Mark, Answer, Log, Command)
 FIELDS = {row[1]: tuple([Field(*field) for field in row[2]]) for row in _TABLE}
 _TYPE_OF = {_TABLE[i][1]: _TYPES[i] for i in range(len(_TYPES))}
 _KIND_OF_TYPE = {_TYPES[i]: _TABLE[i][1] for i in range(len(_TYPES))}
-# What Hello.layout says: the fields of an interval record, in short.  A board that sends more appends.
+# Hello.layout: short names of the fields of an interval record.  A board with further fields appends their names.
 LAYOUT = "seq.edge.n.t.s.min.max.amp.flags"
 
 
 def faults(flags):
-    """The words of FAULTS for the flags of an interval."""
+    """Return the names in FAULTS (list of str) of the faults in `flags` of an interval."""
     return [word for flag, word in FAULTS if flags & flag]
 
 
 def read(wire_frame):
-    """The record in a frame.  Unknown kinds come back as Unknown, trailing new fields are dropped.
+    """Return the record in a frame (frame.Frame).
 
-    Raises ValueError where a known kind has too few fields, a bad number, one not below its
-    modulus, or bad text; also where a field of an unknown kind is bad text.
+    An unknown kind is returned as Unknown.  Trailing fields that are not known here are dropped.
+
+    Raises ValueError if a known kind has too few fields, a bad number, a number that is not below its modulus, or bad
+    text.  Also raises it if a field of an unknown kind is bad text.
     """
     kind, raw = wire_frame
     fields = FIELDS.get(kind)
     if fields is None:
-        # Of its fields only this is known: numbers and text alike can be unescaped.
+        # Its fields may be numbers or text.  Both must at least be soundly escaped.
         for field in raw:
             frame.unescape(field)
         return Unknown(kind, raw)
@@ -119,7 +122,7 @@ def read(wire_frame):
 
 
 def write(record):
-    """The line (bytes) for a record.  Raises ValueError where a number does not fit its modulus."""
+    """Return the line (bytes) of a record.  Raises ValueError if a number is not below its modulus."""
     kind = _KIND_OF_TYPE[type(record)]
     values = []
     for (name, modulus, _), value in zip(FIELDS[kind], record):

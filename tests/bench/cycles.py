@@ -40,7 +40,7 @@ def interval(add, hertz, jitter_ticks):
     ring[1 : count + 1] = memoryview(words)
     step = pio_program.HOLD_OFF + pio_program.OVERHEAD_TICKS
     state[:] = memoryview(array("I", [0] * sums.STATE))
-    state[sums.AT], state[sums.OFFSET], state[sums.STEP] = 1, step, step
+    state[sums.NEXT], state[sums.OFFSET], state[sums.STEP] = 1, step, step
     state[sums.TICKS] = INTERVAL_MS * TICKS_PER_MS
     cycles = calls = taken = 0
     while taken < count:

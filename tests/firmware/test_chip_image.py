@@ -1,8 +1,8 @@
-"""The firmware on a whole emulated chip, installed and read as on a board; and the parts of that harness by themselves.
+"""The firmware on a whole emulated chip, installed and read as on a board; and tests of the emulation itself.
 
-The test of the whole needs an image of MicroPython for the Pico, which is in no package: COILCOUNT_UF2 names its file,
-and DEVELOPERS.md says how to come by one.  IT HAS NOT BEEN RUN by those who wrote it, who had no image: what is
-known to work is what the other tests here run, without one.
+The first test needs an image of MicroPython for the Pico.  No package contains one.  COILCOUNT_UF2 names its file, and
+DEVELOPERS.md says how to get one.  THE FIRST TEST HAS NEVER BEEN RUN, because its authors had no image.  The other
+tests need no image and have been run.
 """
 
 import os
@@ -57,11 +57,11 @@ WATCHDOG_CTRL, TRIGGER = 0x40058000, 1 << 31  # RP2040 datasheet, from memory
 
 @pytest.mark.skipif(not IMAGE, reason="COILCOUNT_UF2 names no image of MicroPython for the Pico")
 def test_the_firmware_installed_on_a_whole_chip_counts_a_driven_pin_exactly(monkeypatch, capsys):
-    """Real: MicroPython and the firmware on the emulated CPU, PIO, DMA, PWM and USB; `install` through the port.
+    """MicroPython and the firmware run on the emulated CPU, PIO, DMA, PWM and USB; `install` uses the serial port.
 
-    Not run by those who wrote it: see the top of the file.
+    This test has never been run: see the top of the file.
     """
-    # The chip is emulated some hundred times slower than it is.
+    # The emulation is about a hundred times slower than a chip.
     waits = [(install, "HELLO_S"), (repl, "INTERRUPT_S"), (repl, "_ANSWER_S")]
     waits += [(link, name) for name in ("HELLO_S", "FOREIGN_S", "SILENT_S")]
     for module, name in waits:
@@ -74,12 +74,12 @@ def test_the_firmware_installed_on_a_whole_chip_counts_a_driven_pin_exactly(monk
         decoder = Decoder()
         intervals = []
         with serial.Serial(chip.port, timeout=600) as port:
-            port.readline()  # may be the rest of one
+            port.readline()  # may be the end of a line
             while len(intervals) < 8:
                 record = decoder.line(port.readline().rstrip(b"\n"))
                 if isinstance(record, records.Interval):
                     intervals.append(record)
-            # Beside them the self-test: an answer comes, and more intervals before it.
+            # Now the self-test.  More intervals come before its answer.
             port.write(records.write(records.Command(7, "selftest", "", 0)))
             while not isinstance(record, records.Answer) or record.id != 7:
                 record = decoder.line(port.readline().rstrip(b"\n"))
@@ -90,7 +90,7 @@ def test_the_firmware_installed_on_a_whole_chip_counts_a_driven_pin_exactly(monk
     for before, after in pairwise(intervals):
         assert after.sequence == before.sequence + 1
         assert after.first_edge == before.first_edge + before.n
-        # Ticks of two cycles, and no rounding at all: the period is even.
+        # A tick is two cycles and the period is even, so nothing is rounded.
         assert 2 * ((after.t_first - before.t_first) % records.U32) == before.n * PERIOD
         assert after.shortest == after.longest == PERIOD // 2
         assert after.s == PERIOD // 2 * after.n * (after.n - 1) // 2
@@ -109,7 +109,7 @@ def program(mcu, words):
 @pytest.mark.parametrize("words", [SPIN, SLEEP], ids=["a busy CPU", "a sleeping CPU"])
 @pytest.mark.parametrize(("pin", "machine"), [(pins.COIL, 0), (pins.SELF_TEST, 4)], ids=["driven pin", "own PWM"])
 def test_stepped_cycle_by_cycle_the_counts_are_exact_beside_a_cpu_that_runs(words, pin, machine, monkeypatch):
-    """Registers written from outside, as in emulated_chip; the CPU runs a loop of its own."""
+    """The test writes the registers, as in emulated_chip, while the CPU runs a loop of its own."""
     chip = Chip()
     program(chip.mcu, words)
     whole = WholeChip(chip.mcu)
@@ -117,32 +117,32 @@ def test_stepped_cycle_by_cycle_the_counts_are_exact_beside_a_cpu_that_runs(word
     class Clock:
         uptime_ms = staticmethod(lambda: whole.cycle // MS)
 
-    # From outside in the first block, and from the chip's own PWM in the second.
+    # The first PIO block counts a signal from outside, and the second one the chip's own PWM.
     counter = EdgeCounter(edges_on(chip, monkeypatch, pin, machine), Clock)
     counter.start(1)
     if machine:
         whole.wire_back(pin)
         chip.write(IO_BANK0 + 8 * pin + 4, PWM_FUNCTION)
-        at = PWM + SLICE_SIZE * (pin // 2)
+        pwm_slice = PWM + SLICE_SIZE * (pin // 2)
         for register, value in ((PWM_DIV, 1 << 4), (PWM_TOP, PERIOD - 1), (PWM_CC, PERIOD // 2), (PWM_CSR, 1)):
-            chip.write(at + register, value)
+            chip.write(pwm_slice + register, value)
     else:
         whole.drive(pin, PERIOD)
-    told = []
-    while len(told) < 4:
+    intervals = []
+    while len(intervals) < 4:
         whole.step(MS)
         if counter.poll() == counting.CLOSED:
-            told.append(list(counter.sums))
+            intervals.append(list(counter.sums))
     counter.stop()
-    for before, after in pairwise(told):
+    for before, after in pairwise(intervals):
         assert after[counting.FIRST_EDGE] == before[counting.FIRST_EDGE] + before[counting.N]
         assert 2 * (after[counting.T_FIRST] - before[counting.T_FIRST]) == before[counting.N] * PERIOD
         assert after[counting.SHORTEST] == after[counting.LONGEST] == PERIOD // 2
     assert chip.mcu.core.pc in range(FLASH_START_ADDRESS, FLASH_START_ADDRESS + 2 * len(words) + 2)
 
 
-def test_rp2040py_s_own_loop_would_not_do(monkeypatch):
-    """Why the cycles are stepped: there a state machine gets one step for an instruction of two cycles."""
+def test_rp2040py_s_own_loop_runs_a_state_machine_too_slowly(monkeypatch):
+    """This is why cycles are stepped here: in that loop an instruction of two cycles gives a state machine one step."""
     chip = Chip()
     program(chip.mcu, SPIN)
     whole = WholeChip(chip.mcu)
@@ -162,13 +162,13 @@ def test_rp2040py_s_own_loop_would_not_do(monkeypatch):
 
 
 def uf2(path, data):
-    """The format's blocks (UF2 specification, from memory): 32 bytes of header, 256 of data, padding, a last word."""
+    """Write `data` as a UF2 file (specification from memory): blocks of header, 256 bytes, padding, last word."""
     count = -(-len(data) // 256)
     with open(path, "wb") as file:
         for k in range(count):
             piece = data[256 * k : 256 * k + 256].ljust(256, b"\0")
-            at = FLASH_START_ADDRESS + 256 * k
-            head = struct.pack("<8I", 0x0A324655, 0x9E5D5157, 0x2000, at, 256, k, count, 0xE48BFF56)
+            address = FLASH_START_ADDRESS + 256 * k
+            head = struct.pack("<8I", 0x0A324655, 0x9E5D5157, 0x2000, address, 256, k, count, 0xE48BFF56)
             file.write(head + piece + bytes(220) + struct.pack("<I", 0x0AB16F30))
 
 
@@ -192,7 +192,7 @@ def test_an_image_is_loaded_and_a_chip_that_resets_itself_starts_again(tmp_path)
 
 
 class Echo:
-    """Fake of rp2040py's USBCDC and the firmware behind it: sends back all that it hears, when asked to."""
+    """Fake of rp2040py's USBCDC and of the firmware behind it.  answer() sends back the bytes that it received."""
 
     def __init__(self):
         self.tx_fifo = FIFO(512)
@@ -203,33 +203,33 @@ class Echo:
         self.tx_fifo.push(byte)
 
     def answer(self):
-        heard = bytes(self.tx_fifo.pull() for _ in range(min(64, self.tx_fifo.item_count)))
-        if heard:
-            self.on_serial_data(heard)
+        received = bytes(self.tx_fifo.pull() for _ in range(min(64, self.tx_fifo.item_count)))
+        if received:
+            self.on_serial_data(received)
 
 
 def test_the_bridge_carries_every_byte_both_ways_through_full_buffers():
     cdc = Echo()
     bridge = SerialBridge(cdc)
     sent = bytes(range(256)) * 80  # more than the FIFO and a pty hold
-    heard = bytearray()
+    received = bytearray()
     with serial.Serial(bridge.port, timeout=0) as port:
         writer = threading.Thread(target=port.write, args=(sent,))
         writer.start()
         for _ in range(100_000):
             bridge.carry()
             cdc.answer()
-            # A host that reads late, at first.
-            if not writer.is_alive() or len(heard):
-                heard += port.read(4096)
-            if len(heard) == len(sent):
+            # At first the host does not read, until all is written.
+            if not writer.is_alive() or len(received):
+                received += port.read(4096)
+            if len(received) == len(sent):
                 break
         writer.join()
     bridge.close()
-    assert bytes(heard) == sent
+    assert bytes(received) == sent
 
 
-def test_a_chip_that_runs_by_itself_ends_when_told_and_tells_what_broke(tmp_path):
+def test_a_chip_in_its_own_thread_ends_on_request_and_passes_on_its_error(tmp_path):
     uf2(tmp_path / "count.uf2", COUNT_STARTS)
     whole = WholeChip.of_image(tmp_path / "count.uf2")
     with whole, serial.Serial(whole.port):

@@ -1,4 +1,4 @@
-"""The firmware's parts, under the real MicroPython wherever bytes, files or streams are concerned."""
+"""The parts of the firmware.  Bytes, files and streams are tested under the real MicroPython."""
 
 import io
 import os
@@ -32,11 +32,11 @@ def test_every_module_imports_under_micropython(module):
     assert run_micropython(f"import {module}; print('ok')", paths=PATHS) == "ok\n"
 
 
-def test_firmware_and_host_are_of_one_version():
+def test_firmware_and_host_have_the_same_version():
     assert run_micropython("import version; print(version.VERSION)", paths=PATHS).strip() == __version__
 
 
-def test_main_says_that_it_needs_a_chip_with_pio():
+def test_main_reports_that_it_needs_a_chip_with_pio():
     assert "RP2040 or RP2350, and there is none here" in run_micropython("import main", paths=PATHS)
 
 
@@ -44,7 +44,7 @@ def test_main_says_that_it_needs_a_chip_with_pio():
 
 
 @given(st.lists(st.integers(0, U32 - 1) | st.none(), max_size=60), st.integers(1, 5))
-def test_a_full_ring_lets_the_oldest_go_and_counts_it(steps, slots):
+def test_a_full_ring_drops_the_oldest_record_and_counts_it(steps, slots):
     ring = Ring(slots, 2)
     model = deque(maxlen=slots)
     dropped = 0
@@ -97,7 +97,7 @@ for value in (21, 33, 47):
         store = booted()
         assert state(store) == before, (cut, state(store))
         assert store.note
-        # What is written next goes over the torn copy, not over the good one.
+        # The next write must replace the damaged copy, not the good one.
         store.put("interval_ms", 99)
         assert state(booted()) == (before[0], 99)
         with open(folder + "/" + name, "wb") as file:
@@ -154,9 +154,9 @@ print(sent, dropped, link.short_writes, link.lost, file=sys.stderr)
 """
 
 
-def test_a_slow_reader_costs_lines_but_tears_none():
-    # A pipe, and lines longer than frames: a pipe takes up to 4,096 bytes whole or not at all, and cuts longer ones.
-    heard_end, writer = os.pipe()
+def test_a_slow_reader_loses_whole_lines_only():
+    # The lines are longer than frames: a pipe takes up to 4,096 bytes whole or not at all, and cuts longer lines.
+    read_end, writer = os.pipe()
     os.set_blocking(writer, False)
     process = subprocess.Popen(
         [micropython_command(), "-c", SLOW_READER],
@@ -166,15 +166,15 @@ def test_a_slow_reader_costs_lines_but_tears_none():
         env=dict(os.environ, MICROPYPATH=":".join(map(str, PATHS))),
     )
     os.close(writer)
-    heard = b""
-    while part := os.read(heard_end, 1301):
-        heard += part
+    received = b""
+    while part := os.read(read_end, 1301):
+        received += part
         time.sleep(0.0005)
-    os.close(heard_end)
+    os.close(read_end)
     sent, dropped, short, lost = map(int, process.stderr.read().split())
     process.stderr.close()
     assert process.wait() == 0
-    lines = heard.split(b"\n")
+    lines = received.split(b"\n")
     assert lines.pop() == b""
     numbers = [int(line.split()[0]) for line in lines]
     assert lines == [b"%d " % i + b"x" * (i * 37 % 9000) for i in numbers]
@@ -182,23 +182,23 @@ def test_a_slow_reader_costs_lines_but_tears_none():
     assert sent + dropped == 300 and dropped > 0 and short > 0 and lost == 0
 
 
-def test_after_a_failed_write_the_next_line_begins_anew():
-    heard, broken = os.pipe()
-    nothing, silent = os.pipe()
-    reader, writer = io.FileIO(nothing, "rb"), io.FileIO(broken, "wb")
+def test_after_a_failed_write_the_next_line_begins_with_a_line_feed():
+    read_end, broken = os.pipe()
+    input_end, silent = os.pipe()
+    reader, writer = io.FileIO(input_end, "rb"), io.FileIO(broken, "wb")
     link = Link(reader, writer)
-    os.close(heard)
+    os.close(read_end)
     assert link.ready()
     link.send(b"first\n")
     assert (link.lost, link.short_writes) == (1, 1)
-    # The port comes back under the same descriptor.
-    heard, whole = os.pipe()
+    # The port works again under the same descriptor.
+    read_end, whole = os.pipe()
     os.dup2(whole, writer.fileno())
     assert link.ready()
     link.send(b"second\n")
     link.send(b"third\n")
-    assert os.read(heard, 100) == b"\nsecond\nthird\n"
-    for descriptor in (heard, whole, silent):
+    assert os.read(read_end, 100) == b"\nsecond\nthird\n"
+    for descriptor in (read_end, whole, silent):
         os.close(descriptor)
     reader.close()
     writer.close()
@@ -208,7 +208,7 @@ def test_after_a_failed_write_the_next_line_begins_anew():
 
 
 def even_sum(n, interval_ticks):
-    """S of n edges spread evenly over an interval, the last just before its end."""
+    """Return S of n edges spread evenly over an interval, the last one just before its end."""
     return interval_ticks * (n - 1) // 2
 
 
@@ -220,13 +220,13 @@ def test_an_interval_that_fits_keeps_its_sums_below_their_moduli(interval_ms, fr
     n = int(risen * interval_ms / 1000) + 1
     if counting.fits(interval_ms, clock // tick // frequency, clock, tick):
         assert n <= 65535 and even_sum(n, ticks) < U32
-    # And nothing is refused that has more than another 10 % of room.
+    # An interval with more than another 10 % of room must not be refused.
     else:
         assert even_sum(int(n * 1.1) + 2, ticks) > U32
 
 
-def test_longest_intervals_are_those_of_the_protocol():
-    # PROTOCOL.md, size of S and N: at ticks of 16 ns, with 10 % of headroom.
+def test_the_longest_intervals_are_those_of_the_protocol():
+    # PROTOCOL.md, "Size of S and N": ticks of 16 ns, 10 % of headroom.
     longest = {
         frequency: max(ms for ms in range(5, 101) if counting.fits(ms, 62_500_000 // frequency, 125_000_000, 2))
         for frequency in (25_000, 200_000)
@@ -236,7 +236,7 @@ def test_longest_intervals_are_those_of_the_protocol():
 
 
 class Bytes:
-    """A stream as of a file, from bytes: gives at most as much as is asked for, and sometimes less."""
+    """A stream over bytes.  read() returns at most the bytes asked for, sometimes fewer, and sometimes None."""
 
     def __init__(self, data):
         self.data = data
@@ -258,26 +258,26 @@ def closed_intervals(counter, stream):
 
 
 @pytest.mark.parametrize(("interval_ms", "period"), [(20, 2500), (5, 2500), (70, 2500), (24, 313), (70, 313)])
-def test_merged_milliseconds_are_the_sums_over_every_edge(interval_ms, period):
+def test_sums_merged_from_milliseconds_equal_the_sums_over_every_edge(interval_ms, period):
     # The last case passes 32 bits unless the interval ends early.
     stream = Bytes(scene(300, period=period, jitter=20))
     times = edge_times(300, period=period, jitter=20)
     counter = Scene(stream)
     counter.start(interval_ms)
-    following = 0
+    next_edge = 0
     for first, n, t_first, s, shortest, longest, _, flags in closed_intervals(counter, stream):
-        assert first == following and s < U32
+        assert first == next_edge and s < U32
         assert (t_first, s) == sums(times, first, n)
         periods = [times[i] - times[i - 1] for i in range(max(first, 1), first + n)]
         assert (shortest, longest) == (min(periods), max(periods))
         assert flags == (records.FLAG_NEW_TIME_BASE if first == 0 else 0)
-        following += n
-    assert following > 0.7 * len(times)
+        next_edge += n
+    assert next_edge > 0.7 * len(times)
     if (interval_ms, period) != (70, 313):
         assert n == pytest.approx(interval_ms * TICKS_PER_MS / period, rel=0.01)
 
 
-# ------------------------------------------------------------ the board's own figures
+# ------------------------------------------------------------ the board's own sensors
 
 CHIP = """
 import sys
@@ -317,7 +317,7 @@ print(clock.uptime_ms())
 """
 
 
-def test_chip_readings_with_a_fake_machine():
+def test_temperature_supply_marks_and_uptime_with_a_fake_machine():
     # RP2040 datasheet, ADC chapter (from memory): 0.706 V at 27 degC; Pico: VSYS is divided by 3.
     uid, temperature, supply, *marks, uptime = run_micropython(CHIP, paths=PATHS).split()
     assert uid == "E66001"

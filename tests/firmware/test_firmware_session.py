@@ -1,4 +1,4 @@
-"""The firmware's session: commands in, answers out, whatever stands between them; in both interpreters."""
+"""The firmware's session: commands among any other bytes, in both interpreters."""
 
 import json
 import sys
@@ -29,27 +29,28 @@ WORDS = [
 ]  # fmt: skip
 
 
-def ask(data):
+def requests_in(data):
+    """Return (requests, number of bad commands) of a new session."""
     session = Session(NAMES)
     return session.feed(data), session.bad
 
 
-def test_frames_and_typed_words_ask_for_the_same():
-    asked, bad = ask(command(9, "set", "interval_ms", 25) + b"set interval_ms 25\r")
-    assert asked == [Request(9, "set", "interval_ms", 25), Request(0, "set", "interval_ms", 25)]
-    asked, bad = ask(command(8, "selftest") + b"selftest\n")
-    assert (asked, bad) == ([Request(8, "selftest", "", 0), Request(0, "selftest", "", 0)], 0)
-    assert ask(b"\x03\x03\x01? \n") == ([Request(0, "help", "", 0)], 0)
+def test_frames_and_typed_words_give_the_same_requests():
+    requests, bad = requests_in(command(9, "set", "interval_ms", 25) + b"set interval_ms 25\r")
+    assert requests == [Request(9, "set", "interval_ms", 25), Request(0, "set", "interval_ms", 25)]
+    requests, bad = requests_in(command(8, "selftest") + b"selftest\n")
+    assert (requests, bad) == ([Request(8, "selftest", "", 0), Request(0, "selftest", "", 0)], 0)
+    assert requests_in(b"\x03\x03\x01? \n") == ([Request(0, "help", "", 0)], 0)
     assert bad == 0
 
 
-def test_what_was_meant_as_a_command_and_is_wrong_is_counted():
+def test_a_wrong_command_is_counted():
     damaged = command(5, "set", "interval_ms", 50).replace(b"50*", b"51*")
-    assert ask(damaged) == ([], 1)
+    assert requests_in(damaged) == ([], 1)
     for wrong in (b"set interval_ms +20\n", b"set speed 3\n", b"get speed\n", command(7, "jump"), b"set\n"):
-        asked, bad = ask(wrong)
-        assert [request.verb for request in asked] == ["refuse"] and bad == 1
-    assert ask(command(7, "jump"))[0][0].id == 7
+        requests, bad = requests_in(wrong)
+        assert [request.verb for request in requests] == ["refuse"] and bad == 1
+    assert requests_in(command(7, "jump"))[0][0].id == 7
 
 
 def test_a_command_behind_long_junk_is_found_and_nothing_grows():
@@ -57,7 +58,7 @@ def test_a_command_behind_long_junk_is_found_and_nothing_grows():
     assert session.feed(b"y" * 100_000) == []
     assert len(session._line) <= 2 * MAX_LINE
     assert session.feed(command(1, "hello")) == [Request(1, "hello", "", 0)]
-    # The end of a long line is no typed command, whatever it says.
+    # The end of a long line is never taken for a typed command.
     assert Session(NAMES).feed(b" " * 5000 + b"set interval_ms 5\n") == []
 
 
@@ -67,28 +68,28 @@ def test_any_chunks_give_the_same_requests(parts, data):
     cuts = sorted(data.draw(st.lists(st.integers(0, len(stream)), max_size=8)))
     session = Session(NAMES)
     pieces = [stream[a:b] for a, b in zip([0, *cuts], [*cuts, len(stream)], strict=True)]
-    asked = [request for piece in pieces for request in session.feed(piece)]
-    assert (asked, session.bad) == ask(stream)
+    requests = [request for piece in pieces for request in session.feed(piece)]
+    assert (requests, session.bad) == requests_in(stream)
 
 
 @given(st.lists(st.sampled_from(WORDS), min_size=20, max_size=60))
-def test_noise_between_commands_never_changes_a_sound_one(parts):
-    # A line feed first, as the noise before may be an unfinished line of its own.
-    asked, _ = ask(b"".join(parts) + b"\n" + command(77, "get", "interval_ms"))
-    assert asked[-1] == Request(77, "get", "interval_ms", 0)
+def test_noise_before_a_sound_command_never_changes_it(parts):
+    # The line feed ends a line that the noise may have left unfinished.
+    requests, _ = requests_in(b"".join(parts) + b"\n" + command(77, "get", "interval_ms"))
+    assert requests[-1] == Request(77, "get", "interval_ms", 0)
 
 
-def test_micropython_hears_the_same_as_cpython():
+def test_micropython_gives_the_same_requests_as_cpython():
     streams = [b"".join(WORDS[i:] + WORDS[:i]) for i in range(len(WORDS))]
     script = """
 import sys, json
 from session import Session
 for line in sys.stdin:
     session = Session(("interval_ms",))
-    asked = session.feed(bytes(json.loads(line)))
-    print(json.dumps([[list(request) for request in asked], session.bad]))
+    requests = session.feed(bytes(json.loads(line)))
+    print(json.dumps([[list(request) for request in requests], session.bad]))
 """
     stdin = "".join(json.dumps(list(s)) + "\n" for s in streams)
-    told = run_micropython(script, paths=(FIRMWARE, PROTOCOL), stdin=stdin)
-    expected = [[[list(request) for request in asked], bad] for asked, bad in map(ask, streams)]
-    assert [json.loads(line) for line in told.splitlines()] == expected
+    printed = run_micropython(script, paths=(FIRMWARE, PROTOCOL), stdin=stdin)
+    expected = [[[list(request) for request in requests], bad] for requests, bad in map(requests_in, streams)]
+    assert [json.loads(line) for line in printed.splitlines()] == expected

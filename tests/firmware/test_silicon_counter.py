@@ -1,6 +1,6 @@
 """The counter on an emulated RP2040 (rp2040py: PIO, FIFO, DMA, memory).
 
-The firmware's own files run, under CPython.  What goes wrong gets its own flag, and what is told is right.
+The firmware's own files run, under CPython.  Each kind of fault must set its flag, and every sum must be exact.
 """
 
 from itertools import pairwise
@@ -21,27 +21,27 @@ MS = CLOCK_HZ // 1000  # cycles
 PERIOD = 2500  # cycles: 50 kHz
 NEW, STALL, OVERRUN = records.FLAG_NEW_TIME_BASE, records.FLAG_STALL, records.FLAG_OVERRUN
 DOUBLE, LOST = records.FLAG_DOUBLE_EDGE, records.FLAG_LOST_EDGE
-QUIET = records.FLAG_NO_AMPLITUDE  # no amplitude channel here, so always set
+NO_AMPLITUDE = records.FLAG_NO_AMPLITUDE  # always set, because there is no amplitude channel here
 
 
 class Rig:
-    """An emulated chip, its counter, and the intervals that the counter has told."""
+    """An emulated chip and its counter.  intervals: the sums that it reported; rises: the cycles of all edges."""
 
     def __init__(self, monkeypatch, **given):
         self.chip = Chip()
         self.edges = edges_on(self.chip, monkeypatch, PIN, **given)
         self.counter = EdgeCounter(self.edges, self)
-        self.told = []
+        self.intervals = []
         self.rises = []
 
     def uptime_ms(self):
         return self.chip.cycle // MS
 
     def run(self, rises, until, poll=True):
-        """Pulses that rise at these cycles, all before the cycle `until`; polled about each millisecond."""
+        """Send pulses that rise at these cycles, all before the cycle `until`.  Poll about once a millisecond."""
         rises = sorted(rises)
         self.rises += rises
-        changes = [change for at in rises for change in ((at, 1), (at + 230, 0))]
+        changes = [change for rise in rises for change in ((rise, 1), (rise + 230, 0))]
         k = 0
         while self.chip.cycle < until:
             end = min(until, self.chip.cycle + MS)
@@ -57,30 +57,30 @@ class Rig:
         while state == counting.CLOSED:
             state = self.counter.poll()
             if state == counting.CLOSED:
-                self.told.append(list(self.counter.sums))
+                self.intervals.append(list(self.counter.sums))
 
     def flags(self):
-        return [sums[counting.FLAGS] & ~QUIET for sums in self.told]
+        return [sums[counting.FLAGS] & ~NO_AMPLITUDE for sums in self.intervals]
 
     def check(self, rises=None):
-        """Every figure told is right, edges being numbered and timed from the first of `rises` (even cycles)."""
+        """Assert that every sum is exact.  Edges are numbered and timed from the first of `rises` (even cycles)."""
         rises = self.rises if rises is None else rises
-        ticks = [(at - rises[0]) // 2 for at in rises]
+        ticks = [(rise - rises[0]) // 2 for rise in rises]
         base = None
-        for first, n, t_first, s, shortest, longest, _, flags in self.told:
-            mine = ticks[first : first + n]
-            assert len(mine) == n
+        for first, n, t_first, s, shortest, longest, _, flags in self.intervals:
+            edges = ticks[first : first + n]
+            assert len(edges) == n
             if base is None:
-                base = (t_first - mine[0]) & U32
-            assert t_first == (base + mine[0]) & U32
-            assert s == sum(t - mine[0] for t in mine)
+                base = (t_first - edges[0]) & U32
+            assert t_first == (base + edges[0]) & U32
+            assert s == sum(t - edges[0] for t in edges)
             begin = first if flags & (NEW | OVERRUN) else first - 1
             periods = [ticks[i] - ticks[i - 1] for i in range(begin + 1, first + n)]
             assert (shortest, longest) == (min(*periods, 65535), min(65535, max(periods)))
 
     def follow_on(self):
-        """Whether each interval begins with the edge after the last of the one before."""
-        return all(b[0] == a[0] + a[1] for a, b in pairwise(self.told))
+        """Return True if each interval begins with the edge after the last edge of the one before."""
+        return all(b[0] == a[0] + a[1] for a, b in pairwise(self.intervals))
 
 
 def train(begin, count, period=PERIOD):
@@ -98,8 +98,8 @@ def rig(monkeypatch):
 def test_every_edge_is_in_one_interval_and_every_sum_is_exact(rig):
     rig.run(train(1000, 900, 2510), 900 * 2510)
     assert rig.flags() == [NEW, 0, 0]
-    assert [sums[counting.N] for sums in rig.told] == [250, 250, 250]  # 625,000 cycles, cut after 249.004 periods
-    assert rig.told[0][counting.FIRST_EDGE] == 0 and rig.follow_on()
+    assert [sums[counting.N] for sums in rig.intervals] == [250, 250, 250]  # 625,000 cycles, cut after 249.004 periods
+    assert rig.intervals[0][counting.FIRST_EDGE] == 0 and rig.follow_on()
     rig.check()
 
 
@@ -109,31 +109,31 @@ def test_intervals_do_not_depend_on_when_the_ring_is_read(rig, monkeypatch):
     late.counter.start(5)
     late.run(train(1000, 900), 900 * PERIOD, poll=False)
     late.poll()
-    assert late.told == rig.told and len(rig.told) == 3
+    assert late.intervals == rig.intervals and len(rig.intervals) == 3
 
 
 def test_a_shorter_interval_takes_effect_at_once_and_loses_no_edge(rig):
     rig.run(train(1000, 200), 200 * PERIOD)  # 4 ms of 5 are open
     rig.counter.set_interval(3)
     rig.run(train(1000 + 200 * PERIOD, 400), 600 * PERIOD)
-    assert [sums[counting.N] for sums in rig.told][1:] == [150, 150] and rig.follow_on()
+    assert [sums[counting.N] for sums in rig.intervals][1:] == [150, 150] and rig.follow_on()
     rig.check()
 
 
 def test_a_silence_of_90_ms(rig):
     rig.run(train(1000, 100), 100 * PERIOD)
-    assert not rig.told
+    assert not rig.intervals
     for _ in range(90):
         rig.chip.skip(MS)
         rig.poll()
-    # The edges before it were told once no more could belong to them.
-    assert [sums[counting.N] for sums in rig.told] == [100]
+    # The edges before the silence were reported once no further edge could belong to their interval.
+    assert [sums[counting.N] for sums in rig.intervals] == [100]
     assert 85 <= rig.counter.silent_ms() <= 92
     rig.run(train(rig.chip.cycle + 1000, 300), rig.chip.cycle + 300 * PERIOD)
     assert rig.counter.silent_ms() < 3
     assert rig.flags() == [NEW, LOST]
-    assert rig.told[1][counting.LONGEST] == 65535
-    rig.check()  # the time base runs through
+    assert rig.intervals[1][counting.LONGEST] == 65535
+    rig.check()  # the time base continues
 
 
 def test_a_double_and_a_lost_edge_and_a_burst_of_noise(rig):
@@ -146,47 +146,47 @@ def test_a_double_and_a_lost_edge_and_a_burst_of_noise(rig):
     rig.check()
 
 
-def test_an_edge_ring_that_is_not_drained(monkeypatch):
+def test_an_edge_ring_that_is_not_read_in_time(monkeypatch):
     rig = Rig(monkeypatch, ring_bits=10)
     rig.counter.start(1)
     rig.run(train(500, 300, 1000), 300_000)
     rig.run(train(300_500, 400, 1000), 700_000, poll=False)
     rig.run(train(700_500, 400, 1000), 1_100_000)
-    assert [sums[counting.N] for sums in rig.told] == [125] * 4
+    assert [sums[counting.N] for sums in rig.intervals] == [125] * 4
     assert rig.flags() == [NEW, OVERRUN, 0, 0]
-    # Edges are missing, their number is known, and the time base runs through.
-    assert 500 < rig.told[1][counting.FIRST_EDGE] < 700
+    # Edges are missing, but their number is known and the time base continues.
+    assert 500 < rig.intervals[1][counting.FIRST_EDGE] < 700
     rig.check()
     rig.counter.stop()
 
 
-@pytest.mark.parametrize("interval_ms", [1, 3])  # closed in the poll that is overtaken, and not
+@pytest.mark.parametrize("interval_ms", [1, 3])  # an interval ends in the overtaken poll, or does not
 def test_a_ring_that_is_overwritten_while_it_is_read(monkeypatch, interval_ms):
-    """The transfer goes round while the loop works: a poll that takes long on a chip."""
+    """DMA goes once round the ring while the loop sums, as in a poll that takes long on a chip."""
     rig = Rig(monkeypatch, ring_bits=10)
     rig.counter.start(interval_ms)
     rig.run(train(500, 250, 1000), 250_000, poll=False)
     moved = rig.edges.moved
-    asked = []
+    calls = []
 
     def moved_later():
-        asked.append(moved())
-        if len(asked) == 2:  # after the words were read
+        calls.append(moved())
+        if len(calls) == 2:  # after the words were read
             rig.run(train(250_500, 100, 1000), 350_000, poll=False)
             return moved()
-        return asked[-1]
+        return calls[-1]
 
     rig.edges.moved = moved_later
     rig.poll()
     rig.edges.moved = moved
     rig.run(train(350_500, 700, 1000), 1_050_000)
     assert rig.flags()[0] == NEW | OVERRUN and set(rig.flags()[1:]) <= {0}
-    assert rig.told[0][counting.FIRST_EDGE] > 200
+    assert rig.intervals[0][counting.FIRST_EDGE] > 200
     rig.check()
     rig.counter.stop()
 
 
-def test_a_fifo_that_is_not_drained_breaks_the_time_base_and_says_so(rig):
+def test_a_fifo_that_is_not_read_breaks_the_time_base_and_sets_the_stall_flag(rig):
     rig.run(train(1000, 400), 400 * PERIOD)
     rig.chip.dma_stopped = True
     begin = rig.chip.cycle
@@ -197,12 +197,12 @@ def test_a_fifo_that_is_not_drained_breaks_the_time_base_and_says_so(rig):
     rig.run([], rig.chip.cycle + MS)
     assert rig.flags() == [NEW]
     rig.check()
-    # Counting begins anew; nothing of what was spoilt is told.
-    del rig.told[:]
+    # Counting starts again, and the damaged interval is discarded.
+    del rig.intervals[:]
     restarted = train(rig.chip.cycle + 1000, 700)
     rig.run(restarted, rig.chip.cycle + 700 * PERIOD)
     assert rig.flags() == [NEW | STALL, 0]
-    assert rig.told[0][counting.FIRST_EDGE] == 0
+    assert rig.intervals[0][counting.FIRST_EDGE] == 0
     rig.check(restarted)
 
 
@@ -213,9 +213,9 @@ def test_two_channels_take_turns_and_no_edge_is_lost(monkeypatch):
     # 2,000 words: the channels have changed three times.
     assert rig.flags() == [NEW, 0, 0, 0, 0, 0, 0] and rig.follow_on()
     rig.check()
-    # Stopped while the second one works, it keeps a count that must not be taken for the new start's.
+    # Stopped while the second channel works, that channel keeps its count.  The next start must not use this count.
     rig.counter.stop()
-    del rig.told[:]
+    del rig.intervals[:]
     rig.counter.start(2)
     again = train(rig.chip.cycle + 500, 800, 1000)
     rig.run(again, rig.chip.cycle + 800_000)

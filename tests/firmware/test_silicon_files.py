@@ -1,4 +1,4 @@
-"""The firmware's files as files: they compile for the chip, fit its modules' types, and know its boards."""
+"""The firmware's files: they compile for the chip, pass the type check, and have the right facts about the boards."""
 
 import importlib.util
 import shutil
@@ -26,13 +26,13 @@ def test_every_file_compiles_for_the_chip(tmp_path):
 
 
 def test_types_fit_the_modules_of_micropython_on_the_pico(tmp_path):
-    """micropython-rp2-rpi-pico-stubs, read by ty."""
+    """The type checker ty reads the package micropython-rp2-rpi-pico-stubs."""
     stubs = Path(importlib.util.find_spec("micropython_run").origin).parent
-    # MicroPython's own time, select and binascii, in place of CPython's.
+    # MicroPython's own time, select and binascii replace those of CPython.
     shutil.copytree(stubs / "stdlib", tmp_path / "typeshed" / "stdlib")
     for name in ("time", "select", "binascii"):
         shutil.copy(stubs / f"{name}.pyi", tmp_path / "typeshed" / "stdlib")
-    # What rp2.asm_pio gives its function as globals.
+    # rp2.asm_pio gives these names to its function as globals.
     program = tmp_path / "pio_program.py"
     program.write_text("from rp2.asm_pio import *\n" + (ROOT / "firmware" / "pio_program.py").read_text())
     files = [program, *(path for path in FILES if path.name != program.name)]
@@ -49,7 +49,7 @@ def test_types_fit_the_modules_of_micropython_on_the_pico(tmp_path):
 @pytest.mark.parametrize(
     ("machine", "kind"),
     [
-        # Texts of sys.implementation._machine: from memory.
+        # Texts of sys.implementation._machine, from memory.
         ("Raspberry Pi Pico with RP2040", ("Raspberry Pi Pico", 125_000_000, True, False)),
         ("Raspberry Pi Pico W with RP2040", ("Raspberry Pi Pico W", 125_000_000, True, True)),
         ("Raspberry Pi Pico2 with RP2350", ("Raspberry Pi Pico2", 150_000_000, True, False)),
@@ -57,7 +57,7 @@ def test_types_fit_the_modules_of_micropython_on_the_pico(tmp_path):
         ("Some other board with RP2040", ("Some other board", 125_000_000, False, False)),
     ],
 )
-def test_boards(machine, kind):
+def test_name_clock_and_features_of_each_board(machine, kind):
     assert tuple(pins.kind_of(machine)) == kind
 
 
@@ -68,7 +68,7 @@ def test_pins_do_not_clash():
 
 
 class Converter:
-    """Fake machine.ADC: gives these readings in turn."""
+    """Fake machine.ADC: it returns these readings in turn."""
 
     def __init__(self, readings):
         self._readings = iter(readings)
@@ -77,11 +77,11 @@ class Converter:
         return next(self._readings)
 
 
-def test_amplitude_is_the_mean_since_it_was_last_asked():
+def test_amplitude_is_the_mean_since_the_last_call():
     amplitude = Amplitude(Converter([0, 65_535, 65_535, 19_860]))
     amplitude.sample()
     amplitude.sample()
     assert amplitude.mean() == 16_500  # 0.1 mV: half of 3.3 V
-    assert amplitude.mean() == 33_000  # none taken since: takes one
+    assert amplitude.mean() == 33_000  # no reading since the last call, so it takes one
     amplitude.sample()
     assert amplitude.mean() == 10_000  # 1 V is 0.30303 of full scale

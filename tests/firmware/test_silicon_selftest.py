@@ -1,6 +1,6 @@
 """The self-test on an emulated RP2040 (rp2040py: PWM, both PIO blocks, FIFO, DMA, memory), beside a counted coil.
 
-Emulation, no hardware; the window is shorter than on a board, the code is the firmware's.
+This is emulation, not hardware.  The code is the firmware's own; the self-test is shorter than on a board.
 """
 
 import json
@@ -27,7 +27,7 @@ WAVE_ON = PWM + SLICE_SIZE * (pins.SELF_TEST // 2 % 8) + PWM_CSR
 
 
 class Rig:
-    """A chip that counts a coil, and its self-test.  told: the coil's interval sums."""
+    """A chip that counts a coil, and its self-test.  intervals: the sums that the coil's counter reported."""
 
     def __init__(self, monkeypatch):
         self.chip = Chip()
@@ -39,21 +39,21 @@ class Rig:
         monkeypatch.delitem(sys.modules, "chip_wave")
         self.wave = chip_wave.ChipWave(pins.SELF_TEST)
         self.test = SelfTest(EdgeCounter(self.edges, self), self.wave, self, PERIODS, interval_ms=1)
-        self.told = []
+        self.intervals = []
         self.skipped_ms = 0
 
     def uptime_ms(self):
         return self.chip.cycle // MS + self.skipped_ms
 
     def run(self, ms, period=5000):
-        """At most so many milliseconds of the coil's edges; the answer of the self-test once there is one."""
+        """Let at most `ms` milliseconds pass.  Return the result of the self-test if it has ended, else None."""
         for _ in range(ms):
             begin = self.chip.cycle
             rises = range(-(-begin // period) * period, begin + MS, period)
-            changes = [change for at in rises for change in ((at, 1), (at + period // 2, 0))]
+            changes = [change for rise in rises for change in ((rise, 1), (rise + period // 2, 0))]
             self.chip.run(MS, pins.COIL, changes)
             if self.coil.poll() == counting.CLOSED:
-                self.told.append(list(self.coil.sums))
+                self.intervals.append(list(self.coil.sums))
             result = self.test.poll()
             if result:
                 return result
@@ -62,7 +62,7 @@ class Rig:
     def wave_runs(self):
         return self.chip.read(WAVE_ON) & 1
 
-    def nothing_of_it_runs(self):
+    def self_test_is_stopped(self):
         return not self.wave_runs() and not self.chip.programs[1] and self.chip.mcu.pio[1].stopped
 
 
@@ -79,16 +79,16 @@ def test_every_edge_of_the_wave_is_counted_and_none_of_the_coil_s_is_lost(rig):
     assert rig.test.start() == ""
     assert rig.wave_runs()
     assert rig.run(12) == (1, f"sent={PERIODS} counted={PERIODS}")
-    assert rig.nothing_of_it_runs()
-    assert len(rig.told) >= 2
+    assert rig.self_test_is_stopped()
+    assert len(rig.intervals) >= 2
     # 25 kHz: 50 edges in 2 ms, each in one interval.
-    for k, sums in enumerate(rig.told):
+    for k, sums in enumerate(rig.intervals):
         assert (sums[counting.FIRST_EDGE], sums[counting.N]) == (50 * k, 50)
         assert sums[counting.SHORTEST] == sums[counting.LONGEST] == 2500
         assert sums[counting.FLAGS] & ~records.FLAG_NO_AMPLITUDE == (records.FLAG_NEW_TIME_BASE if k == 0 else 0)
 
 
-def test_an_edge_too_many_is_told(rig):
+def test_one_edge_too_many_fails_the_self_test(rig):
     assert rig.test.start() == ""
     assert rig.run(3) is None
     # A glitch of 240 cycles in the middle of a low half.
@@ -104,14 +104,14 @@ def test_an_edge_too_many_is_told(rig):
     assert text.endswith(f"flags={records.FLAG_DOUBLE_EDGE}")
 
 
-def test_a_timestamp_that_is_wrong_by_a_tick_an_edge_is_told(rig):
+def test_timestamps_that_drift_by_a_tick_an_edge_fail_the_self_test(rig):
     rig.edges.missed_ticks += 1
     assert rig.test.start() == ""
     ok, text = rig.run(12)
     assert ok == 0 and text.startswith(f"sent={PERIODS} counted={PERIODS}; a time wrong by {PERIODS} ticks")
 
 
-def test_a_pin_on_which_no_edge_comes_ends_it_in_time(rig, monkeypatch):
+def test_a_pin_without_edges_fails_the_self_test_in_time(rig, monkeypatch):
     monkeypatch.setattr(rig.wave, "start", lambda hertz: None)
     assert rig.test.start() == ""
     assert rig.run(2) is None
@@ -119,26 +119,26 @@ def test_a_pin_on_which_no_edge_comes_ends_it_in_time(rig, monkeypatch):
     ok, text = rig.run(2)
     assert ok == 0 and text.startswith("sent=") and text.endswith(" counted=0")
     assert int(text.split()[0][5:]) >= LATEST_MS * 20  # 20 kHz
-    assert rig.nothing_of_it_runs()
+    assert rig.self_test_is_stopped()
 
 
-def test_what_is_taken_already_is_said_and_the_coil_s_counting_goes_on(rig):
-    mine = set(rig.chip.claimed)
-    rig.chip.claimed = set(range(1, 12)) | mine
+def test_a_missing_resource_is_reported_as_busy_and_the_coil_is_still_counted(rig):
+    used = set(rig.chip.claimed)
+    rig.chip.claimed = set(range(1, 12)) | used
     assert rig.test.start() == "busy: no free DMA channel"
-    assert rig.nothing_of_it_runs()
-    rig.chip.claimed = mine
+    assert rig.self_test_is_stopped()
+    rig.chip.claimed = used
     assert rig.test.start() == ""
-    assert rig.run(12)[0] == 1 and len(rig.told) >= 2
+    assert rig.run(12)[0] == 1 and len(rig.intervals) >= 2
 
 
-def test_a_clock_that_is_no_multiple_of_the_wave_is_refused(rig):
+def test_a_clock_that_is_no_multiple_of_the_wave_gives_no_self_test(rig):
     rig.test._counter.clock_hz = 125_000_001
     assert rig.test.start() == "no self-test: 125000001 Hz is no multiple of 40000 Hz"
-    assert rig.nothing_of_it_runs()
+    assert rig.self_test_is_stopped()
 
 
-def test_the_application_answers_when_it_is_over_and_counts_on_under_both_interpreters():
+def test_the_application_answers_after_the_self_test_and_still_counts_under_both_interpreters():
     answers, intervals, running = story()
     assert [answer[1:] for answer in answers] == [
         (8, 0, "busy: a self-test runs"),
@@ -151,8 +151,8 @@ def test_the_application_answers_when_it_is_over_and_counts_on_under_both_interp
     # Every 20 ms of the coil, without a gap.
     assert [interval[1:3] for interval in intervals] == [(500 * k, 500) for k in range(len(intervals))]
     assert len(intervals) >= 48
-    told = run_micropython(
+    printed = run_micropython(
         "import json\nfrom selftest_story import story\nprint(json.dumps(story()))",
         paths=[chip_tools.FIRMWARE, PROTOCOL, Path(__file__).parents[1] / "support"],
     )
-    assert json.loads(told) == json.loads(json.dumps([answers, intervals, running]))
+    assert json.loads(printed) == json.loads(json.dumps([answers, intervals, running]))

@@ -1,7 +1,7 @@
-"""The loop that forms interval sums, against sums formed the long way.
+"""The loop that computes interval sums, compared with sums computed directly.
 
-It runs in CPython, in a real MicroPython on the PC (compiled by viper, 64 bits), and as the chip's own machine code
-with its integers of 32 bits (emulation, see native_code).
+The loop runs in CPython, in a real MicroPython on the PC (compiled by viper, 64-bit integers), and as the chip's own
+machine code with 32-bit integers (emulation, see native_code).
 """
 
 import json
@@ -33,25 +33,35 @@ def ring_of(times, start):
     return ring
 
 
-def the_long_way(times, ticks, start):
-    """What intervals() must give; numbers of any size, and no interval whose S would pass 32 bits."""
+def directly(times, ticks, start):
+    """Return what intervals() must give, if no S passes 32 bits.  Computed with Python's unlimited integers."""
     out = []
     k = 0
     while k < len(times):
         end = k
         while end < len(times) and times[end] - times[k] < ticks:
             end += 1
-        mine = times[k:end]
+        edges = times[k:end]
         periods = [times[i] - times[i - 1] for i in range(max(k, 1), end)] or [sums.NO_PERIOD, 0]
         out.append(
-            [(start + k) & U32, len(mine), mine[0] & U32, sum(t - mine[0] for t in mine), min(periods), max(periods)]
+            [
+                (start + k) & U32,
+                len(edges),
+                edges[0] & U32,
+                sum(t - edges[0] for t in edges),
+                min(periods),
+                max(periods),
+            ]
         )
         k = end
     return out
 
 
 def case(seed):
-    """Edges and how they are read, at 5 to 200 kHz; the timestamp wraps, and so does the number of words."""
+    """Return edge times at 5 to 200 kHz, interval in ticks, first word's number, and words read in each call.
+
+    Over all seeds the timestamp wraps, and so does the number of a word.
+    """
     rng = random.Random(seed)
     period = rng.choice((312.5, 313, 1250.25, 2500, 12_500))
     jitter = rng.choice((0, 1, 20))
@@ -67,7 +77,7 @@ CASES = [case(seed) for seed in range(16)]
 
 
 class OnTheChip:
-    """`sums` as machine code of the chip."""
+    """The module `sums`, with its functions as machine code of the chip."""
 
     def __init__(self):
         self._machines = [Machine(code) for code in viper_code(chip_tools.FIRMWARE / "sums.py")]
@@ -75,25 +85,25 @@ class OnTheChip:
     def __getattr__(self, name):
         return getattr(sums, name)
 
-    def add(self, at, d, s, ring, mask, state, words):
-        return self._call(self._machines[0], (at, d, s, ring, mask, state, words))
+    def add(self, number, d, s, ring, mask, state, words):
+        return self._call(self._machines[0], (number, d, s, ring, mask, state, words))
 
     def median_period(self, *args):
         return self._call(self._machines[1], args)
 
     @staticmethod
     def _call(machine, args):
-        """The call with each buffer copied into the chip's memory and back."""
+        """Call the function, with each buffer copied into the chip's memory and back."""
         views = []
-        given = []
+        passed = []
         for arg in args:
             if isinstance(arg, array):
                 view, address = machine.view(0x8000 * len(views), len(arg))
                 view[:] = memoryview(arg)
                 views.append((view, arg))
                 arg = address
-            given.append(arg)
-        result = machine.call(*given)
+            passed.append(arg)
+        result = machine.call(*passed)
         for view, arg in views:
             memoryview(arg)[:] = view
         return result
@@ -107,11 +117,11 @@ def loop(request):
 def test_sums_are_exact(loop):
     for times, ticks, start, sizes in CASES:
         found = intervals(loop, ring_of(times, start), len(times), ticks, start, sizes, STEP)
-        assert found == the_long_way(times, ticks, start)
+        assert found == directly(times, ticks, start)
 
 
 def test_sums_are_exact_under_micropython_compiled_by_viper():
-    given = [
+    calls = [
         [list(ring_of(times, start)), len(times), ticks, start, sizes, STEP] for times, ticks, start, sizes in CASES
     ]
     script = """
@@ -124,11 +134,11 @@ for line in sys.stdin:
     print(json.dumps(intervals(sums, array("I", ring), *rest)))
 """
     paths = [chip_tools.FIRMWARE, Path(__file__).parents[1] / "support"]
-    lines = "".join(json.dumps(one) + "\n" for one in given)
-    told = run_micropython(script, paths=paths, stdin=lines).splitlines()
-    assert len(told) == len(CASES)
-    for line, (times, ticks, start, _) in zip(told, CASES, strict=True):
-        assert json.loads(line) == the_long_way(times, ticks, start)
+    lines = "".join(json.dumps(call) + "\n" for call in calls)
+    printed = run_micropython(script, paths=paths, stdin=lines).splitlines()
+    assert len(printed) == len(CASES)
+    for line, (times, ticks, start, _) in zip(printed, CASES, strict=True):
+        assert json.loads(line) == directly(times, ticks, start)
 
 
 def test_a_sum_that_would_pass_32_bits_ends_the_interval(loop):
@@ -137,13 +147,13 @@ def test_a_sum_that_would_pass_32_bits_ends_the_interval(loop):
     found = intervals(loop, ring_of(times, 1), len(times), 30 * TICKS_PER_MS, 1, [200], STEP)
     assert len(found) == 2
     first = 1
-    for at, n, t_first, s, shortest, longest in found:
-        mine = times[first - 1 : first - 1 + n]
-        assert (at, t_first, s) == (first, mine[0], sum(t - mine[0] for t in mine)) and s < 1 << 32
+    for number, n, t_first, s, shortest, longest in found:
+        edges = times[first - 1 : first - 1 + n]
+        assert (number, t_first, s) == (first, edges[0], sum(t - edges[0] for t in edges)) and s < 1 << 32
         assert (shortest, longest) == (312, 312)
         first += n
-    assert first == 6001, "an edge lost between"
-    # It was ended no earlier than within the last call.
+    assert first == 6001, "an edge was lost between two intervals"
+    # The interval ended only in the last call that could still fit.
     assert found[0][3] + 200 * 30 * TICKS_PER_MS > 1 << 32
 
 

@@ -1,4 +1,4 @@
-"""The wiring page and its drawings say the same, and the pin is the firmware's own."""
+"""WIRING.md and its drawings name the same values, and the pin is the one in pins.py."""
 
 import re
 import subprocess
@@ -13,14 +13,14 @@ FIGURES = ("schmitt-input", "comparator-input", "power")
 
 
 def labels(path: Path) -> list[str]:
-    """Every line of text in an SVG, sorted."""
+    """Return every line of text in an SVG, sorted."""
     root = ElementTree.parse(path).getroot()
-    texts = ["".join(one.itertext()).strip() for one in root.iter("{http://www.w3.org/2000/svg}text")]
+    texts = ["".join(element.itertext()).strip() for element in root.iter("{http://www.w3.org/2000/svg}text")]
     return sorted(text for text in texts if text)
 
 
 def values(text: str) -> set[str]:
-    """Resistances and capacitances in one spelling."""
+    """Return the resistances and capacitances in `text`, in one spelling."""
     text = text.replace("µ", "u").replace(" Ω", " ohm")
     return set(re.findall(r"\b\d[\d.]*[kM]\b|\b\d[\d.]* (?:nF|uF)\b", text))
 
@@ -44,7 +44,7 @@ def test_page_and_figures_name_the_same_values():
         assert f"(wiring/{name}.svg)" in page
     drawn = set().union(*(values(" ".join(labels(FIRMWARE / "wiring" / f"{name}.svg"))) for name in FIGURES))
     assert drawn == {"22k", "20k", "470k", "1k", "50k", "2.2M", "4.7 nF", "1 nF", "100 nF", "100 uF"}
-    # 180 nF is the tank's own.
+    # 180 nF is the capacitor of the tank, which no figure shows.
     assert values(page) - {"180 nF"} == drawn
     assert "simulated with ngspice" in page and "Nothing here was built" in page
 

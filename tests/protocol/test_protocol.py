@@ -1,10 +1,11 @@
-"""The wire: vectors under both interpreters, properties, outside references, and damage that must be seen."""
+"""The wire: vectors under both interpreters, properties, outside references, and damage that must be detected."""
 
 import contextlib
 import json
 import random
 import subprocess
 import sys
+from binascii import crc32
 
 import crccheck
 import pytest
@@ -20,6 +21,7 @@ SOUND = [json.loads(line) for line in VECTORS.read_text(encoding="utf-8").splitl
 
 
 def all_passed() -> str:
+    """Return the last line that run_vectors.py prints if every vector passed."""
     return f"{len(SOUND)} of {len(SOUND)} vectors passed"
 
 
@@ -32,7 +34,7 @@ def test_vectors_pass_under_micropython():
     assert run_micropython(RUNNER, VECTORS).strip() == all_passed()
 
 
-def test_the_runner_can_fail(tmp_path):
+def test_the_runner_reports_wrong_vectors(tmp_path):
     wrong = [dict(vector) for vector in SOUND]
     for vector in wrong:
         for key, value in (("record", ["I", 1]), ("digits", 11), ("field", "%"), ("crc", "0"), ("damaged", 77)):
@@ -58,7 +60,7 @@ def test_crc_agrees_with_crccheck(data):
 
 
 def a_field(field):
-    # One character: even four texts and the largest numbers then stay within a frame.
+    # Texts of one character: then even four of them and the largest numbers fit into a frame.
     return st.integers(0, field.modulus - 1) if field.modulus else st.text(st.characters(codec="utf-8"), max_size=1)
 
 
@@ -79,14 +81,14 @@ def test_round_trip_with_junk_in_front(record, junk):
 
 
 @given(a_record(), st.lists(st.text("abc019%~ ", max_size=5), max_size=3))
-def test_newer_trailing_fields_do_no_harm(record, more):
+def test_newer_trailing_fields_are_ignored(record, more):
     kind, fields = frame.parse(records.write(record)[:-1])
     line = frame.encode(kind, [*fields, *(text.encode() for text in more)])
     assert records.read(frame.parse(line[:-1])) == record
 
 
 @given(st.text(st.characters(codec="utf-8")))
-def test_any_text_passes_as_a_field(text):
+def test_any_text_survives_as_a_field_up_to_its_limit(text):
     back = frame.unescape(frame.escape(text))
     assert text.startswith(back)
     assert len(frame.escape(text)) <= 96
@@ -97,7 +99,7 @@ pieces = st.one_of(
     st.binary(max_size=30),
     st.sampled_from([b"\n", b"\r\n", b"@", b"*", b"x" * 700, b"@" * 500, b"@I,1,2*"]),
     a_record().map(records.write),
-    # What a sender with other ideas would frame soundly.
+    # Any body at all, with a correct CRC.
     st.binary(max_size=30).map(lambda body: b"@" + body + b"*" + frame.crc_text(body) + b"\n"),
 )
 
@@ -109,13 +111,13 @@ def test_any_chunking_gives_the_same_lines_and_nothing_raises(parts, rng):
     lines = whole.feed(data)
     rest = whole.rest()
     splitter = frame.LineSplitter()
-    got = []
-    at = 0
-    while at < len(data):
+    chunked = []
+    start = 0
+    while start < len(data):
         size = rng.choice([1, 2, 3, 50, 1000])
-        got += splitter.feed(data[at : at + size])
-        at += size
-    assert got == lines
+        chunked += splitter.feed(data[start : start + size])
+        start += size
+    assert chunked == lines
     assert splitter.rest() == rest
     assert len(rest) <= frame.MAX_PENDING_BYTES
     assert splitter.rest() == b""
@@ -135,7 +137,7 @@ def test_the_longest_frame_is_found_behind_any_amount_of_junk():
 
 
 def sent_records(rng):
-    """Neighbouring records as a board sends them: alike, so that a splice of two is as plausible as it can be."""
+    """Yield neighbouring records as a board sends them.  They are alike, so a splice of two is very plausible."""
     first = rng.randrange(1 << 32)
     t = rng.randrange(1 << 32)
     for sequence in range(400):
@@ -148,37 +150,39 @@ def sent_records(rng):
             yield records.Log(sequence * 20, f"calm {rng.randrange(99)} %, dry")
 
 
-def damage(rng, line, other):
-    """`line` (with its line feed) hurt in one of the ways that a serial link hurts."""
+def damaged(rng, line, other):
+    """Return `line` (with its line feed), damaged in one of the ways of a serial link.  other: the line after it."""
     way = rng.randrange(7)
-    at = rng.randrange(len(line))
-    if way == 0:  # one bit
-        return line[:at] + bytes([line[at] ^ (1 << rng.randrange(8))]) + line[at + 1 :]
-    if way == 1:  # a burst
+    place = rng.randrange(len(line))
+    if way == 0:  # one bit flipped
+        return line[:place] + bytes([line[place] ^ (1 << rng.randrange(8))]) + line[place + 1 :]
+    if way == 1:  # a burst of wrong bytes
         burst = bytes(rng.randrange(256) for _ in range(rng.randrange(1, 5)))
-        return line[:at] + burst + line[at + len(burst) :]
-    if way == 2:  # the front of one and the back of another, cut where it looks right
-        return line[:at] + other[rng.randrange(len(other)) :]
-    if way == 3:
-        return line[:at] + other[at:]
+        return line[:place] + burst + line[place + len(burst) :]
+    if way == 2:  # a splice at any two places
+        return line[:place] + other[rng.randrange(len(other)) :]
+    if way == 3:  # a splice at the same place, so that the length stays right
+        return line[:place] + other[place:]
     if way == 4:  # a piece lost
-        return line[:at] + line[at + rng.randrange(1, 64) :]
-    if way == 5:  # a piece twice
-        return line[: at + rng.randrange(1, 64)] + line[at:]
-    digit = rng.choice(b"0123456789,*@ABCDEF")  # one character for another that is as likely
-    return line[:at] + bytes([digit]) + line[at + 1 :]
+        return line[:place] + line[place + rng.randrange(1, 64) :]
+    if way == 5:  # a piece sent twice
+        return line[: place + rng.randrange(1, 64)] + line[place:]
+    digit = rng.choice(b"0123456789,*@ABCDEF")  # one plausible character for another
+    return line[:place] + bytes([digit]) + line[place + 1 :]
 
 
 def accepted_wrongly(parse, rounds):
-    """How many of `rounds` damaged lines `parse` takes for something that was not sent; and how many it refuses."""
+    """Damage `rounds` lines and parse them.
+
+    Returns (wrong, refused): how many lines were accepted as something that was not sent, and how many were refused.
+    """
     rng = random.Random(20_240_229)
     lines = [records.write(record) for record in sent_records(rng)]
     sent = {line[1 : line.rindex(b"*")] for line in lines}
     wrong = refused = 0
     for round_number in range(rounds):
-        at = round_number % (len(lines) - 1)
-        hurt = damage(rng, lines[at], lines[at + 1])
-        for piece in hurt.split(b"\n"):
+        k = round_number % (len(lines) - 1)
+        for piece in damaged(rng, lines[k], lines[k + 1]).split(b"\n"):
             found = parse(piece)
             if found is None:
                 refused += 1
@@ -187,14 +191,14 @@ def accepted_wrongly(parse, rounds):
     return wrong, refused
 
 
-def test_no_damaged_line_is_taken_for_what_was_not_sent():
+def test_no_damaged_line_is_accepted_as_another_record():
     wrong, refused = accepted_wrongly(frame.parse, 200_000)
     assert wrong == 0
     assert refused > 150_000
 
 
-def test_that_loop_can_fail(monkeypatch):
-    # A check of 8 bits in place of 32, which splices get past; the loop must see it.
+def test_the_same_loop_detects_a_check_that_is_too_weak(monkeypatch):
+    # A check of 8 bits in place of 32 accepts some splices, and the loop must count them.
     monkeypatch.setattr(frame, "crc_text", lambda body: b"000000%02X" % (sum(body) & 0xFF))
     wrong, _ = accepted_wrongly(frame.parse, 20_000)
     assert wrong > 0
@@ -208,7 +212,7 @@ def test_that_loop_can_fail(monkeypatch):
         (records.Hello(1, "v" * 90, "b" * 90, "u" * 90, 0, 0, 0, 0, 0, 0, ""), "a frame of .* bytes; 160 is the most"),
     ],
 )
-def test_what_does_not_fit_is_not_written(record, message):
+def test_a_record_that_does_not_fit_is_refused(record, message):
     with pytest.raises(ValueError, match=message):
         records.write(record)
 
@@ -232,3 +236,18 @@ def test_the_document_names_every_kind_field_modulus_and_unit():
     for name in dir(records):
         if name.startswith("FLAG_"):
             assert f"| {getattr(records, name)} | `{name[5:].lower()}` |" in text
+
+
+def test_the_worked_example_of_the_document_is_right():
+    """Its lines are sound, and its two frequencies follow from them by the document's own formulas."""
+    text = (PROTOCOL_DIR / "PROTOCOL.md").read_text(encoding="utf-8").split("## Worked example")[1]
+    lines = [line.strip() for line in text.split("\n## ")[0].splitlines() if line.startswith("    @")]
+    hello, a, b, command, answer = (records.read(frame.parse(line.encode())) for line in lines)
+    assert hello.settings_crc == crc32(b"interval_ms=20\n")
+    tick_s = hello.tick_cycles / hello.clock_hz
+    edges, ticks = b.first_edge - a.first_edge, b.t_first - a.t_first
+    mean_to_mean = (edges + (b.n - a.n) / 2) / (tick_s * (ticks + b.s / b.n - a.s / a.n))
+    assert f"= {mean_to_mean:,.3f} Hz" in text
+    assert f"= {edges / (tick_s * ticks):,.3f} Hz" in text
+    assert (command.verb, command.name, command.value) == ("set", "interval_ms", 50)
+    assert (answer.id, answer.ok, answer.text) == (command.id, 1, "interval_ms=50")

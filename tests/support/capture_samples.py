@@ -1,4 +1,4 @@
-"""A small capture for the tests, and short ways to write and read one."""
+"""A small capture for the tests, and helpers that write and read one."""
 
 from pathlib import Path
 
@@ -12,7 +12,7 @@ HELLO = records.Hello(1, "0.1.0", "test", "AB12", 3, 100, 125_000_000, 2, 20, 0,
 
 
 def interval_line(number: int) -> bytes:
-    """Interval `number` of a coil at exactly 25 kHz: 500 edges, 2,500 ticks of 16 ns apart, in 20 ms."""
+    """Return interval `number` of a coil at exactly 25 kHz: 500 edges in 20 ms, 2,500 ticks of 16 ns apart."""
     record = records.Interval(
         number % 65_536, 500 * number, 500, 1_250_000 * number % (1 << 32), 311_875_000, 2500, 2500, 0, 128
     )
@@ -20,6 +20,7 @@ def interval_line(number: int) -> bytes:
 
 
 def some_entries(count: int = 60) -> list:
+    """Return a hello, `count` intervals, three actions of the operator, undecodable bytes and a gap."""
     entries = [Line(0.0, records.write(HELLO)[:-1])]
     for number in range(count):
         entries.append(Line(round(0.02 * number + 0.02, 6), interval_line(number)))
@@ -35,6 +36,7 @@ def some_entries(count: int = 60) -> list:
 
 
 def write(path: Path, entries: list, **options) -> Path:
+    """Write a capture.  options: those of CaptureWriter."""
     with CaptureWriter(path, HEADER, **options) as writer:
         for entry in entries:
             writer.write(entry)
@@ -42,5 +44,6 @@ def write(path: Path, entries: list, **options) -> Path:
 
 
 def read(path: Path) -> tuple[list, Report]:
+    """Return the entries of a capture and the Report on it."""
     report = Report()
     return list(read_capture(path, report)), report

@@ -1,8 +1,9 @@
-"""What lets the firmware's silicon files run under CPython: an assembler for rp2.asm_pio functions, and a
-`micropython` without a compiler.
+"""Tools with which the firmware's chip files run under CPython.
 
-Encodings: RP2040 datasheet, "PIO Instruction Set", from memory; test_silicon_program checks them against another
-assembler's.
+They are an assembler for functions of rp2.asm_pio, and a `micropython` module without a compiler.
+
+Encodings: RP2040 data sheet, "PIO Instruction Set", from memory.  test_silicon_program compares them with those of
+another assembler.
 """
 
 import builtins
@@ -19,13 +20,16 @@ _PLACES = {"x": 1, "y": 2, "osr": 7}
 
 
 class Program:
-    """opcodes with jumps relative to 0; wrap_target and wrap: addresses; options: as given to asm_pio."""
+    """An assembled program.
+
+    opcodes: list of int, with jumps relative to 0; wrap_target, wrap: addresses; options: those passed to asm_pio.
+    """
 
     def __init__(self, function, options):
         self.options = options
         self.opcodes = []
         labels = {}
-        for self._labels in ({}, labels):  # the second pass knows the labels of the first
+        for self._labels in ({}, labels):  # the second pass has the labels of the first
             self.opcodes.clear()
             names = {
                 "pull": lambda block: self._emit(0x8080 | block << 5),
@@ -38,7 +42,7 @@ class Program:
                 "wrap": lambda: setattr(self, "wrap", len(self.opcodes) - 1),
                 **{name: name for name in (*_CONDITIONS, *_PLACES)},
             }
-            # Like rp2.asm_pio: the function sees the assembler's names and nothing else.
+            # As with rp2.asm_pio, the function sees only the assembler's names.
             types.FunctionType(function.__code__, names)()
 
     def _emit(self, opcode):
@@ -46,20 +50,20 @@ class Program:
 
 
 class Pointer:
-    """viper's ptr32 to a buffer: a load is unsigned as on a PC, a store keeps 32 bits."""
+    """Fake of viper's ptr32 to a buffer: a load is unsigned, as on a PC, and a store keeps 32 bits."""
 
     def __init__(self, buffer):
         self._words = memoryview(buffer).cast("B").cast("I")
 
-    def __getitem__(self, at):
-        return self._words[at]
+    def __getitem__(self, index):
+        return self._words[index]
 
-    def __setitem__(self, at, value):
-        self._words[at] = value & U32
+    def __setitem__(self, index, value):
+        self._words[index] = value & U32
 
 
 def provide_micropython():
-    """`micropython` with decorators that do nothing, and ptr32; and the firmware's folder to import from."""
+    """Provide `micropython`, with decorators that do nothing, and ptr32.  Put the firmware on the import path."""
     if "micropython" not in sys.modules:
         module = types.ModuleType("micropython")
         module.viper = lambda function: function
@@ -71,6 +75,9 @@ def provide_micropython():
 
 
 def words_of(times, hold_off, overhead, first=0, x0=0):
-    """The words that the timestamper pushes for edges at `times` (ticks), numbers first, first + 1 …"""
+    """Return the words (array) that the timestamper pushes for edges at `times` (ticks).
+
+    hold_off, overhead: as in pio_program; first: number of the first word; x0: X at the start.
+    """
     missed = hold_off + overhead
     return array("I", [((first + k) * missed - t + x0) & U32 for k, t in enumerate(times)])

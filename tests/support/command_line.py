@@ -1,7 +1,7 @@
-"""How the tests start `coilcount` as a process that signals can end, whatever the tests themselves were started with.
+"""The command with which tests start `coilcount` as a process that signals can end.
 
-A shell starts `nohup ... &` with SIGHUP and SIGINT ignored, children inherit that, and the product rightly leaves an
-ignored signal ignored: so they are set back before it starts.
+If a shell starts the tests with `nohup ... &`, they ignore SIGHUP and SIGINT, and child processes inherit that.
+coilcount rightly leaves an ignored signal ignored.  So this command restores the default signals first.
 """
 
 import sys

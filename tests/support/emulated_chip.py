@@ -1,8 +1,9 @@
-"""An RP2040 under firmware/chip_edges.py: fakes of `rp2`, `machine` and `uctypes` that write the registers of rp2040py.
+"""An emulated RP2040 under firmware/chip_edges.py.
 
-The fakes do what MicroPython's own modules do with these calls (ports/rp2, from memory); PIO, FIFO, DMA, memory and
-the pin are rp2040py's.  There is no CPU: CPython runs the firmware's file, and time passes in run() alone,
-one clock cycle at a time.
+PIO, FIFO, DMA, memory and pins are those of rp2040py.  `rp2`, `machine` and `uctypes` are fakes.  They write the
+registers as MicroPython's own modules do (ports/rp2, from memory).
+
+There is no CPU: CPython runs the firmware's file.  Time passes only in run(), one clock cycle at a time, and in skip().
 """
 
 import sys
@@ -22,7 +23,7 @@ SIO_FUNCTION, PWM_FUNCTION = 5, 4
 PWM, SLICE_SIZE = 0x40050000, 0x14
 PWM_CSR, PWM_DIV, PWM_CC, PWM_TOP = 0x00, 0x04, 0x0C, 0x10
 RAM = 0x20000000
-ROOM = RAM + 0x1004  # where the first "bytearray" was put: not aligned
+ROOM = RAM + 0x1004  # address of the first "bytearray", on purpose not aligned
 CTRL, TXF0, RXF0, INSTR_MEM = 0x000, 0x010, 0x020, 0x048
 CLKDIV, EXECCTRL, SHIFTCTRL, INSTR = 0x0C8, 0x0CC, 0x0D0, 0x0D8
 AL1_CTRL, READ, WRITE, COUNT = 0x10, 0x00, 0x04, 0x08
@@ -31,11 +32,11 @@ MULTI_CHAN_TRIGGER, CHAN_ABORT = 0x430, 0x444
 
 
 class Chip:
-    """One chip with a pin that run() drives."""
+    """One chip, with a pin that run() drives."""
 
     def __init__(self):
         self.mcu = RP2040()
-        # Without an owner rp2040py would run the PIO by itself, in batches.
+        # With no simulator set, rp2040py would run the PIO by itself, in batches.
         self.mcu.simulator = object()
         self.pio = self.mcu.pio[0]
         self.cycle = 0
@@ -54,16 +55,16 @@ class Chip:
         self.mcu.gpio[pin].set_input_value(bool(level))
 
     def run(self, cycles, pin=None, changes=()):
-        """Let `cycles` pass; changes: (cycle, level) in order, cycles counted from the chip's first."""
+        """Let `cycles` pass.  changes: (cycle, level) of `pin` in order, counted from the start of the chip."""
         advance = self.pio.advance
         other = self.mcu.pio[1]
         tick = self.mcu.clock.tick
         changes = iter(changes)
-        at, level = next(changes, (None, None))
+        next_cycle, level = next(changes, (None, None))
         for cycle in range(self.cycle, self.cycle + cycles):
-            while at is not None and at <= cycle:
+            while next_cycle is not None and next_cycle <= cycle:
                 self.drive(pin, level)
-                at, level = next(changes, (None, None))
+                next_cycle, level = next(changes, (None, None))
             advance(1)
             if not other.stopped:
                 other.advance(1)
@@ -72,18 +73,18 @@ class Chip:
         self.cycle += cycles
 
     def skip(self, cycles):
-        """Let `cycles` pass at once while the pin keeps its level: X falls by the turns of two that it would make."""
+        """Let `cycles` pass at once while the pin keeps its level.  X falls by one for every two cycles."""
         machine = self.pio.machines[0]
         machine.x = (machine.x - cycles // 2) & chip_tools.U32
         self.cycle += cycles // 2 * 2
 
     def address(self, buffer):
-        """Where in the chip's memory a buffer of this length was put."""
-        at, self._rooms = self._rooms, self._rooms + len(buffer) + 4
-        return at
+        """Return an address in the chip's memory for a buffer of this length."""
+        address, self._rooms = self._rooms, self._rooms + len(buffer) + 4
+        return address
 
     def modules(self):
-        """Fake modules by name, for sys.modules."""
+        """Return the fake modules by name, for sys.modules."""
         chip = self
 
         class Pin:
@@ -95,18 +96,18 @@ class Chip:
                     self.function(SIO_FUNCTION)
 
             def function(self, select):
-                # gpio_set_function(), and the pad: input enabled, Schmitt trigger, no pull.
+                # As gpio_set_function().  The pad has its input enabled, a Schmitt trigger and no pull.
                 chip.write(IO_BANK0 + 8 * self.number + 4, select)
                 chip.write(PADS_BANK0 + 4 + 4 * self.number, 0x52)
 
         class SquareWave:
-            """machine.PWM, of a frequency that divides the clock."""
+            """Fake machine.PWM for a frequency that divides the clock."""
 
             def __init__(self, pin):
                 self._pin = pin
                 self._slice = PWM + SLICE_SIZE * (pin.number // 2 % 8)
                 pin.function(PWM_FUNCTION)
-                # A pin reads what it is driven to; rp2040py's input hears the outside only.
+                # A real pin reads the level that the chip drives.  In rp2040py an input sees only levels from outside.
                 chip.mcu.gpio[pin.number].add_listener(lambda state, _: chip.drive(pin.number, state == 1))
 
             def freq(self, hertz):
@@ -147,7 +148,7 @@ class Chip:
                 )
                 options = program.options
                 chip.write(base + SHIFTCTRL + offset, options["autopush"] << 16 | (options["push_thresh"] & 31) << 20)
-                # pio_sm_init: empty the FIFOs, restart, jump to the program.
+                # As pio_sm_init(): empty the FIFOs, restart, jump to the program.
                 while chip.read(base + 0x004) >> 8 & 1 << number == 0:
                     chip.read(base + RXF0 + 4 * number)
                 chip.write(base + CTRL, 1 << 4 + number)
@@ -226,13 +227,16 @@ def _module(name, **content):
 
 
 def edges_on(chip, monkeypatch, *args, channel_words=None, **given):
-    """chip_edges.ChipEdges(*args, **given) of the firmware, freshly imported over `chip`."""
+    """Return chip_edges.ChipEdges(*args, **given) of the firmware, freshly imported over `chip`.
+
+    channel_words: a shorter CHANNEL_WORDS, or None for the firmware's own.
+    """
     for name, module in chip.modules().items():
         monkeypatch.setitem(sys.modules, name, module)
     monkeypatch.delitem(sys.modules, "chip_edges", raising=False)
     import chip_edges
 
-    # The next import must be fresh too.
+    # The next import must be a fresh one too.
     monkeypatch.delitem(sys.modules, "chip_edges")
     if channel_words:
         monkeypatch.setattr(chip_edges, "CHANNEL_WORDS", channel_words)

@@ -1,4 +1,4 @@
-"""The counter over a fake ring, where hours cost nothing; runs under CPython and MicroPython."""
+"""The counter over a fake ring, in which hours pass at once.  Runs under CPython and MicroPython."""
 
 from array import array
 
@@ -8,7 +8,7 @@ from edge_counter import EdgeCounter
 
 
 class FakeEdges:
-    """Fake: a ring into which a test puts words, at no cost in time; also the clock."""
+    """Fake of chip_edges.ChipEdges: a test puts the words into the ring.  It is also the clock."""
 
     clock_hz = 125_000_000
     tick_cycles = pio_program.TICK_CYCLES
@@ -43,14 +43,14 @@ class FakeEdges:
 
 
 class Bench:
-    """A counter over a FakeEdges; an edge comes every 40 us (about) while `on`."""
+    """A counter over a FakeEdges.  While `on`, an edge comes about every 40 us.  intervals: the sums it reported."""
 
     def __init__(self, interval_ms):
         self.edges = FakeEdges()
         self.counter = EdgeCounter(self.edges, self.edges)
         self.counter.start(interval_ms)
         self.on = True
-        self.told = []
+        self.intervals = []
 
     def pass_ms(self, ms):
         for _ in range(ms):
@@ -58,11 +58,14 @@ class Bench:
             for k in range(25 * self.on):
                 self.edges.put(self.edges.now_ms * 62_500 + k * 2500 + k % 3)
             if self.counter.poll() == counting.CLOSED:
-                self.told.append(list(self.counter.sums))
+                self.intervals.append(list(self.counter.sums))
 
 
 def story():
-    """Counts, is not polled for too long, is silent, goes on past the turn of the timestamp (68.7 s)."""
+    """Count, with a pause of the polling, a silence, and a wrap of the timestamp (68.7 s).
+
+    Returns the sums of all intervals.
+    """
     bench = Bench(20)
     bench.pass_ms(90)
     for k in range(9000):
@@ -75,4 +78,4 @@ def story():
     bench.pass_ms(30)
     bench.edges.now_ms += 48_000
     bench.pass_ms(300)
-    return bench.told
+    return bench.intervals

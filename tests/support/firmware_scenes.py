@@ -1,7 +1,8 @@
-"""Scenes for the firmware's tests: edges one by one, so that every sum can be formed the long way.
+"""Scenes for the firmware's tests.  Each edge is known, so every sum can be computed directly.
 
-Also a feed for the virtual board: `python firmware_scenes.py JSON --out FIFO`, JSON the arguments of
-`scene` and `pace`.  The physics has its own feed; this one is exact and knows nothing.
+This file is also a feed for the virtual board: `python firmware_scenes.py JSON --out FIFO`.  JSON holds the arguments
+of `scene`, and `pace`: times real time, or 0 for as fast as possible.  Unlike the product's own feed, it contains no
+physics.
 """
 
 import json
@@ -18,40 +19,46 @@ U32 = 1 << 32
 
 
 def edge_times(ms, seed=1, period=2500, jitter=40, silent=()):
-    """Timestamps (ticks, not wrapped) of the edges in `ms` milliseconds; none in the `silent` [from, to) ms."""
+    """Return the timestamps (ticks, not wrapped) of the edges in `ms` milliseconds.
+
+    period, jitter: in ticks; silent: (from, to) in ms, with no edge from `from` until before `to`.
+    """
     rng = random.Random(seed)
     times = []
-    at = rng.randrange(period)
-    while at < ms * TICKS_PER_MS:
+    edge = rng.randrange(period)
+    while edge < ms * TICKS_PER_MS:
         for begin, end in silent:
-            if begin <= at // TICKS_PER_MS < end:
-                at = end * TICKS_PER_MS + rng.randrange(period)
-        times.append(at)
-        at += period + (rng.randint(-jitter, jitter) if jitter else 0)
+            if begin <= edge // TICKS_PER_MS < end:
+                edge = end * TICKS_PER_MS + rng.randrange(period)
+        times.append(edge)
+        edge += period + (rng.randint(-jitter, jitter) if jitter else 0)
     return times
 
 
 def scene(ms, seed=1, period=2500, jitter=40, silent=(), marks=(), unplugged=()):
-    """The records of the simulated counter's FIFO (firmware/virtual/simulated.py), as bytes."""
+    """Return the records for the FIFO of the simulated counter (firmware/virtual/simulated.py), as bytes.
+
+    marks: ms at which the mark button is pressed; unplugged: (from, to) in ms.
+    """
     times = edge_times(ms, seed, period, jitter, silent)
     out = []
-    at = 0
+    after = 0  # index of the first edge that is not sent yet
     for k in range(ms):
-        first = at
-        while at < len(times) and times[at] < (k + 1) * TICKS_PER_MS:
-            at += 1
-        now = times[first:at]
-        periods = [times[i] - times[i - 1] for i in range(max(first, 1), at)]
+        first = after
+        while after < len(times) and times[after] < (k + 1) * TICKS_PER_MS:
+            after += 1
+        edges = times[first:after]
+        periods = [times[i] - times[i - 1] for i in range(max(first, 1), after)]
         control = 4 * (k in marks)
         control |= sum((k == a) + 2 * (k == b) for a, b in unplugged)
         out.append(
             struct.pack(
                 "<IIIIHHHHIHH",
-                # Offsets of the scene's own, near the wrap: a boot must begin at zero all the same.
+                # The scene's own offsets are near the wrap.  The board must start at zero all the same.
                 (first + U32 - 100) % U32,
-                len(now),
-                (now[0] + U32 - 5000) % U32 if now else 0,
-                sum(t - now[0] for t in now),
+                len(edges),
+                (edges[0] + U32 - 5000) % U32 if edges else 0,
+                sum(t - edges[0] for t in edges),
                 min([*periods, 65535]) if periods else 0,
                 min(max(periods), 65535) if periods else 0,
                 12_000 + k % 7,
@@ -65,15 +72,15 @@ def scene(ms, seed=1, period=2500, jitter=40, silent=(), marks=(), unplugged=())
 
 
 def sums(times, first, n):
-    """(t_first, S) of the edges first .. first + n - 1, the long way; time begins at the first edge of all."""
-    now = times[first : first + n]
-    return (now[0] - times[0]) % U32, sum(t - now[0] for t in now)
+    """Return (t_first, S) of the edges first to first + n - 1, computed directly.  Time begins at the first edge."""
+    edges = times[first : first + n]
+    return (edges[0] - times[0]) % U32, sum(t - edges[0] for t in edges)
 
 
 def main():
-    given = json.loads(sys.argv[1])
-    pace = given.pop("pace")
-    data = scene(**given)
+    arguments = json.loads(sys.argv[1])
+    pace = arguments.pop("pace")
+    data = scene(**arguments)
     out = os.open(sys.argv[3], os.O_WRONLY)
     begin = time.monotonic()
     batch = 4

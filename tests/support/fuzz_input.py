@@ -1,6 +1,6 @@
-"""Seeded nonsense from outside: sound records with any content, and captures with anything changed in them.
+"""Seeded random input: sound records with any content, and captures with random changes.
 
-Used by tests/test_fuzz.py in a small number, and by tests/bench/fuzz.py in a large one.
+tests/commands/test_fuzz.py uses a small number of them, and tests/bench/fuzz.py a large number.
 """
 
 import io
@@ -36,7 +36,7 @@ TEXTS = ["", "a", "20", "\x1b[2J", "é\u202e", "x" * 12, "0.1.0", "virtual", "%"
 
 
 class Lines:
-    """Not a port: hands over lines that are there already."""
+    """Fake link: it returns lines that exist already, at most `at_once` in a read."""
 
     problem = ""
     reconnections = 0
@@ -56,24 +56,24 @@ class Lines:
 
 
 def sound_records(rng: random.Random, count: int) -> Iterator:
-    """Records as coilwire takes them: most continue a plausible stream but for one field, some are nonsense."""
+    """Yield `count` sound records.  Most continue a plausible stream except for one field; some are nonsense."""
     source = Source(lambda t: 25_000.0 + 50 * rng.random(), seed=rng.randrange(1 << 30))
     for _ in range(count):
-        kind = rng.random()
-        if kind < 0.5:
+        choice = rng.random()
+        if choice < 0.5:
             record = source.interval()
             if rng.random() < 0.3:
                 name = rng.choice(records.Interval._fields)
-                record = record._replace(**{name: _number(rng, records.Interval, name)})
-        elif kind < 0.55:
+                record = record._replace(**{name: _value(rng, records.Interval, name)})
+        elif choice < 0.55:
             record = hello(boot=rng.choice([1, 1, 2]), interval_ms=rng.choice([0, 1, 2, 20, 20, 20, 65_535]))
         else:
-            of = rng.choice(KINDS)
-            record = of(*(_number(rng, of, name) for name in of._fields))
+            kind = rng.choice(KINDS)
+            record = kind(*(_value(rng, kind, name) for name in kind._fields))
         yield record
 
 
-def _number(rng: random.Random, kind, name: str):
+def _value(rng: random.Random, kind, name: str):
     modulus = MODULI[kind][name]
     if not modulus:
         return rng.choice(TEXTS)
@@ -81,7 +81,7 @@ def _number(rng: random.Random, kind, name: str):
 
 
 def sound_lines(rng: random.Random, count: int) -> Iterator[Line]:
-    """The same as lines with host times that mostly go on."""
+    """Yield the same records as lines, with host times that mostly increase."""
     host_s = 0.0
     for record in sound_records(rng, count):
         host_s += rng.choice([0.0, 0.02, 0.02, 0.02, 1.0, 70.0]) if rng.random() < 0.999 else rng.uniform(-5, 5000)
@@ -89,7 +89,7 @@ def sound_lines(rng: random.Random, count: int) -> Iterator[Line]:
 
 
 def sound_capture(rng: random.Random) -> list[bytes]:
-    """The lines of a small sound capture: of a board, or imported."""
+    """Return the lines of a small sound capture, from a board or imported."""
     if rng.random() < 0.3:
         header = Header(source="import", start_utc="2026-05-01T08:00:00Z", interval_s=rng.choice([None, 0.02, 0.1]))
         wave = passes([1.0], 200.0)
@@ -105,27 +105,27 @@ def sound_capture(rng: random.Random) -> list[bytes]:
 
 
 def mutated_capture(rng: random.Random) -> bytes:
-    """A sound capture with some lines changed: a value, a key, bytes, the order, a line of another kind of capture."""
+    """Return a sound capture with some changes: of values, keys, bytes or order, or with lines of another capture."""
     lines = sound_capture(rng)
     others = sound_capture(rng)
     for _ in range(rng.choice([1, 1, 2, 5, 20])):
-        at = rng.randrange(len(lines)) if rng.random() < 0.8 else 0
+        row = rng.randrange(len(lines)) if rng.random() < 0.8 else 0
         change = rng.random()
         if change < 0.5:
-            lines[at] = _changed_object(rng, lines[at])
+            lines[row] = _changed_object(rng, lines[row])
         elif change < 0.65:
-            raw = bytearray(lines[at])
+            raw = bytearray(lines[row])
             for _ in range(rng.choice([1, 3])):
                 if raw:
                     raw[rng.randrange(len(raw))] = rng.randrange(256)
-            lines[at] = bytes(raw)
+            lines[row] = bytes(raw)
         elif change < 0.75:
-            lines.insert(at, rng.choice(others))
+            lines.insert(row, rng.choice(others))
         elif change < 0.85:
-            del lines[at]
+            del lines[row]
             lines = lines or others[:1]
         else:
-            lines[at], lines[-1] = lines[-1], lines[at]
+            lines[row], lines[-1] = lines[-1], lines[row]
     return b"\n".join(lines) + (b"\n" if rng.random() < 0.8 else b"")
 
 
@@ -160,13 +160,16 @@ def _changed_object(rng: random.Random, raw: bytes) -> bytes:
 
 
 def write_mutated(rng: random.Random, path: Path) -> Path:
-    """A mutated capture as a file."""
+    """Write a mutated capture to `path` and return the path."""
     path.write_bytes(mutated_capture(rng))
     return path
 
 
 def record_nonsense(path: Path, seed: int, count: int) -> tuple[list[Line], list[str]]:
-    """`count` random sound records through a session with every kind of plain view; (lines given, failures)."""
+    """Feed `count` random sound records to a live session with every kind of plain view.
+
+    Returns (lines that the session read, failures that its boundary caught).
+    """
     link, readout, out = Lines(sound_lines(random.Random(seed), count)), Readout(), io.StringIO()
     now = [0.0]
     writer = CaptureWriter(path, HEADER)
@@ -188,7 +191,7 @@ def record_nonsense(path: Path, seed: int, count: int) -> tuple[list[Line], list
 
 
 def replay_all(path: Path) -> None:
-    """A capture through reader, chain and JSON; a CoilcountError is an answer."""
+    """Run a capture through reader, chain and JSON.  A CoilcountError is an acceptable result."""
     try:
         entries = read_capture(path)
         chain = Chain(defaults(), points=True)

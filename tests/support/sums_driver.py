@@ -1,15 +1,16 @@
-"""Drives the loop of firmware/sums.py through a ring; runs under CPython and MicroPython."""
+"""Drives the loop of firmware/sums.py through a ring.  Runs under CPython and MicroPython."""
 
 from array import array
 
 
 def intervals(sums, ring, count, ticks, start, sizes, step):
-    """[FIRST, N, T_FIRST, S, SHORTEST, LONGEST] of each interval in `count` words from number `start` on.
+    """Return [FIRST, N, T_FIRST, S, SHORTEST, LONGEST] of each interval in `count` words from number `start` on.
 
-    sums: the module or what stands for it; sizes: words in each call, in turn.
+    sums: the module, or an object with the same names; ring: array of words; ticks: length of an interval; sizes: words
+    in each call, in turn; step: ticks missed for each word.
     """
     state = array("I", [0] * sums.STATE)
-    state[sums.AT] = start
+    state[sums.NEXT] = start
     state[sums.OFFSET] = start * step & 0xFFFFFFFF
     state[sums.STEP] = step
     state[sums.TICKS] = ticks
