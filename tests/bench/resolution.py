@@ -14,7 +14,7 @@ from math import sqrt
 
 import numpy as np
 from coilcount.physics.noise import NOISE_CLASSES, NoiseClass, PowerLawNoise
-from coilcount.readings.frequency import Sums, neighbours_ppm, regression, timestamp_error_s, two_averages, two_point
+from coilcount.readings.frequency import Sums, neighbours_ppm, regression, timestamp_error_s, two_averages
 from coilcount.simulate.edges import EdgeSource, merge
 
 TICK_S = 16e-9
@@ -29,9 +29,9 @@ _AT_ONCE = 4_000_000  # edges
 def runs_of(
     count: int, blocks: int, window_s: float, jitter_s: float, rng: np.random.Generator, wander: float = 0.0
 ) -> Iterator[tuple[float, list[Sums]]]:
-    """(true Hz, the window's intervals and the first edge of the next) of `count` runs."""
+    """(true Hz, the window's intervals) of `count` runs."""
     edges = round(MIDDLE_HZ * window_s / blocks)  # in an interval
-    whole = edges * blocks + 1
+    whole = edges * blocks
     while count > 0:
         some = min(count, max(1, _AT_ONCE // whole))
         count -= some
@@ -42,12 +42,11 @@ def runs_of(
         if jitter_s:
             at_s += rng.normal(0, jitter_s, at_s.shape)
         ticks = np.floor(at_s / TICK_S).astype(np.int64)
-        inside = ticks[:, :-1].reshape(some, blocks, edges)
+        inside = ticks.reshape(some, blocks, edges)
         first = inside[:, :, 0]
         s = (inside - first[:, :, None]).sum(axis=2)
         for run in range(some):
-            intervals = [Sums(k * edges, edges, int(first[run, k]), int(s[run, k])) for k in range(blocks)]
-            yield float(hz[run]), [*intervals, Sums(blocks * edges, 1, int(ticks[run, -1]), 0)]
+            yield float(hz[run]), [Sums(k * edges, edges, int(first[run, k]), int(s[run, k])) for k in range(blocks)]
 
 
 def spread(errors: list[tuple[float, float]]) -> tuple[float, float, float]:
@@ -65,26 +64,24 @@ def pairs(intervals: list[Sums]) -> list[Sums]:
 
 
 def table(runs: int, rng: np.random.Generator) -> None:
-    print("Relative standard deviation; its ratio to the bound; shares of the errors within 1 and 2 of the standard")
-    print("uncertainties told (of a normal distribution .683 and .954).  The jitter is given to the estimator.")
-    print("Bounds: sqrt2 sx / T, 4 sx / (T sqrtN), sqrt12 sx / (T sqrtN); five intervals reach 1.021 of the last\n")
-    names = ("two points", "two averages", "regression")
+    print("Relative standard deviation; its ratio to the bound; share of the errors within 1 and 2 uncertainties (of a")
+    print("normal distribution .683 and .954).  The jitter is given to the estimator.")
+    print("Bounds: 4 sx / (T sqrtN), sqrt12 sx / (T sqrtN); five intervals reach 1.021 of the last\n")
+    names = ("two averages", "regression")
     print(f"{'window':>7} {'jitter':>6} {'plain count':>11} |" + "".join(f"{name:^31}|" for name in names))
     for window_s, blocks in WINDOWS:
         for jitter_s in JITTERS_S:
-            found: tuple[list[tuple[float, float]], ...] = ([], [], [])
+            found: tuple[list[tuple[float, float]], ...] = ([], [])
             for hz, intervals in runs_of(runs, blocks, window_s, jitter_s, rng):
-                inside = intervals[:-1]
                 told = (
-                    two_point(intervals[0], intervals[-1], TICK_S, jitter_s),
-                    two_averages(inside, TICK_S, jitter_s),
-                    regression(inside if window_s >= 1 else pairs(inside), TICK_S, jitter_s),
+                    two_averages(intervals, TICK_S, jitter_s),
+                    regression(intervals if window_s >= 1 else pairs(intervals), TICK_S, jitter_s),
                 )
                 for errors, one in zip(found, told, strict=True):
                     errors.append((one.frequency_hz / hz - 1, one.uncertainty_hz / hz))
             edges = MIDDLE_HZ * window_s
             sx = timestamp_error_s(TICK_S, jitter_s) / window_s
-            bounds = (sqrt(2) * sx, 4 * sx / sqrt(edges), sqrt(12 / edges) * sx)
+            bounds = (4 * sx / sqrt(edges), sqrt(12 / edges) * sx)
             # Whole cycles in the gate, at any phase and a frequency that is no multiple of 1 / gate.
             cycles = edges + rng.uniform(0, 1, runs)
             plain = np.std(np.floor(rng.uniform(0, 1, runs) + cycles) - cycles) / edges
@@ -102,7 +99,7 @@ def unknown_noise(runs: int, rng: np.random.Generator) -> None:
     for jitter_s in JITTERS_S:
         errors = []
         for hz, intervals in runs_of(runs, 50, 1.0, jitter_s, rng):
-            one = regression(intervals[:-1], TICK_S)
+            one = regression(intervals, TICK_S)
             errors.append((one.frequency_hz / hz - 1, one.uncertainty_hz / hz))
         print_unknown(jitter_s, "steady", errors)
     white = NoiseClass(WHITE, 0.0, 0.0, 0.0)
@@ -142,8 +139,7 @@ def neighbours(runs: int, rng: np.random.Generator) -> None:
     for jitter_s, wander in ((0.0, 0.0), (20e-9, 0.0), (100e-9, 0.0), (0.0, WHITE)):
         shifts = []
         for hz, intervals in runs_of(runs // 10, 50, 50 * NEIGHBOURS_S, jitter_s, rng, wander):
-            inside = intervals[:-1]
-            shifts.append([two_averages(two, TICK_S).frequency_hz / hz - 1 for two in pairwise(inside)])
+            shifts.append([two_averages(two, TICK_S).frequency_hz / hz - 1 for two in pairwise(intervals)])
         y = np.array(shifts)
         scatter = sqrt(np.mean(y * y))
         lags = [np.mean(y[:, lag:] * y[:, :-lag]) / scatter**2 for lag in (1, 2)]

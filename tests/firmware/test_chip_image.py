@@ -19,7 +19,6 @@ from coilcount.commands.cli import main
 from coilcount.deploy import install
 from coilcount.deploy import prompt as repl
 from coilcount.readings.decode import Decoder
-from coilcount.readings.frequency import Sums, two_point
 from coilwire import records
 from emulated_chip import (
     CLOCK_HZ,
@@ -95,10 +94,9 @@ def test_the_firmware_installed_on_a_whole_chip_counts_a_driven_pin_exactly(monk
         assert after.shortest == after.longest == PERIOD // 2
         assert after.s == PERIOD // 2 * after.n * (after.n - 1) // 2
         assert not after.flags & ~records.FLAG_NO_AMPLITUDE
-    first, last = (
-        Sums(record.first_edge, record.n, record.t_first, record.s) for record in (intervals[0], intervals[-1])
-    )
-    assert two_point(first, last, 2 / CLOCK_HZ).frequency_hz == pytest.approx(CLOCK_HZ / PERIOD, rel=1e-14)
+    first, last = intervals[0], intervals[-1]
+    cycles = 2 * ((last.t_first - first.t_first) % records.U32)
+    assert CLOCK_HZ * (last.first_edge - first.first_edge) / cycles == pytest.approx(CLOCK_HZ / PERIOD, rel=1e-14)
 
 
 def program(mcu, words):

@@ -1,4 +1,4 @@
-"""Lines to records: the quick way and coilwire's own way agree on every line."""
+"""From lines to records: the quick way and coilwire's own way agree on every line."""
 
 from coilcount.readings.decode import Decoder
 from coilwire import frame, records
@@ -10,7 +10,7 @@ FIELDS = [U16, U32, U16, U32, U32, U16, U16, U16, U16]
 intervals = st.tuples(*[st.integers(0, modulus - 1) for modulus in FIELDS]).map(lambda v: records.Interval(*v))
 
 
-def the_long_way(data: bytes):
+def by_coilwire(data: bytes):
     found = frame.parse(data)
     if found is None:
         return None
@@ -21,10 +21,10 @@ def the_long_way(data: bytes):
 
 
 @given(intervals)
-def test_a_sound_interval_comes_back(record):
+def test_a_sound_interval_is_read_and_counted(record):
     decoder = Decoder()
     assert decoder.line(records.write(record)[:-1]) == record
-    assert (decoder.received, decoder.damaged, decoder.resynchronised) == (1, 0, 0)
+    assert (decoder.kinds, decoder.damaged, decoder.text) == ({"I": 1}, 0, 0)
 
 
 @given(intervals, st.integers(0, 60), st.binary(max_size=3), st.sampled_from(["insert", "replace", "cut"]))
@@ -34,23 +34,23 @@ def test_both_ways_agree_on_damaged_lines(record, at, junk, how):
     rest = line[at:] if how == "insert" else line[at + len(junk) :]
     data = line[:at] + (b"" if how == "cut" else junk) + rest
     decoder = Decoder()
-    assert decoder.line(data) == the_long_way(data)
-    assert decoder.received + decoder.damaged + decoder.text <= 1
+    assert decoder.line(data) == by_coilwire(data)
+    assert decoder.kinds.total() + decoder.damaged + decoder.text <= 1
 
 
 @given(st.lists(st.integers(0, 99_999_999_999), min_size=8, max_size=11))
-def test_both_ways_agree_on_numbers_that_do_not_fit(values):
+def test_both_ways_agree_on_numbers_out_of_range(values):
     body = b"I," + b",".join(b"%d" % value for value in values)
     data = b"@" + body + b"*" + frame.crc_text(body)
-    assert Decoder().line(data) == the_long_way(data)
+    assert Decoder().line(data) == by_coilwire(data)
 
 
 @given(st.binary(max_size=200))
-def test_no_bytes_raise(data):
-    assert Decoder().line(data) == the_long_way(data)
+def test_no_bytes_raise_an_error(data):
+    assert Decoder().line(data) == by_coilwire(data)
 
 
-def test_what_is_counted():
+def test_lines_are_counted_by_what_they_hold():
     decoder = Decoder()
     sound = records.write(records.Interval(1, 2, 3, 4, 5, 6, 7, 8, 9))[:-1]
     for data in (
@@ -62,11 +62,9 @@ def test_what_is_counted():
         b"abc" + sound,
     ):
         decoder.line(data)
-    assert decoder.text == 1  # an empty line is not worth a word
+    assert decoder.text == 1  # an empty line is not counted
     assert decoder.damaged == 1
-    assert decoder.received == 3
-    assert decoder.kinds == {"ZZ": 1, "I": 2}
-    assert decoder.resynchronised == 2  # the first after damage, and the one behind junk
+    assert decoder.kinds == {"ZZ": 1, "I": 2}  # one of the two intervals has junk before it
 
 
 def test_a_newer_boards_longer_interval_is_read():

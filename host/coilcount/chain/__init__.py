@@ -1,4 +1,4 @@
-"""Entries of a capture to outputs: the one path for live and replay.  Pure: no clock, no file, no port."""
+"""From the entries of a capture to outputs: the one path for live and replay.  No clock, file or port in here."""
 
 from coilcount.chain.chain import Chain
 

@@ -1,4 +1,4 @@
-"""Entries of a capture to outputs: the intake's readings through the tracker."""
+"""The chain: the entries of a capture go through the intake and the tracker, and outputs come out."""
 
 from collections.abc import Callable
 
@@ -19,13 +19,9 @@ ZERO_C_K = 273.15
 
 
 class Chain:
-    """feed() every entry in its order, then finish(); the same entries and settings always give the same outputs.
+    """Call feed() with every entry in its order, then finish().
 
-    points: whether a Point comes out for each reading; follow_threshold: whether what the operator did to the
-    threshold while recording counts (not where another threshold is asked for); make_tracker: a kind of Tracker, for
-    whoever wants to see what it is given.
-    feed: what one entry brings about, in order; takes every entry of a capture and every sound record, and raises for
-    none of them.
+    The same entries and settings always give the same outputs.
     """
 
     def __init__(
@@ -36,17 +32,26 @@ class Chain:
         follow_threshold: bool = True,
         make_tracker: Callable[..., Tracker] = Tracker,
     ) -> None:
+        """points: if True, a Point comes out for each reading.
+
+        follow_threshold: if False, thresholds that the operator set while recording are ignored, because the user has
+        asked for another one.
+        make_tracker: a kind of Tracker, for callers that record what the tracker is given.
+        """
         self._settings = settings
         self._tracking = Tracking(settings, points, follow_threshold, make_tracker)
         self._intake = Intake(self._tracking, __version__)
         self.feed = self._intake.feed
 
     def feed(self, entry: Entry) -> list[Output]:  # replaced above, which saves a call for each of a million lines
-        """What one entry brings about, in order."""
+        """Take one entry, and return the outputs that it causes, in order.
+
+        Takes every entry of a capture and every sound record, and raises for none of them.
+        """
         return self._intake.feed(entry)
 
     def finish(self) -> list[Output]:
-        """The entries end here: what is open is reported as open, and the Summary comes last."""
+        """The entries end here: alerts, holds and gaps that are open are reported as open.  The Summary comes last."""
         intake, tracking = self._intake, self._tracking
         out = intake.finish() + tracking.finish()
         silence = intake.open_gap()
@@ -57,7 +62,7 @@ class Chain:
         out.append(outputs.summary(intake.header, intake.duration_s, intake.link, tracking.noise, *counts))
         return out
 
-    # ------------------------------------------------------------ what it knows, for the screen
+    # ------------------------------------------------------------ what a screen shows
 
     def facts(self) -> ChainFacts:
         """All that a screen shows of the chain, as it is now."""
@@ -84,49 +89,49 @@ class Chain:
 
     @property
     def link(self) -> LinkCounts:
-        """Counts of the link."""
+        """The counts of the link."""
         return self._intake.link
 
     @property
     def board(self) -> records.Hello | None:
-        """The last hello."""
+        """The last hello, None before the first."""
         return self._intake.board
 
     @property
     def status(self) -> records.Status | None:
-        """The last status."""
+        """The last status, None before the first."""
         return self._intake.status
 
     @property
     def noise(self) -> Noise:
-        """How much readings scatter."""
+        """Median and scatter of the readings."""
         return self._tracking.noise
 
     def estimate(self) -> Estimate | None:
-        """The coil's frequency over the last second, computed when asked; None where no two intervals join.
+        """Return the coil's frequency over the last second, or None if fewer than two intervals in a row are there.
 
-        Never across lost records, a gap, a new time base or an interval that the board flagged; of imported readings
-        there is none.
+        The estimate never goes across lost records, a gap, a new time base or an interval that the board flagged.
+        There is none for imported readings.  It is computed at each call.
         """
         base = self._intake.base
         return None if base is None else self._tracking.window.estimate(base.tick_s)
 
     @property
     def settling(self) -> bool:
-        """An alert is raised and its sign is not settled."""
+        """True if an alert is raised and its sign is not final."""
         return self._tracking.settling
 
     @property
     def threshold(self) -> float:
-        """The raise level in force."""
+        """The threshold in force, in sigma."""
         return self._tracking.threshold
 
     @property
     def hold_from_ppm(self) -> float | None:
-        """The level in ppm from which the automatic hold is to be relied on here; None while unknown, or without it."""
+        """The shift in ppm from which auto-hold is reliable on this soil; None if unknown, or if auto-hold is off."""
         return self._tracking.hold_from_ppm
 
     @property
     def roughness(self) -> float | None:
-        """How many times the noise that was learned this ground has, 1.0 and more; None where none was learned."""
+        """How many times as noisy as the noise profile the soil is here, at least 1.0; None without a profile."""
         return self._tracking.roughness

@@ -1,4 +1,4 @@
-"""The tracker's events and state as outputs: whole microseconds and 1e-9 become seconds, ppm and Hz."""
+"""Turns the tracker's records into outputs: whole microseconds and 1e-9 become seconds, ppm and Hz."""
 
 from coilcount.model import Alert, Header, Hold, Point, Summary
 from coilcount.readings.link_counts import LinkCounts
@@ -7,7 +7,10 @@ from coilcount.tracker import records
 
 
 def alert(event: records.Alert, number: int, reference_hz: float) -> Alert:
-    """A tracker's alert; reference_hz is what its shifts are relative to."""
+    """Return the tracker's alert as an output.
+
+    number: its number within the capture.  reference_hz: the frequency that its shifts are relative to.
+    """
     return Alert(
         stage=event.stage,
         id=number,
@@ -29,20 +32,23 @@ def alert(event: records.Alert, number: int, reference_hz: float) -> Alert:
 
 
 def far_apart(interval_s: float) -> str:
-    """What to say once of readings too far apart for most passes to be seen."""
+    """Return the warning about readings that are too far apart to show most passes."""
     return (
-        f"readings are {interval_s:g} s apart: most passes of an ordinary sweep, 0.1 to 0.5 s wide, cannot be seen in "
-        "them; every alert is uncertain. Log 10 readings a second or more"
+        f"readings are {interval_s:g} s apart, which does not show most passes of an ordinary sweep (0.1 to 0.5 s "
+        "wide); every alert is uncertain. Log at least 10 readings a second"
     )
 
 
 def hold(event: records.Hold) -> Hold:
-    """A tracker's hold."""
+    """Return the tracker's hold as an output."""
     return Hold(event.stage, event.start_us / 1e6, _seconds(event.end_us), event.end_us is None, event.sign)
 
 
 def point(state: records.State, reference_hz: float, uncertainty_ppm: float) -> Point:
-    """The tracker's latest reading; uncertainty_ppm is that of its shift."""
+    """Return the tracker's latest reading as an output.
+
+    reference_hz: the frequency that `state` is relative to.  uncertainty_ppm: standard uncertainty of the shift.
+    """
     frequency_hz = reference_hz * (1.0 + 1e-9 * state.y_ppb)
     baseline_hz = reference_hz * (1.0 + 1e-9 * state.baseline_ppb)
     return Point(
@@ -69,7 +75,7 @@ def summary(
     mended: int = 0,
     repaired: int = 0,
 ) -> Summary:
-    """The last word on one capture; the counts that are no part of `link` and `noise` come from the tracker."""
+    """Return the summary of one capture.  `alerts`, `mended` and `repaired` are the tracker's counts."""
     median_hz, noise_ppm = noise.result()
     return Summary(
         start_utc=header.start_utc,

@@ -1,4 +1,4 @@
-"""The tracker as the chain uses it: takes the intake's readings, and reports its events as outputs."""
+"""The tracker as the chain uses it: takes the intake's readings, and returns what happens as outputs."""
 
 from collections.abc import Callable, Iterable
 
@@ -14,17 +14,22 @@ from coilcount.settings import Settings
 from coilcount.tracker import defaults, records
 from coilcount.tracker.tracker import LONGEST_INTERVAL_S, SHORTEST_INTERVAL_S, Tracker, too_far_apart
 
-# Levels from so many sigma_st on are held for nine tenths of a rest (tests/bench/detection, dwell).
+# Sigmas of a step.  Auto-hold is reliable from this level on.  Source: tests/bench/detection, part `dwell`
+# (simulation).  Such levels are held for more than 90 % of their rests, in fast drift for about 80 %.
 HOLD_SIGMAS = 8.0
 
 
 class Tracking:
-    """A readings.intake.Taker.  Keeps what outlives one Tracker: the threshold in force, the frozen baseline, the
-    numbers of the alerts.
+    """A readings.intake.Taker that gives each reading to a tracker.
 
-    tracker: None before begin() and for readings that no tracker can take; threshold: the raise level in force, z;
-    alerts: how many were raised; settling: the latest is raised and its sign is not settled; noise, window: of the
-    readings, tracker or not; points: whether there is a Point for every reading that has become certain.
+    A change of the interval needs a new Tracker.  This class keeps what must survive that: the threshold in force,
+    whether the baseline is frozen, and the numbers of the alerts.
+
+    tracker: None before begin(), and for readings that no tracker takes.
+    threshold: in force, in sigma.
+    alerts: how many were raised.
+    settling: the latest alert is raised and its sign is not final.
+    noise, window: kept for all readings, also for those that no tracker takes.
     """
 
     def __init__(
@@ -34,6 +39,7 @@ class Tracking:
         follow_threshold: bool = True,
         make_tracker: Callable[..., Tracker] = Tracker,
     ) -> None:
+        """points, follow_threshold, make_tracker: as in chain.Chain."""
         self.tracker: Tracker | None = None
         self.threshold: float = settings.tracker["threshold"]
         self.alerts = 0
@@ -46,15 +52,15 @@ class Tracking:
         self._make_tracker = make_tracker
         self._trace: list[records.State] | None = [] if points else None
         self._frozen = False
-        self._first_id = 0  # alerts of the trackers before
-        self._mended = self._repaired = 0  # by the trackers before
+        self._first_id = 0  # alerts of earlier trackers
+        self._mended = self._repaired = 0  # by earlier trackers
         self._interval_s = 0.0
-        self._base: TimeBase | None = None  # of a board; None for imported readings
+        self._base: TimeBase | None = None  # None for imported readings
 
-    # ------------------------------------------------------------ what the intake tells
+    # ------------------------------------------------------------ inputs from the intake
 
     def begin(self, interval_s: float) -> str:
-        """A new tracker for readings interval_s apart; returns what a person should know of that, "" for nothing."""
+        """Make a new tracker for readings interval_s apart.  Returns a warning for the user, or ""."""
         self.noise.cut()
         self.window = Window(round(1000 * interval_s))
         self._interval_s = interval_s
@@ -80,7 +86,7 @@ class Tracking:
         return ""
 
     def interval(self, record: wire.Interval, middle_us: int, step: int, base: TimeBase) -> list[Output]:
-        """One interval of the board."""
+        """Take one interval of the board."""
         self._base = base
         if step == 1:
             self.noise.push(base.rate / base.tick_s)
@@ -95,24 +101,24 @@ class Tracking:
         if tracker is None:
             return []
         events = tracker.interval(middle_us, *record[:5])
-        return self._told(events) if events or self._points else []
+        return self._outputs(events) if events or self._points else []
 
     def reading(self, middle_us: int, frequency_hz: float, step: int) -> list[Output]:
-        """One imported reading."""
+        """Take one imported reading."""
         if step != 1:
             self.noise.cut()
         self.noise.push(frequency_hz)
         if self.tracker is None:
             return []
-        return self._told(self.tracker.reading(middle_us, frequency_hz))
+        return self._outputs(self.tracker.reading(middle_us, frequency_hz))
 
     def gap(self, end_us: int) -> list[Output]:
-        """What comes next does not continue what was: it will come with step 0."""
+        """The readings ended at end_us.  The next one does not continue them, and will come with step 0."""
         self.window.cut()
-        return [] if self.tracker is None else self._told(self.tracker.gap(end_us))
+        return [] if self.tracker is None else self._outputs(self.tracker.gap(end_us))
 
     def operate(self, entry: Operator) -> str:
-        """A freeze, thaw or threshold; returns why it is not used, "" where it is."""
+        """Do what the operator did: freeze, thaw or threshold.  Returns why it is not used, or ""."""
         if entry.action in ("freeze", "thaw"):
             self._freeze(entry.action == "freeze")
             return ""
@@ -123,11 +129,11 @@ class Tracking:
             except ValueError as error:
                 return f"a recorded threshold is not used: {error}"
             return ""
-        return f'what the operator did is not known here: "{entry.action}"'
+        return f'this version does not know the recorded operation "{entry.action}", and skips it'
 
     def finish(self) -> list[Output]:
-        """The readings end here: what is open is reported as open."""
-        return [] if self.tracker is None else self._told(self.tracker.finish())
+        """The readings end here: alerts and holds that are open are reported as open."""
+        return [] if self.tracker is None else self._outputs(self.tracker.finish())
 
     def _freeze(self, on: bool) -> None:
         self._frozen = on
@@ -143,21 +149,21 @@ class Tracking:
         if self.tracker is not None:
             self.tracker.set_threshold(z)
 
-    # ------------------------------------------------------------ what it knows
+    # ------------------------------------------------------------ what a screen shows
 
     @property
     def mended(self) -> int:
-        """Impossible readings that were replaced so far, by every tracker."""
+        """Number of spikes mended so far, by all trackers."""
         return self._mended + (0 if self.tracker is None else self.tracker.mended)
 
     @property
     def repaired(self) -> int:
-        """Miscounted edges taken out of raw sums so far, by every tracker."""
+        """Number of miscounted edges taken out of the raw sums so far, by all trackers."""
         return self._repaired + (0 if self.tracker is None else self.tracker.repaired)
 
     @property
     def threshold_ppm(self) -> float | None:
-        """The raise level in ppm of the box statistic, of the width with the least noise; None while boxes fill."""
+        """The threshold as a shift in ppm, for the width with the least noise; None during the warm-up."""
         tracker = self.tracker
         if tracker is None or not tracker.state.ready:
             return None
@@ -165,7 +171,7 @@ class Tracking:
 
     @property
     def hold_from_ppm(self) -> float | None:
-        """The level in ppm from which the automatic hold is to be relied on here; None while unknown, or without it."""
+        """The shift in ppm from which auto-hold is reliable on this soil; None if unknown, or if auto-hold is off."""
         tracker, settings = self.tracker, self._settings.tracker
         if tracker is None or tracker.sigma_step_ppb is None or not settings["hold"]:
             return None
@@ -174,12 +180,13 @@ class Tracking:
 
     @property
     def roughness(self) -> float | None:
-        """How many times the noise that was learned this ground has, 1.0 and more; None where none was learned."""
+        """How many times as noisy as the noise profile the soil is here, at least 1.0; None without a profile."""
         return None if self.tracker is None else self.tracker.roughness
 
-    # ------------------------------------------------------------ events as outputs
+    # ------------------------------------------------------------ outputs
 
-    def _told(self, events: Iterable[tuple]) -> list[Output]:
+    def _outputs(self, events: Iterable[tuple]) -> list[Output]:
+        """Return the outputs for the tracker's events, and a Point for each reading that has become certain."""
         out: list[Output] = []
         for event in events:
             if type(event) is not records.Alert:
@@ -193,7 +200,7 @@ class Tracking:
         if self._trace:
             reference_hz = self._reference_hz()
             uncertainty_ppm = self.noise.recent_ppm or 0.0
-            if self._base is not None:  # of an imported reading nothing is known but how much it scatters
+            if self._base is not None:  # the uncertainty of an imported reading is only known from its scatter
                 tick_ppm = neighbours_ppm(reference_hz, self._interval_s, self._base.tick_s)
                 uncertainty_ppm = max(uncertainty_ppm, tick_ppm)
             out += [outputs.point(state, reference_hz, uncertainty_ppm) for state in self._trace]

@@ -1,1 +1,1 @@
-"""From bytes to readings: decode, time base, frequency."""
+"""From received lines to readings: decoding, the time base, the frequency and its uncertainty."""

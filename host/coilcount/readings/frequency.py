@@ -1,21 +1,24 @@
 """Frequency and its standard uncertainty from interval sums.
 
-An interval is (first_edge, n, t_first, s): the edges first_edge .. first_edge + n - 1, the timestamp of the first in
-ticks, and s = sum of (t - t_first) over all n.  Edge numbers and times are unwrapped.  Every timestamp carries the
-error sx^2 = q^2 / 12 + jitter^2 (q the tick), independent from edge to edge; with N edges over the time T:
+An interval is (first_edge, n, t_first, s).  Its edges are first_edge .. first_edge + n - 1.  t_first is the timestamp
+of the first in ticks, and s is the sum of (t - t_first) over all n.  Edge numbers and times are unwrapped.
 
-- two points: u(f) / f = sqrt(2) sx / T;
+Every timestamp has the error sx, with sx^2 = q^2 / 12 + jitter^2, where q is the tick.  It is independent from edge to
+edge.  With N edges over the time T:
+
 - two averages over halves: u(f) / f = 4 sx / (T sqrt(N));
-- regression over every edge: u(f) / f = sqrt(12) sx / (T sqrt(N)); over the means of B equal blocks 1 / sqrt(1 - 1/B^2)
-  times that: 2.1 % more for five blocks, two averages for two.
+- regression over every edge: u(f) / f = sqrt(12) sx / (T sqrt(N));
+- regression over the means of B equal blocks: 1 / sqrt(1 - 1/B^2) times that.  For five blocks it is 2.1 % more, and
+  for two blocks it is the same as two averages.
 
-E. Rubiola, "On the measurement of frequency and of its sample variance with high-resolution counters", Review of
-Scientific Instruments 76, 054703 (2005), the counters called pi and lambda there; E. Rubiola, M. Lenczner,
-P.-Y. Bourgeois and F. Vernotte, "The Omega counter, a frequency counter based on the linear regression", IEEE
-Transactions on Ultrasonics, Ferroelectrics, and Frequency Control 63 (2016); both quoted from memory.  Without jitter
-and within 1e-6 of a commensurate ratio of period and tick, the error does not average down.
+Sources, both quoted from memory: E. Rubiola, "On the measurement of frequency and of its sample variance with
+high-resolution counters", Review of Scientific Instruments 76, 054703 (2005), the lambda counter there; E. Rubiola,
+M. Lenczner, P.-Y. Bourgeois and F. Vernotte, "The Omega counter, a frequency counter based on the linear regression",
+IEEE Transactions on Ultrasonics, Ferroelectrics, and Frequency Control 63 (2016).  If there is no jitter, and the ratio
+of period and tick is within 1e-6 of a ratio of small whole numbers, the error does not average down.
 
-Whole numbers up to the means' distances from their common mean; those are small enough for floats.
+The computation uses whole numbers up to the distances of the means from their common mean.  Those are small enough for
+floats.
 """
 
 from collections.abc import Sequence
@@ -23,17 +26,22 @@ from itertools import pairwise
 from math import fsum, sqrt
 from typing import NamedTuple
 
-REGRESSION_AT_LEAST = 5  # intervals
-_SHORT_RANGE_AT_LEAST = 10  # intervals, for timing and wander to be told apart
-_GROUPS = 5  # parts of the time
-# Where the frequency flickers (an Allan deviation that stays flat, as those of free-running oscillators do): variance
-# of the slope from one window to the next, over what independent residuals of five parts with the same mean square
-# would let expect.  Computed (Monte Carlo); with white noise of the frequency it is 73/9 (means of a Brownian motion).
+# Intervals that a regression needs.  Chosen by hand: five means reach 1.021 of the bound (see above).
+REGRESSION_AT_LEAST = 5
+# Intervals from which on timing noise and wander can be told apart.  Chosen by hand.
+_SHORT_RANGE_AT_LEAST = 10
+# Equal parts of the time, whose residuals show the wander.  Chosen by hand.
+_GROUPS = 5
+# Factor on the variance of the wander.  It is for flicker of the frequency: an Allan deviation that stays flat, as that
+# of a free-running oscillator does.  There the slope changes from one window to the next by 20 times the variance that
+# independent residuals of five parts would give.  Computed (Monte Carlo, not repeated here; tests/bench/resolution.py
+# prints how often the uncertainty holds).  For white noise of the frequency the factor would be 73/9 (means of a
+# Brownian motion).
 _FLICKER = 20.0
 
 
 class Sums(NamedTuple):
-    """One interval: edge numbers and ticks, both unwrapped; s in ticks."""
+    """One interval.  first_edge and t_first (ticks) are unwrapped.  n: edges.  s: in ticks."""
 
     first_edge: int
     n: int
@@ -42,7 +50,7 @@ class Sums(NamedTuple):
 
 
 class Estimate(NamedTuple):
-    """frequency_hz, its standard uncertainty in Hz, and the time it spans in s."""
+    """A frequency, its standard uncertainty, and the time over which it was measured."""
 
     frequency_hz: float
     uncertainty_hz: float
@@ -50,7 +58,7 @@ class Estimate(NamedTuple):
 
 
 class _Block(NamedTuple):
-    """Edges to take one mean of: how many, twice the sum of their numbers, the sum of their ticks."""
+    """Edges that give one mean: their number, twice the sum of their edge numbers, and the sum of their ticks."""
 
     n: int
     edges2: int
@@ -58,35 +66,28 @@ class _Block(NamedTuple):
 
 
 class _Line(NamedTuple):
-    """Least squares: ticks a period; sum of n (mean edge - its mean)^2; (n, mean time less the line) of each block."""
+    """A least-squares line through the means of blocks."""
 
-    period: float
-    spread: float
-    residuals: list[tuple[int, float]]
+    period: float  # ticks
+    spread: float  # sum of n (mean edge - common mean edge)^2
+    residuals: list[tuple[int, float]]  # of each block: n, and its mean time minus that of the line, in ticks
 
 
 def timestamp_error_s(tick_s: float, jitter_s: float = 0.0) -> float:
-    """Standard uncertainty of one timestamp in s: a tick's rectangular distribution and the edge's own jitter."""
+    """Return the standard uncertainty of one timestamp in s.
+
+    It has two parts: the rectangular distribution within a tick of tick_s, and the edge's own jitter_s (rms).
+    """
     return sqrt(tick_s * tick_s / 12.0 + jitter_s * jitter_s)
 
 
-def two_point(first: Sums, last: Sums, tick_s: float, jitter_s: float = 0.0) -> Estimate:
-    """From the first edge of `first` to the first edge of `last`.  Raises ValueError where no time lies between."""
-    edges = last.first_edge - first.first_edge
-    ticks = last.t_first - first.t_first
-    if ticks <= 0 or edges <= 0:
-        raise ValueError("no time passes between the two ends")
-    span_s = ticks * tick_s
-    frequency_hz = edges / span_s
-    return Estimate(frequency_hz, frequency_hz * sqrt(2.0) * timestamp_error_s(tick_s, jitter_s) / span_s, span_s)
-
-
 def two_averages(intervals: Sequence[Sums], tick_s: float, jitter_s: float = 0.0) -> Estimate:
-    """From the mean of the first half of an even number of intervals to the mean of the second half.
+    """Return the frequency from the mean of the first half of the intervals to the mean of the second half.
 
-    Two intervals are the difference of neighbouring means, which the tracker uses.  Two means leave no residuals: the
-    uncertainty is that of the timestamps alone.  Raises ValueError for an odd number, for fewer than two, or where an
-    interval holds no edge.
+    intervals: an even number of neighbours.  tick_s, jitter_s: as in timestamp_error_s().
+    For two intervals it is the difference of neighbouring means, which the tracker uses.  Two means leave no residuals,
+    so the uncertainty is that of the timestamps alone.
+    Raises ValueError for an odd number, for fewer than two, or for an interval without edges.
     """
     if len(intervals) < 2 or len(intervals) % 2:
         raise ValueError("two averages need an even number of intervals")
@@ -96,51 +97,58 @@ def two_averages(intervals: Sequence[Sums], tick_s: float, jitter_s: float = 0.0
 
 
 def regression(intervals: Sequence[Sums], tick_s: float, jitter_s: float = 0.0) -> Estimate:
-    """Least squares over (mean edge, mean time) of five or more intervals, each weighted by its edges.
+    """Return the frequency by least squares over the (mean edge, mean time) of at least five intervals.
 
-    The uncertainty has two parts, timing and the coil's own wander:
+    intervals: neighbours, each weighted by its number of edges.  tick_s, jitter_s: as in timestamp_error_s().
+    The variance of a timestamp, from which the uncertainty follows, has two parts:
 
-    - timing, what one timestamp does by itself: the larger of q^2/12 + jitter^2 and, from ten intervals on, what second
-      differences of neighbouring means show (jitter is seldom known);
-    - wander: the mean square of the residuals of five equal parts of the time, about their own line, as far as it is
-      above that of the timing.  Such residuals hang together, so that they move the slope more than independent ones
-      would: for flicker of the frequency 20 times as much, in variance.
+    - timing: q^2/12 + jitter^2.  The jitter is seldom known, so from ten intervals on the second differences of
+      neighbouring means are used if they show more.
+    - wander of the coil: the mean square of the residuals of five equal parts of the time around their own line, minus
+      the timing.  These residuals are not independent, and move the slope more than independent ones would.  For
+      flicker of the frequency that is 20 times as much in variance.
 
-    So the figure is what a repeat just after would scatter by, from three degrees of freedom at most: for flicker it
-    holds .57 of the repeats and twice it .81, for white noise of the frequency .76 and .94, with jitter alone .79 and
-    .97 (tests/bench/resolution.py).  Drift and a passing object widen it.  With fewer than ten intervals and no jitter
-    given, timing noise beyond the tick counts as wander, and the figure is up to 4.5 times too large.  Raises
-    ValueError for fewer than five, or where an interval holds no edge.
+    The uncertainty is the scatter of a repeat just after.  It comes from at most three degrees of freedom.  Shares of
+    the repeats within it, by tests/bench/resolution.py (computation):
+
+        noise                       within 1 u    within 2 u
+        flicker of the frequency    57 %          81 %
+        white noise of frequency    76 %          94 %
+        jitter alone                79 %          97 %
+
+    Drift and a passing object make it larger.  With fewer than ten intervals and no jitter given, timing noise beyond
+    the tick counts as wander, and the uncertainty is up to 4.5 times too large.
+    Raises ValueError for fewer than five intervals, or for one without edges.
     """
     if len(intervals) < REGRESSION_AT_LEAST:
-        raise ValueError("a regression needs five intervals or more")
+        raise ValueError("a regression needs at least five intervals")
     blocks = _blocks(intervals)
     line = _fit(blocks)
     timing = (timestamp_error_s(tick_s, jitter_s) / tick_s) ** 2
     if len(blocks) >= _SHORT_RANGE_AT_LEAST:
         timing = max(timing, _short_range(line.residuals))
     parts = _fit(_grouped(blocks, _GROUPS)).residuals
-    mean_square = fsum(n * off * off for n, off in parts) / (_GROUPS - 2)
+    mean_square = fsum(n * residual * residual for n, residual in parts) / (_GROUPS - 2)
     wander = _FLICKER * max(0.0, mean_square - timing)
     return _estimate(line, blocks, timing + wander, tick_s)
 
 
 def neighbours_ppm(frequency_hz: float, interval_s: float, tick_s: float, jitter_s: float = 0.0) -> float:
-    """u(f) / f in ppm of two_averages over two neighbouring intervals of interval_s each."""
+    """Return u(f) / f in ppm for two_averages() over two neighbouring intervals of interval_s each."""
     edges = max(1.0, frequency_hz * interval_s)
     return 1e6 * sqrt(2.0 / edges) * timestamp_error_s(tick_s, jitter_s) / interval_s
 
 
 def _blocks(intervals: Sequence[Sums]) -> list[_Block]:
-    """Edge numbers and ticks from those of the first edge on."""
-    if any(one.n < 1 for one in intervals):
+    """Return a block for each interval, with edge numbers and ticks counted from the first edge."""
+    if any(interval.n < 1 for interval in intervals):
         raise ValueError("an interval without edges has no mean")
     edge, tick = intervals[0].first_edge, intervals[0].t_first
     return [_Block(n, n * (2 * (first - edge) + n - 1), n * (t - tick) + s) for first, n, t, s in intervals]
 
 
 def _grouped(blocks: list[_Block], count: int) -> list[_Block]:
-    """`count` groups of neighbouring blocks, as equal as they can be; sums add up exactly."""
+    """Return `count` groups of neighbouring blocks, as equal as possible.  Sums add up exactly."""
     bounds = [index * len(blocks) // count for index in range(count + 1)]
     groups = [blocks[begin:end] for begin, end in pairwise(bounds)]
     return [_Block(*(sum(column) for column in zip(*group, strict=True))) for group in groups]
@@ -148,32 +156,33 @@ def _grouped(blocks: list[_Block], count: int) -> list[_Block]:
 
 def _fit(blocks: list[_Block]) -> _Line:
     n_all, edges2_all, ticks_all = (sum(column) for column in zip(*blocks, strict=True))
-    # Exact up to these divisions: each numerator is a whole number.
-    at = [(edges2 * n_all - n * edges2_all) / (2 * n * n_all) for n, edges2, _ in blocks]
-    when = [(ticks * n_all - n * ticks_all) / (n * n_all) for n, _, ticks in blocks]
+    # Exact up to these divisions, because each numerator is a whole number.
+    edges = [(edges2 * n_all - n * edges2_all) / (2 * n * n_all) for n, edges2, _ in blocks]
+    times = [(ticks * n_all - n * ticks_all) / (n * n_all) for n, _, ticks in blocks]
     weights = [block.n for block in blocks]
-    spread = fsum(n * x * x for n, x in zip(weights, at, strict=True))
-    common = fsum(n * x * y for n, x, y in zip(weights, at, when, strict=True))
+    spread = fsum(n * x * x for n, x in zip(weights, edges, strict=True))
+    common = fsum(n * x * y for n, x, y in zip(weights, edges, times, strict=True))
     if spread <= 0 or common <= 0:
         raise ValueError("no time passes from one interval to the next")
     period = common / spread
-    residuals = [(n, y - period * x) for n, x, y in zip(weights, at, when, strict=True)]
+    residuals = [(n, y - period * x) for n, x, y in zip(weights, edges, times, strict=True)]
     return _Line(period, spread, residuals)
 
 
 def _short_range(residuals: list[tuple[int, float]]) -> float:
-    """Variance of one timestamp, ticks^2, from second differences of neighbouring means: slow changes drop out.
+    """Return the variance of one timestamp in ticks^2, from second differences of neighbouring means.
 
-    J. von Neumann, "Distribution of the ratio of the mean square successive difference to the variance", Annals of
-    Mathematical Statistics 12 (1941), there with first differences; quoted from memory.
+    Slow changes drop out of these.  Source: J. von Neumann, "Distribution of the ratio of the mean square successive
+    difference to the variance", Annals of Mathematical Statistics 12 (1941), there with first differences; quoted from
+    memory.
     """
     triples = list(zip(residuals, residuals[1:], residuals[2:], strict=False))
-    squares = fsum((before[1] - 2 * at[1] + after[1]) ** 2 for before, at, after in triples)
-    return squares / fsum(1 / before[0] + 4 / at[0] + 1 / after[0] for before, at, after in triples)
+    squares = fsum((before[1] - 2 * middle[1] + after[1]) ** 2 for before, middle, after in triples)
+    return squares / fsum(1 / before[0] + 4 / middle[0] + 1 / after[0] for before, middle, after in triples)
 
 
 def _estimate(line: _Line, blocks: list[_Block], variance: float, tick_s: float) -> Estimate:
-    """variance: of one timestamp, ticks^2."""
+    """Return the estimate of a line.  variance: of one timestamp, ticks^2."""
     frequency_hz = 1.0 / (line.period * tick_s)
     relative = sqrt(variance / line.spread) / line.period
     return Estimate(frequency_hz, relative * frequency_hz, sum(block.n for block in blocks) / frequency_hz)

@@ -1,7 +1,7 @@
-"""The entries of a capture as readings on one time axis: decoded, counted, and each told whether it continues the last.
+"""The intake: turns the entries of a capture into readings on one time axis, decoded and counted.
 
-One intake serves the tracker's chain, `inspect` and `noise`, so that all of them count the same losses on the same
-axis.  Pure: time comes in with the entries.
+The chain, `inspect` and `noise` all use it, so they count the same losses on the same axis.  There is no clock in here:
+time comes in with the entries.
 """
 
 from collections.abc import Callable
@@ -11,48 +11,51 @@ from coilwire import records
 
 from coilcount.model import End, Entry, Gap, Header, Imported, Line, MarkMade, Notice, Operator, Output, Silence
 from coilcount.readings.decode import Decoder
-from coilcount.readings.hello import TAKEN_FOR_GRANTED, hello_of, mismatches
+from coilcount.readings.hello import ASSUMED_HELLO, hello_of, mismatches
 from coilcount.readings.link_counts import LinkCounts
 from coilcount.readings.timebase import TimeBase
 from coilcount.tracker.continuity import readings_apart
 
-# Until a hello says the clock and the interval, intervals wait; a board says hello every 10 s and on request.
+# Entries that wait for a hello, which gives the clock and the interval.  Chosen by hand: a board sends a hello every
+# 10 s and on request, and 10 s are 500 intervals of 20 ms.
 _MOST_WAITING = 2000
-# A frequency outside is no reading of a coil, and its ratio to others would overflow.
+# Hz.  A frequency outside is no reading of a coil, and its ratio to others would overflow.  Chosen by hand.
 LOWEST_HZ, HIGHEST_HZ = 1e-3, 1e12
+# Different warnings about hellos that are remembered, so that each comes once.  Bounds the memory; chosen by hand.
 _MOST_NOTICED = 50
 
 
 class Taker(Protocol):
-    """What takes the readings.  Every call returns the outputs that it brings about, in order."""
+    """Takes the readings.  Every call that returns a list returns the outputs that it causes, in order."""
 
     def begin(self, interval_s: float) -> str:
-        """From now on readings are interval_s apart; returns what is wrong with that, "" for nothing."""
+        """From now on readings are interval_s apart.  Returns a warning for the user, or ""."""
 
     def interval(self, record: records.Interval, middle_us: int, step: int, base: TimeBase) -> list[Output]:
-        """One interval.  step: how many intervals it is after the one before, 0 where it does not continue it."""
+        """Take one interval.  step: how many intervals it comes after the one before; 0 if it does not continue it."""
 
     def reading(self, middle_us: int, frequency_hz: float, step: int) -> list[Output]:
-        """One imported reading; step as with interval()."""
+        """Take one imported reading.  step: as in interval()."""
 
     def gap(self, end_us: int) -> list[Output]:
-        """The readings ended at end_us: what comes next does not continue them."""
+        """The readings ended at end_us.  The next one does not continue them."""
 
     def operate(self, entry: Operator) -> str:
-        """A freeze, thaw or threshold; returns why it is not used, "" where it is."""
+        """Do what the operator did: freeze, thaw or threshold.  Returns why it is not used, or ""."""
 
 
 class Intake:
-    """feed() every entry in its order, then finish().
+    """Call feed() with every entry in its order, then finish().
 
-    link: counts of what arrived and what did not.
+    link: counts of the link.
     board, status: the last hello and the last status as coilwire records, None before the first.
     stopped: the board has reported that its oscillator stopped, and no interval came since.
-    boots: how often a board began, the first time included.
-    version: of this host, to be compared with the firmware's.
+    boots: how often a board started, the first time included.
+    base: the time base of a board, None before its first hello and for imported readings.
     """
 
     def __init__(self, taker: Taker, version: str = "") -> None:
+        """version: of this host, to be compared with the firmware's."""
         self.board: records.Hello | None = None
         self.status: records.Status | None = None
         self.header = Header(source="unknown", start_utc="")
@@ -66,29 +69,29 @@ class Intake:
         self._interval_ms: int | None = None
         self._half_us = 0
         self._begun = False  # the taker knows how far readings are apart
-        # Until the clock and the interval are known: (what to do, its arguments).
+        # Calls that wait until the clock and the interval are known: (method, its arguments).
         self._waiting: list[tuple[Callable[..., list[Output]], tuple]] = []
-        self._imports = False  # a capture holds imported readings or a board's intervals, never both
-        self._first_imported: Imported | None = None  # until a second one tells the spacing
+        self._imports = False  # a capture holds either imported readings or a board's intervals
+        self._first_imported: Imported | None = None  # waits for the second one, which gives the spacing
         self._imported_us: int | None = None  # middle of the last imported reading
-        self._gap: Gap | None = None  # said by the host, and no interval came since
+        self._gap: Gap | None = None  # a gap that the host recorded, and no interval came since
         self._noticed: set[str] = set()
         self._first_us = self._end_us = 0
 
     @property
     def duration_s(self) -> float:
-        """From the first reading to the end of the last, gaps included."""
+        """Time from the first reading to the end of the last in s, gaps included."""
         return (self._end_us - self._first_us) / 1e6
 
     @property
     def end_s(self) -> float:
-        """Where the latest reading ends, in s on the time axis."""
+        """End of the latest reading in s on the time axis."""
         return self._end_us / 1e6
 
     # ------------------------------------------------------------ inputs
 
     def feed(self, entry: Entry) -> list[Output]:
-        """What one entry brings about, in order; takes every entry of a capture and every sound record."""
+        """Take one entry of a capture, and return the outputs that it causes, in order."""
         if type(entry) is Line:
             record = self._decoder.line(entry.data)
             if record is None:
@@ -117,21 +120,21 @@ class Intake:
         return []
 
     def finish(self) -> list[Output]:
-        """The entries end here: what waited is taken.  A gap that is still open is open_gap()'s."""
+        """The entries end here: take those that waited.  open_gap() returns a gap that has no end."""
         out = self._begin_without_hello()
         if self._first_imported is not None:
-            out += self._begin_imports(TAKEN_FOR_GRANTED.interval_ms / 1000)
+            out += self._begin_imports(ASSUMED_HELLO.interval_ms / 1000)
         return out
 
     def open_gap(self) -> Silence | None:
-        """The gap that nothing has ended, as far as it is known."""
+        """Return the gap that has no end yet, up to the time that is known; None if there is none."""
         if self._gap is None or self.base is None or not self.base.begun:
             return None
         end_s = max(self._end_us, self.base.at_host(self._gap.host_s)) / 1e6
         return Silence(self._end_us / 1e6, end_s, self._gap.reason, True)
 
     def time_s(self, host_s: float) -> float:
-        """When something happened that was noticed at host_s, on the time axis of the readings."""
+        """Return where something that happened at host_s lies on the time axis, in s."""
         return (self._end_us if self.base is None else self.base.at_host(host_s)) / 1e6
 
     # ------------------------------------------------------------ readings
@@ -141,11 +144,11 @@ class Intake:
         link = self.link
         link.records += 1
         out: list[Output] = []
-        goes_on = base.advance(record, host_s)
+        continues = base.advance(record, host_s)
         if base.step > 1:
             link.lost += base.step - 1
         step = base.step
-        if not goes_on or self._gap is not None or self.stopped:
+        if not continues or self._gap is not None or self.stopped:
             step = 0
             self._end_gap(out)
         if record.flags & records.FAULT_BITS:
@@ -197,10 +200,10 @@ class Intake:
     def _begin_imports(self, spacing_s: float) -> list[Output]:
         first, self._first_imported = self._first_imported, None
         out = self._begin(spacing_s)
-        # Even where no tracker can take them, readings have an order and a middle.
+        # At least 1 us, so that readings keep their order even if no tracker takes them.
         self._half_us = max(1, self._half_us)
         waiting, self._waiting = self._waiting, []
-        out += [output for do, arguments in waiting if do == self._operator for output in do(*arguments)]
+        out += [output for call, arguments in waiting if call == self._operator for output in call(*arguments)]
         return out if first is None else out + self._imported(first)
 
     def _begin_gap(self, entry: Gap) -> list[Output]:
@@ -208,7 +211,7 @@ class Intake:
             return []
         if self.base is None:
             return self._wait(self._begin_gap, entry)
-        # A gap is never joined over, however short: what is open closes now, the Silence follows when it has ended.
+        # Readings are never joined across a gap, even a short one.  Alerts end now; the Silence comes after the gap.
         self._gap = entry
         return self._taker.gap(self._end_us)
 
@@ -227,7 +230,7 @@ class Intake:
         self._gap = None
         self.stopped = False
 
-    # ------------------------------------------------------------ what else the board says
+    # ------------------------------------------------------------ other records of the board
 
     def _other_record(self, record: Any, host_s: float) -> list[Output]:
         kind = type(record)
@@ -236,7 +239,7 @@ class Intake:
         if kind is records.Status:
             self.status = record
         elif kind not in (records.Stopped, records.Mark, records.Log):
-            return []  # an answer is the session's business; a kind that is not known here was counted
+            return []  # answers are for the session; a kind that this version does not know was counted
         if self.base is None:
             return self._wait(self._timed_record, record, host_s)
         return self._timed_record(record, host_s)
@@ -271,17 +274,17 @@ class Intake:
             if text not in self._noticed and len(self._noticed) < _MOST_NOTICED:
                 self._noticed.add(text)
                 out.append(self._notice(host_s, "warning", text))
-        return out + self._rerun()
+        return out + self._take_waiting()
 
     def _hear(self, hello: records.Hello) -> list[Output]:
-        """Take the clock and the interval from a hello."""
+        """Take the clock and the interval from a hello, sent by the board or assumed."""
         if self.board is None or (self.board.uid, self.board.boot) != (hello.uid, hello.boot):
             self.boots += 1
         self.board = hello
         if hello.clock_hz < 1 or hello.tick_cycles < 1:
-            known = TAKEN_FOR_GRANTED
-            text = "the board's hello tells no clock: ticks of 16 ns are taken for granted"
-            hello = hello._replace(clock_hz=known.clock_hz, tick_cycles=known.tick_cycles)
+            assumed = ASSUMED_HELLO
+            text = "the board's hello has no clock rate: a tick of 16 ns is assumed"
+            hello = hello._replace(clock_hz=assumed.clock_hz, tick_cycles=assumed.tick_cycles)
             return [Notice(None, "warning", text), *self._hear(hello)]
         out: list[Output] = []
         if self.base is None:
@@ -297,8 +300,8 @@ class Intake:
         out = self._taker.gap(self._end_us) if self._begun else []
         self._begun = True
         self._half_us = round(5e5 * interval_s)
-        complaint = self._taker.begin(interval_s)
-        return [*out, Notice(None, "warning", complaint)] if complaint else out
+        warning = self._taker.begin(interval_s)
+        return [*out, Notice(None, "warning", warning)] if warning else out
 
     # ------------------------------------------------------------ what the operator did
 
@@ -307,8 +310,8 @@ class Intake:
             return self._wait(self._operator, entry)
         if entry.action == "mark":
             return [MarkMade(self.time_s(entry.host_s), entry.text)]
-        complaint = self._taker.operate(entry)
-        return [self._notice(entry.host_s, "warning", complaint)] if complaint else []
+        warning = self._taker.operate(entry)
+        return [self._notice(entry.host_s, "warning", warning)] if warning else []
 
     def _notice(self, host_s: float, level: str, text: str) -> Notice:
         known = self.base is not None and self.base.begun
@@ -316,19 +319,19 @@ class Intake:
 
     # ------------------------------------------------------------ before the first hello
 
-    def _wait(self, do: Callable[..., list[Output]], *arguments: Any) -> list[Output]:
-        self._waiting.append((do, arguments))
+    def _wait(self, call: Callable[..., list[Output]], *arguments: Any) -> list[Output]:
+        self._waiting.append((call, arguments))
         return self._begin_without_hello() if len(self._waiting) > _MOST_WAITING else []
 
     def _begin_without_hello(self) -> list[Output]:
         if self.base is not None or self._imports or not self._waiting:
             return []
-        text = "no hello from the board: ticks of 16 ns and intervals of 20 ms are taken for granted"
-        begun = self._hear(TAKEN_FOR_GRANTED)
+        text = "no hello from the board: a tick of 16 ns and intervals of 20 ms are assumed"
+        begun = self._hear(ASSUMED_HELLO)
         self.board = None
         self.boots -= 1
-        return [Notice(None, "warning", text), *begun, *self._rerun()]
+        return [Notice(None, "warning", text), *begun, *self._take_waiting()]
 
-    def _rerun(self) -> list[Output]:
+    def _take_waiting(self) -> list[Output]:
         waiting, self._waiting = self._waiting, []
-        return [output for do, arguments in waiting for output in do(*arguments)]
+        return [output for call, arguments in waiting for output in call(*arguments)]

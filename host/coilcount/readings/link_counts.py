@@ -1,4 +1,4 @@
-"""Counts of the link between board and host: what arrived, what did not, and how fast."""
+"""Counts of the link between board and host: what arrived, what is missing, and how fast."""
 
 from collections import Counter
 from collections.abc import Mapping
@@ -7,24 +7,26 @@ from coilwire import records
 
 from coilcount.readings.decode import Decoder
 
-_RATE_OVER_S = 1.0
-# Told once of each, with what it means and where to look.
+_RATE_OVER_S = 1.0  # the rate is measured over about this long; chosen by hand
+# What each fault means and where to look.  Reported once for each fault.
 _MEANING = {
-    "double edge": "an edge was counted twice; look at the comparator's hysteresis and at noise on its input",
-    "lost edge": "an edge was missed, or the coil stood still; look at its amplitude and the comparator's threshold",
-    "stall": "edges came faster than they were drained; the time base begins anew",
-    "overrun": "edges were overwritten before they were summed; the time base begins anew",
+    "double edge": "an edge was counted twice; check the comparator's hysteresis, and its input for noise",
+    "lost edge": "an edge was missed, or the coil stood still; check its amplitude and the comparator's threshold",
+    "stall": "edges came faster than they could be read out; a new time base starts",
+    "overrun": "edges were overwritten before they were summed; a new time base starts",
     "re-armed": "the transfer of edges was started again; edges may be missing",
 }
 
 
 class LinkCounts:
-    """What a person wants to see of the link; the chain keeps it up to date.
+    """What a person wants to see of the link.  The intake keeps it up to date.
 
-    records: interval records or imported readings taken; lost: records missing by their sequence numbers, whatever the
-    cause (so damaged and dropped ones are among them); dropped: those that the board says it dropped itself since its
-    first status; rate_hz: records a second of host time over the last second or more; faults: intervals that the board
-    flagged, by the words of coilwire.records.FAULTS; the rest as in Decoder.
+    records: interval records or imported readings that were used.
+    lost: records that are missing by their sequence numbers, whatever the cause; damaged and dropped ones are included.
+    dropped: records that the board reports to have dropped itself, since its first status.
+    refused: sound entries that could not be used, for example an imported reading that goes back in time.
+    rate_hz: records a second of host time, over the last second or more.
+    faults: intervals that the board flagged, by the words of coilwire.records.FAULTS.
     """
 
     def __init__(self, decoder: Decoder) -> None:
@@ -32,7 +34,7 @@ class LinkCounts:
         self.lost = 0
         self.dropped = 0
         self.rate_hz = 0.0
-        self.refused = 0  # sound entries that could not be used: an imported reading that goes back in time, ...
+        self.refused = 0
         self.faults: Counter[str] = Counter()
         self._decoder = decoder
         self._dropped_seen: int | None = None
@@ -41,31 +43,21 @@ class LinkCounts:
 
     @property
     def damaged(self) -> int:
-        """Lines or readings that were meant for us and could not be used."""
+        """Number of lines or readings that were meant for coilcount and could not be used."""
         return self._decoder.damaged + self.refused
 
     @property
-    def received(self) -> int:
-        """Lines with a sound record of any kind."""
-        return self._decoder.received
-
-    @property
     def text(self) -> int:
-        """Lines in which no record was meant."""
+        """Number of lines that were not meant as a record."""
         return self._decoder.text
 
     @property
     def kinds(self) -> Mapping[str, int]:
-        """Sound records by the letters of their kind."""
+        """Number of sound records, by the letters of their kind."""
         return self._decoder.kinds
 
-    @property
-    def resynchronised(self) -> int:
-        """Sound records found behind junk in their own line, or first after damage."""
-        return self._decoder.resynchronised
-
     def seen_status(self, dropped: int, host_s: float) -> None:
-        """The board's own counter (modulo 2^32), once a second; also the beat of rate_hz."""
+        """Take the board's own count of dropped records, modulo 2^32.  It comes once a second and updates rate_hz."""
         if self._dropped_seen is not None:
             self.dropped += (dropped - self._dropped_seen) % (1 << 32)
         self._dropped_seen = dropped
@@ -76,14 +68,14 @@ class LinkCounts:
             self._since_s, self._since_records = host_s, self.records
 
     def seen_faults(self, flags: int) -> list[str]:
-        """An interval with flags out of FAULT_BITS; returns what is to be said of those never seen before."""
+        """Count the faults of an interval, flags out of FAULT_BITS.  Returns a warning for each that is new."""
         words = records.faults(flags)
         first = [f"{word}: {_MEANING[word]}" for word in words if not self.faults[word]]
         self.faults.update(words)
         return first
 
     def restarted(self) -> None:
-        """The board's own counter began anew."""
+        """The board has started again, and its own count with it."""
         self._dropped_seen = None
-        self._since_s = None  # no rate over the time that it was away
+        self._since_s = None  # no rate over the time in which it was away
         self.rate_hz = 0.0

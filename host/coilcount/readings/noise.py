@@ -1,25 +1,28 @@
-"""Median and noise of any number of readings, in bounded memory."""
+"""Median and noise of any number of readings.  The memory is bounded."""
 
 from array import array
 from collections import deque
 from math import sqrt
 
-BLOCK = 25  # readings: half a second at 50 a second
-MOST_KEPT = 65_536  # readings; 22 minutes at 50 a second before the first halving
-_FEWEST = 5  # readings that a line leaves something of
+# All chosen by hand, but for _MEDIAN_IN_SIGMA.
+BLOCK = 25  # readings to which one line is fitted: half a second at 50 a second
+MOST_KEPT = 65_536  # readings that are kept: 22 minutes at 50 a second before the first thinning
+_FEWEST = 5  # readings in all for which a noise is given
+_RECENT_BLOCKS = 9  # blocks that count as recent
 # Median of |x| of a normal distribution, in sigma.
 _MEDIAN_IN_SIGMA = 0.6744897501960817
-_RECENT_BLOCKS = 9
 
 
 class Noise:
-    """Feed frequencies in Hz at one spacing; cut() where readings are missing.
+    """Call push() with readings at one spacing, and cut() if some are missing.
 
-    A straight line is fitted to each block of 25 consecutive readings; the residuals times sqrt(n / (n - 2)) are what
-    one reading does by itself.  `sigma_ppm` is their median absolute value over 0.6745, relative to `median_hz`.  For
-    white frequency noise it is the standard deviation of one reading; what moves within half a second (a pass, a
-    miscount) does not reach the median.  Whole blocks are kept, every one at first; whenever 65,536 readings are kept,
-    every second block is let go and only every second, fourth, ... of those to come is kept.
+    A straight line is fitted to each block of 25 readings in a row.  The residuals times sqrt(n / (n - 2)) are the
+    scatter of one reading.  The noise sigma is their median absolute value over 0.6745.  For white noise of the
+    frequency it is the standard deviation of one reading.  A pass or a miscount lasts less than half a second and does
+    not reach the median.
+
+    Whole blocks are kept.  When 65,536 readings are kept, every second block is dropped, and from then on only every
+    second block is kept, later every fourth, and so on.
     """
 
     def __init__(self) -> None:
@@ -32,27 +35,27 @@ class Noise:
         self._weights = _weights(BLOCK)
 
     def push(self, frequency_hz: float) -> None:
-        """One reading."""
+        """Take one reading in Hz."""
         block = self._block
         block.append(frequency_hz)
         if len(block) == BLOCK:
             self._end_block()
 
     def cut(self) -> None:
-        """What comes next is not the neighbour of what was: the readings of an unfinished block are let go."""
+        """Readings are missing here: drop those of the unfinished block."""
         self._block.clear()
 
     @property
     def recent_ppm(self) -> float | None:
-        """The same sigma over the last few blocks, for the screen; None before the first block."""
+        """The noise sigma over the latest blocks, in ppm; None before the first block."""
         if not self._recent:
             return None
         return sorted(self._recent)[len(self._recent) // 2]
 
     def result(self) -> tuple[float | None, float | None]:
-        """(median_hz, sigma_ppm) of all so far; None where nothing, or too little, was seen."""
+        """Return (median in Hz, noise sigma in ppm) of all readings so far.  Each is None if there are too few."""
         values, residuals = self._values, self._residuals
-        if not values:  # less than a block in all
+        if not values:  # no block is complete
             values = array("d", self._block)
             if len(values) >= _FEWEST:
                 residuals = _residuals(self._block, _weights(len(self._block)))
@@ -80,13 +83,14 @@ class Noise:
 
 
 def _weights(n: int) -> list[float]:
-    """Weights of a least-squares slope over n evenly spaced values."""
+    """Return the weights of a least-squares slope over n evenly spaced values."""
     middle = (n - 1) / 2
     spread = n * (n * n - 1) / 12
     return [(k - middle) / spread for k in range(n)]
 
 
 def _residuals(values: list[float], weights: list[float]) -> array:
+    """Return what is left of the values around their line, times sqrt(n / (n - 2))."""
     n = len(values)
     slope = sum([weight * value for weight, value in zip(weights, values, strict=True)])
     start = sum(values) / n - slope * (n - 1) / 2

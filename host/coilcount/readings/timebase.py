@@ -1,8 +1,8 @@
-"""Board ticks to microseconds since the first edge of the first interval: unwrap, restart, bridge.
+"""The time base: board ticks to microseconds since the first edge of the first interval.
 
-Within a boot the board's clock alone counts: its ticks, and while records are lost the edges, which go on counting and
-tell how often the ticks wrapped.  Where neither can tell, the board's uptime and then the host's time bridge, and the
-new start says so.  Time never goes backwards.
+Within a boot only the board's clock counts.  While records are lost, its edges go on counting, and they show how often
+the ticks wrapped.  If neither can tell the time, the silence is bridged by the board's uptime, and if that is missing
+by the host's clock.  The new start is then marked as bridged.  Time never goes backwards.
 """
 
 from coilwire import records
@@ -10,30 +10,34 @@ from coilwire import records
 from coilcount.readings.hostclock import HostClock
 from coilcount.tracker.continuity import MASK_16, MASK_32, MOST_STEPS, steps
 
-# The 32-bit timestamp wraps in 68.7 s at 16 ns; a silence near half of that is ambiguous for whoever has only ticks.
+# Seconds.  In a longer silence the ticks alone do not tell the time.  Chosen by hand: the 32-bit timestamp wraps in
+# 68.7 s at 16 ns, and this is less than half of it.
 UNSEEN_WRAP_S = 30.0
-# Host time against board time: lines arrive in bunches, but not later than this.
+# Seconds.  Board time and host time agree within this.  Chosen by hand: lines arrive in bunches, but not later.
 HOST_SLACK_S = 1.0
-# Edges that have gone on this far have gone back: the counter began again (24 h at 25 kHz would look the same).
+# Edges.  A larger step means that the counter went back and started again.  (24 h without records at 25 kHz would look
+# the same.)
 _EDGES_BACK = records.U32 >> 1
-# Timestamps broke inside an interval with one of these flags: it continues nothing, and nothing continues it.
+# With one of these flags the timestamps broke inside the interval.  It does not continue the one before, and the next
+# one does not continue it.
 _BROKEN_INSIDE = records.FLAG_STALL | records.FLAG_OVERRUN
 _BREAKS = records.FLAG_NEW_TIME_BASE | _BROKEN_INSIDE
 _NONE = records.Interval(0, 0, 0, 0, 0, 0, 0, 0, 0)
 
 
 class TimeBase:
-    """Feed intervals in the order received; `time_us` is the first edge of the latest one.
+    """Call advance() with each interval in the order received.  These attributes then describe the latest interval.
 
-    Attributes after advance():
-
-    - time_us; start: the latest interval does not continue the one before (also the very first);
-    - bridged: its time needed uptime or host time;
-    - silent_from_us: with `start`, where the readings before it ended (None for the very first);
-    - step: how many intervals it is after the one before, 0 where that is not known; step - 1 records were lost;
-    - rate: edges per tick between the mean of the interval before and that of this one
-      (readings.frequency.two_averages), 0 at a start;
-    - reason: of a start, in words.
+    time_us: time of its first edge.
+    start: it does not continue the one before; True for the very first.
+    bridged: its time comes from uptime or host time.
+    silent_from_us: at a start, the end of the readings before; None for the very first.
+    step: how many intervals it comes after the one before, 0 if unknown; step - 1 records were lost.
+    rate: edges per tick from the mean of the interval before to its own mean, as in frequency.two_averages(); 0 at a
+        start.
+    reason: why there is a start, in words.
+    begun: there was an interval.
+    restarted: the board has started again since.
     """
 
     def __init__(self, clock_hz: int, tick_cycles: int) -> None:
@@ -44,31 +48,31 @@ class TimeBase:
         self.step = 0
         self.rate = 0.0
         self.begun = False
-        self.restarted = False  # the board has started again since the latest interval
+        self.restarted = False
         self.reason = ""
-        self._broken = 0  # the flags of _BROKEN_INSIDE of the latest interval
+        self._broken = 0  # the latest interval's flags out of _BROKEN_INSIDE
         self._last = _NONE
         self._host_s = 0.0
-        self._base_us = 0  # time of tick 0 of this run
-        self._ticks = 0  # of this run, unwrapped
+        self._base_us = 0  # time of tick 0 since the latest start
+        self._ticks = 0  # since the latest start, unwrapped
         self._anchor: tuple[int, float, int] | None = None  # (uptime_ms, host_s, time_us) near the latest interval
-        self._uptime: tuple[int, float] | None = None  # (uptime_ms, host_s), the latest
-        self._behind_us = 0  # by which the uptime is ahead of time_us
+        self._uptime: tuple[int, float] | None = None  # the latest (uptime_ms, host_s)
+        self._behind_us = 0  # how far time_us is behind the uptime
         self._host_clock = HostClock()
-        self._numerator = self._denominator = 1
+        self._numerator = self._denominator = 1  # microseconds a tick, as a fraction
         self.set_clock(clock_hz, tick_cycles)
 
     def set_clock(self, clock_hz: int, tick_cycles: int) -> bool:
-        """What a tick is, from the board's hello: tick_cycles / clock_hz seconds.
+        """Set the length of a tick from the board's hello: tick_cycles / clock_hz seconds.
 
-        Returns True where that is another one, which counts as a restart.
+        Returns True if the length changed, which counts as a restart.  Raises ValueError if one of them is below 1.
         """
         if clock_hz < 1 or tick_cycles < 1:
-            raise ValueError("a clock without a rate")
+            raise ValueError("the clock has no rate")
         numerator = tick_cycles * 1_000_000
         if (numerator, clock_hz) == (self._numerator, self._denominator):
             return False
-        # The latest interval keeps the length that it had by the clock of its time.
+        # The latest interval keeps the length that it had by the old clock.
         self.time_us = self._end_us()
         self._last = _NONE
         self.restart()
@@ -78,11 +82,11 @@ class TimeBase:
 
     @property
     def tick_s(self) -> float:
-        """One tick in s."""
+        """The length of a tick in s."""
         return self._numerator / self._denominator / 1e6
 
     def advance(self, record: records.Interval, host_s: float) -> bool:
-        """Takes one interval; returns True where it continues the one before (records between may be lost)."""
+        """Take one interval.  Returns True if it continues the one before, even if records between are lost."""
         last = self._last
         step = 0
         if not (record[8] & _BREAKS or self._broken or self.restarted or self._behind_us):
@@ -105,7 +109,7 @@ class TimeBase:
         return not self.start
 
     def at_host(self, host_s: float) -> int:
-        """The time in us at which a line received at host_s was sent; 0 before the first interval."""
+        """Return the time in us at which a line that arrived at host_s was sent; 0 before the first interval."""
         if not self.begun:
             return 0
         end_us = self._end_us()
@@ -114,7 +118,7 @@ class TimeBase:
         return end_us + max(0, _us(host_s) - _us(self._host_s))
 
     def seen_uptime(self, uptime_ms: int, host_s: float) -> bool:
-        """Any record that carries the board's uptime; True where it went back, which is a restart."""
+        """Take the uptime from any record that has it.  Returns True if it went back: the board has started again."""
         back = self._uptime is not None and (uptime_ms - self._uptime[0]) & MASK_32 > MASK_32 >> 1
         if back:
             self.restart()
@@ -123,7 +127,7 @@ class TimeBase:
         if self.begun and not self.restarted:
             self._compare_clocks()
         if self._anchor is not None:
-            # While a computer sleeps its clock stands still, and the board's does not.
+            # While the computer sleeps its clock stands still, but the board's clock goes on.
             passed_us = 1000 * ((uptime_ms - self._anchor[0]) & MASK_32)
             behind_us = passed_us - (now_us - self._anchor[2])
             self._behind_us = behind_us if behind_us > HOST_SLACK_S * 1e6 else 0
@@ -132,7 +136,7 @@ class TimeBase:
         return back
 
     def restart(self) -> None:
-        """The board has started again: neither its ticks nor its uptime continue."""
+        """The board has started again: its ticks and its uptime do not continue."""
         if self.begun and not self.restarted:
             self._compare_clocks()
         self.restarted = self.begun
@@ -140,6 +144,7 @@ class TimeBase:
         self._behind_us = 0
 
     def _new_start(self, record: records.Interval, host_s: float) -> None:
+        """Find the time of an interval that does not continue the one before."""
         self.start = True
         self.bridged = False
         self.step = 0
@@ -149,13 +154,13 @@ class TimeBase:
             return
         self.silent_from_us = self._end_us()
         silence_us = max(0, self._estimate_us(record, host_s) - self.time_us)
-        same_run = not (self.restarted or self._broken or record.flags & _BREAKS)
-        elapsed_us = self._counted_us(record, silence_us) if same_run else None
+        counters_go_on = not (self.restarted or self._broken or record.flags & _BREAKS)
+        elapsed_us = self._counted_us(record, silence_us) if counters_go_on else None
         if elapsed_us is None:
             elapsed_us = silence_us
             self.bridged = True
             self.reason = "board restarted" if self.restarted else "new time base"
-            if same_run and silence_us >= UNSEEN_WRAP_S * 1e6:
+            if counters_go_on and silence_us >= UNSEEN_WRAP_S * 1e6:
                 elapsed_us = self._with_wraps((record.t_first - self._last.t_first) & MASK_32, silence_us)
         elif self._behind_us:
             elapsed_us = max(elapsed_us, silence_us)
@@ -171,23 +176,23 @@ class TimeBase:
             self._host_clock.restart()
 
     def _counted_us(self, record: records.Interval, silence_us: int) -> int | None:
-        """The time since the latest interval by the board's own counters, or None; sets `step` and `reason`.
+        """Return the time since the latest interval by the board's own counters, or None if they cannot tell.
 
-        silence_us: the same by uptime or host time.
+        Sets `step` and `reason`.  silence_us: the same time by uptime or host time.
         """
         last = self._last
         ticks = (record.t_first - last.t_first) & MASK_32
         edges = (record.first_edge - last.first_edge) & MASK_32
         step = (record.sequence - last.sequence) & MASK_16
         if record.n > 1 and last.n > 1 and 0 < edges < _EDGES_BACK:
-            # Records were lost and the coil went on: its edges tell the time well enough to find the wraps of the
-            # ticks, and how many intervals that were, which the sequence must bear out.
+            # Records were lost, and the coil went on.  Its edges tell the time well enough to find the wraps of the
+            # ticks.  They also give the number of intervals, which must agree with the sequence numbers.
             expected = 2 * edges * last.s // (last.n * (last.n - 1))
             counted = ticks + max(0, (expected - ticks + records.U32 // 2) // records.U32) * records.U32
             intervals = edges // last.n
             step += max(0, (intervals - step + records.U16 // 2) // records.U16) * records.U16
             off = abs(counted - expected)
-            # Within a sixteenth of a wrap, 4 s: what the frequency drifts by in an hour is far less.
+            # Within a sixteenth of a wrap, 4 s.  Chosen by hand: an hour of drift changes the time by far less.
             if 8 * off <= counted and off <= records.U32 // 16 and 8 * abs(step - intervals) <= intervals + 8 * 2:
                 self.step = step
                 self.reason = "records lost" if step > 1 else "no edges"
@@ -195,21 +200,24 @@ class TimeBase:
         ticks_us = ticks * self._numerator // self._denominator
         near = silence_us < UNSEEN_WRAP_S * 1e6 and abs(ticks_us - silence_us) <= HOST_SLACK_S * 1e6
         if near and 0 < step <= MOST_STEPS:
-            # The oscillator stood still, and the board's clock did not.
+            # The oscillator stood still, but the board's clock went on.
             self.step = step
             self.reason = "records lost" if step > 1 else "no edges"
             return ticks_us
         return None
 
     def _with_wraps(self, ticks: int, silence_us: int) -> int:
-        """ticks and as many unseen wraps as come nearest to silence_us, in us; silence_us where none comes near."""
+        """Return `ticks` in us, plus the whole wraps that bring them nearest to silence_us.
+
+        Returns silence_us itself if that is not near.
+        """
         silence_ticks = silence_us * self._denominator // self._numerator
         wraps = max(0, round((silence_ticks - ticks) / records.U32))
         candidate_us = (ticks + wraps * records.U32) * self._numerator // self._denominator
         return candidate_us if abs(candidate_us - silence_us) <= HOST_SLACK_S * 1e6 else silence_us
 
     def _estimate_us(self, record: records.Interval, host_s: float) -> int:
-        """Time of the record's first edge by the board's uptime as far as it reaches, else by host time."""
+        """Return the time of the record's first edge by the board's uptime, and by host time after the last uptime."""
         end_us = self.at_host(host_s) + self._behind_us
         if self._anchor is not None and self._uptime is not None and _us(self._uptime[1]) > _us(self._host_s):
             passed_us = 1000 * ((self._uptime[0] - self._anchor[0]) & MASK_32)
@@ -223,10 +231,10 @@ class TimeBase:
         return self.time_us + self._length_us(self._last.n, self._last.s)
 
     def _length_us(self, n: int, s: int) -> int:
-        """How long n edges with sum s take, from the first edge to the one after the last."""
+        """Return how long n edges with the sum s take, from the first edge to the one after the last."""
         return 2 * s * self._numerator // ((n - 1) * self._denominator) if n > 1 else 0
 
 
 def _us(host_s: float) -> int:
-    """Whole microseconds, which is what a capture keeps: so live and replay compute with the same numbers."""
+    """Return whole microseconds.  A capture keeps these, so live and replay compute with the same numbers."""
     return round(1e6 * host_s)

@@ -7,17 +7,18 @@ from coilwire import records
 
 from coilcount.readings.frequency import REGRESSION_AT_LEAST, Estimate, Sums, regression, two_averages
 
-WINDOW_MS = 1000
+WINDOW_MS = 1000  # length of the window; chosen by hand
 _MASK_32 = records.U32 - 1
 
 
 class Window:
-    """push() each interval that continues the one before; cut() where the next one does not.
+    """Call push() with each interval that continues the one before, and cut() before one that does not.
 
-    interval_ms: how long one is.  At least five are kept, also where they are longer than a fifth of a second.
+    The window holds at least five intervals, even if these last longer than a second.
     """
 
     def __init__(self, interval_ms: int) -> None:
+        """interval_ms: length of an interval."""
         self._intervals: deque[records.Interval] = deque(
             maxlen=max(REGRESSION_AT_LEAST, WINDOW_MS // max(1, interval_ms))
         )
@@ -25,9 +26,10 @@ class Window:
         self.cut = self._intervals.clear
 
     def estimate(self, tick_s: float) -> Estimate | None:
-        """The regression over all; of two to four intervals two averages, the oldest left out where they are odd.
+        """Return the estimate over the intervals in the window, or None for fewer than two.
 
-        None of fewer.  All the work is done here: nothing is reckoned for intervals that nobody asks about.
+        It is a regression for at least five intervals, and two averages for fewer; an odd one, the oldest, is left out.
+        All the work is done here, so intervals that nobody asks about cost nothing.  tick_s: length of a tick.
         """
         intervals = unwrapped(self._intervals)
         if len(intervals) >= REGRESSION_AT_LEAST:
@@ -38,11 +40,11 @@ class Window:
 
 
 def unwrapped(intervals: Iterable[records.Interval]) -> list[Sums]:
-    """Edge numbers and ticks of neighbouring intervals, counted on past 2^32 from those of the first."""
+    """Return the sums of neighbouring intervals, with edge numbers and ticks that go on past 2^32."""
     out: list[Sums] = []
     edge = tick = 0
-    for one in intervals:
-        edge += (one.first_edge - edge) & _MASK_32
-        tick += (one.t_first - tick) & _MASK_32
-        out.append(Sums(edge, one.n, tick, one.s))
+    for interval in intervals:
+        edge += (interval.first_edge - edge) & _MASK_32
+        tick += (interval.t_first - tick) & _MASK_32
+        out.append(Sums(edge, interval.n, tick, interval.s))
     return out

@@ -1,5 +1,6 @@
-"""tracker: interval sums or readings in, alerts and holds out.
+"""The tracker: takes interval sums or readings, gives alerts and holds.
 
-The same files run under CPython as coilcount.tracker and on the board as coiltrack.  No clock, file or port: time comes
-in with the data.  `tracker.Tracker` is the way in, `defaults` the table of its settings, `records` what comes out.
+The same files run under CPython as `coilcount.tracker` and on the board as `coiltrack`.  There is no clock, file or
+port in here: time comes in with the data.  Start with `tracker.Tracker`.  `defaults` is the table of the settings, and
+`records` shows what comes out.
 """

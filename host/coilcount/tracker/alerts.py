@@ -1,360 +1,297 @@
-"""The life of alerts: raised, sign settled, released, and final once the whole pass has been looked at.
+"""The life of alerts: raised, settled, released, and final once the whole pass has been seen.
 
-The three boxes of a wide width answer an object three times: before its peak, with the other sign, when it is in the
-newer box; at the peak; and after it, with the other sign, when it is in the older box.  What follows keeps the three
-together.
+A wide width of the filter bank answers a narrow object three times.  Before the peak, the object is in the newer box
+and the answer has the other sign.  At the peak the answer is right.  After the peak, the object is in the older box and
+the answer has the other sign again.  The code here keeps these three together as one alert.
 Runs under both interpreters.
 """
 
 from . import lobes
-from .alert import MOST_RECENT, Pass
+from .alert import MOST_RECENT, PendingAlert
+from .final_look import FinalLook
 
-# From the detector study on simulated sweeps.
-SETTLE_US = 200000  # the sign is taken this long after the raise
-LONGEST = 4.0  # of the longest width, 2 s at the default: no alert is open for longer
-RELEASE_READINGS = 5  # in a row below the release level
-SHORT = 3  # readings of the short mean that an arrival's sign is taken from
-# The rest was chosen on simulated sweeps, with the study's figures as the start.
-# mean(newer) - mean(older) beyond this many |a|: an object in an outer box, or a step, not a peak in the centre box.
-# (An object that fills one outer box alone gives 1.8 or 2.2.)
-ARRIVAL = 1.4
-USUAL = 3.0  # so many sigmas of a step are what the ground does all the time: nothing came and nothing left
-# In widths from a peak: where the answer of another width is still that peak, and where it is a lobe of it.
-SAME = 0.7
-LOBE_FROM = 0.3
-LOBE_TO = 2.1
-# A filter wider than the pass answers beside it with up to so much of its height, the other way round.
-WIDE_LOBE = 1.4
-# And as far as its oldest box reaches and the pass is wide it answers once more, either way round, with up to so much.
-FAR = 0.2
-FAR_TO = 3.5
-# An extreme of the other sign this strong (a share of the alert's own), and this far above the noise, leaves the sign
-# open.
-OPPOSITE = 0.85
-SURE = 6.0
-OTHER_SURE = 2.5  # sigmas of a lobe
-JUDGED_OPPOSITE = 0.95  # the same for the late filters
-# So much stronger, and it is the sign of the alert: what was taken for the peak was a lobe of the filter.
-TURNED = 1.3
-TURNED_SURE = 4.0
-# Below this score the study has no figures.
-WEAK = 3.6
+# ---- From an earlier simulation study, not repeated here.
+
+SETTLE_US = 200000  # microseconds from the raise until the sign settles
+LONGEST_WIDTHS = 4.0  # an alert is open for at most this many of the longest width: 2 s at the default
+RELEASE_READINGS = 5  # readings in a row below the release level that release an alert
+SHORT_MEAN = 3  # readings of the mean that gives the sign of an arrival
+
+# ---- Chosen by hand on simulated sweeps, starting from the figures of that study.
+
+# Answers of a width.  If the newer and the older box differ by more than this, it is no peak in the centre box but an
+# object in an outer box, or a step.  (An object that fills one outer box alone gives 1.8 or 2.2.)
+ARRIVAL_RATIO = 1.4
+# Sigma of a step.  The soil itself steps by less than this all the time: nothing came and nothing left.
+USUAL_STEP = 3.0
+# Widths from a peak.  Nearer than the first, an answer of another width with the same sign is the same peak.  Between
+# the second and the third, an answer with the other sign is a lobe of it.
+SAME_PEAK_WIDTHS = 0.7
+LOBE_FROM_WIDTHS = 0.3
+LOBE_TO_WIDTHS = 2.1
+# Share of the peak.  A filter wider than the pass answers beside it with at most this height, and the other sign.
+WIDER_LOBE_SHARE = 1.4
+# While the oldest box still holds the pass, a width answers once more, with either sign and at most this share of the
+# peak.  The oldest box reaches back this many widths.
+FAR_LOBE_SHARE = 0.2
+FAR_LOBE_WIDTHS = 3.5
+# Alerts that may wait for their last look.  Bounds the memory.
 MOST_WAITING = 6
 
 
 class Alerts:
-    """Turns the statistic into alerts.  step() once a reading, end() where the series ends or breaks."""
+    """Turns the statistic into alerts.  Call step() for each reading, and end() if the series ends or breaks.
+
+    Inside, `width` is the number of a width of the filter bank.
+    """
 
     def __init__(self, boxes, baseline, noise, interval_us, release_fraction, judge=None, reasons=()):
+        """noise: a lobes.Noise.  judge: the judge.Judge of a learned noise profile, or None.
+
+        reasons: reasons that every alert gets.
+        """
         self._boxes = boxes
         self._noise = noise
-        self._judge = judge
         self._baseline = baseline
         self._interval_us = interval_us
         self._release = release_fraction
         self._widths_us = [width * 1e6 for width in boxes.widths_s]
-        self._longest_us = int(LONGEST * boxes.widths_s[len(boxes.widths_s) - 1] * 1e6)
+        self._longest_us = int(LONGEST_WIDTHS * boxes.widths_s[len(boxes.widths_s) - 1] * 1e6)
         self._number = 0
-        self.open = None
+        self.open = None  # the alert that is raised and not released, or None
         self.waiting = []  # released, not yet final
         self._recent = []
         self._held = False
-        self._reasons = reasons  # why no alert can be more than uncertain
+        self._reasons = reasons
+        self._final_look = FinalLook(boxes, baseline, noise, interval_us, judge, reasons)
 
     def step(self, time_us, now_us, threshold, held, events):
-        """time_us: middle of the newest reading; now_us: when it was known.  Appends to `events`.
+        """Take the latest statistic, and append what happened to the list `events`.
 
-        held: the baseline is held, by itself or by the operator.
+        time_us: middle of the newest reading.  now_us: when it was complete.  threshold: of |z|.
+        held: the baseline is held or frozen.
         """
         self._held = held
         if self.open is not None:
             self._continue(self.open, time_us, now_us, threshold, events)
         if self.open is None:
-            at = self._fresh(time_us, threshold)
-            if at >= 0:
-                self._raise(at, time_us, now_us, events)
+            width = self._new_width(time_us, threshold)
+            if width >= 0:
+                self._raise(width, time_us, now_us, events)
         if self.waiting:
-            self._look_back(now_us, held, events)
+            self._finish_waiting(now_us, held, events)
 
     def end(self, now_us, events):
-        """The series ends here: nothing more will be known.  now_us None: the data just stop, open alerts stay open."""
-        one = self.open
-        if one is not None:
+        """End the series: every alert becomes final.
+
+        now_us: None if the data stop here; an alert that is open then stays open in its record.
+        """
+        alert = self.open
+        if alert is not None:
             self.open = None
             if now_us is not None:
-                one.released_us = now_us
-                events.append(one.event("released", self._boxes.widths_s))
-            self.waiting.append(one)
-        for one in self.waiting:
-            self._finish(one, None, False, events)
+                alert.released_us = now_us
+                events.append(alert.event("released", self._boxes.widths_s))
+            self.waiting.append(alert)
+        for alert in self.waiting:
+            self._final_look.finish(alert, False, events)
         self.waiting = []
         self._recent.clear()
 
     # ------------------------------------------------------------ what the widths show
 
-    def _peak_us(self, at, time_us):
-        return time_us - int(self._boxes.lags[at] * self._interval_us)
+    def _peak_us(self, width, time_us):
+        return time_us - int(self._boxes.lags[width] * self._interval_us)
 
-    def _belongs(self, at, time_us, one):
-        """0: no part of alert `one`; 1: the same peak in another width; -1: a lobe of it."""
+    def _belongs(self, width, time_us, alert):
+        """Return what the answer of a width is to an alert: 1 the same peak, -1 a lobe of it, 0 neither."""
         boxes = self._boxes
-        z = boxes.zs[at]
-        away = self._peak_us(at, time_us) - one.peak_us
-        if away < 0:
-            away = -away
-        width_us = self._widths_us[at]
-        a = z * boxes.used[at]
-        share = -a / one.peak if one.peak else 1.0
-        if (z > 0.0) == (one.peak > 0.0):
-            if away <= SAME * width_us:
+        z = boxes.zs[width]
+        away_us = self._peak_us(width, time_us) - alert.peak_us
+        if away_us < 0:
+            away_us = -away_us
+        width_us = self._widths_us[width]
+        answer = z * boxes.used[width]
+        share = -answer / alert.peak if alert.peak else 1.0
+        if (z > 0.0) == (alert.peak > 0.0):
+            if away_us <= SAME_PEAK_WIDTHS * width_us:
                 return 1
-        elif away < LOBE_FROM * width_us:
+        elif away_us < LOBE_FROM_WIDTHS * width_us:
             return 0
-        elif away <= LOBE_TO * width_us:
-            return -1 if share < (WIDE_LOBE if at > one.width else 1.0) else 0
-        return -1 if -FAR < share < FAR and away <= FAR_TO * width_us + self._widths_us[one.width] else 0
+        elif away_us <= LOBE_TO_WIDTHS * width_us:
+            return -1 if share < (WIDER_LOBE_SHARE if width > alert.width else 1.0) else 0
+        far_us = FAR_LOBE_WIDTHS * width_us + self._widths_us[alert.width]
+        return -1 if -FAR_LOBE_SHARE < share < FAR_LOBE_SHARE and away_us <= far_us else 0
 
-    def _fresh(self, time_us, least):
-        """The width with the largest |z| from `least` on that is no part of a released alert; -1: none."""
+    def _new_width(self, time_us, least):
+        """Return the width with the largest |z| of at least `least` that is no part of a released alert; -1: none."""
         zs = self._boxes.zs
         found = -1
-        for at in range(len(zs)):
-            size = zs[at] if zs[at] >= 0.0 else -zs[at]
+        for width in range(len(zs)):
+            size = zs[width] if zs[width] >= 0.0 else -zs[width]
             if size < least:
                 continue
-            if not self._peaked(at) and self._leaving(at):
+            if not self._has_peaked(width) and self._is_leaving(width):
                 continue
-            if not self._part_of_released(at, time_us, size):
+            if not self._part_of_released(width, time_us, size):
                 least = size
-                found = at
+                found = width
         return found
 
-    def _part_of_released(self, at, time_us, size):
-        """Whether width `at` shows an alert that was released; a larger |z| of the same peak is still its own."""
-        for other in self.waiting:
-            part = self._belongs(at, time_us, other)
+    def _part_of_released(self, width, time_us, size):
+        """Return True if a width shows an alert that was released.  The alert takes a larger |z| of its own peak."""
+        for alert in self.waiting:
+            part = self._belongs(width, time_us, alert)
             if part:
-                if part > 0 and size > other.best:
-                    self._take(other, at, time_us)
+                if part > 0 and size > alert.best:
+                    self._take(alert, width, time_us)
                 return True
         return False
 
-    def _step(self, at):
-        """mean(newer box) - mean(older box) less what the baseline's slope makes of it, in 1e-9."""
-        right, left, _, apart = self._boxes.sides(at)
+    def _step(self, width):
+        """Return the mean of the newer box minus that of the older one, without the baseline's slope, in 1e-9."""
+        right, left, _, apart = self._boxes.sides(width)
         return right - left - self._baseline.slope_a_reading * apart
 
-    def _peaked(self, at):
-        right, left, a, apart = self._boxes.sides(at)
+    def _has_peaked(self, width):
+        """Return True if the answer of a width is a peak in its centre box."""
+        right, left, answer, apart = self._boxes.sides(width)
         step = right - left - self._baseline.slope_a_reading * apart
-        most = ARRIVAL * (a if a >= 0.0 else -a)
-        usual = USUAL * self._noise.step[at]
+        most = ARRIVAL_RATIO * (answer if answer >= 0.0 else -answer)
+        usual = USUAL_STEP * self._noise.step[width]
         if most < usual:
             most = usual
-        return -most <= step <= most and (a > 0.0) == (self._boxes.zs[at] > 0.0)
+        return -most <= step <= most and (answer > 0.0) == (self._boxes.zs[width] > 0.0)
 
-    def _leaving(self, at):
-        """Whether it is the older box that stands away from the baseline: something left, nothing came."""
-        right, left, _, _ = self._boxes.sides(at)
+    def _is_leaving(self, width):
+        """Return True if the older box stands away from the baseline: something left, nothing came."""
+        right, left, _, _ = self._boxes.sides(width)
         level = self._baseline.level
-        return abs(left - level) > abs(right - level) + USUAL * self._noise.step[at]
+        return abs(left - level) > abs(right - level) + USUAL_STEP * self._noise.step[width]
 
     # ------------------------------------------------------------ the stages
 
-    def _raise(self, at, time_us, now_us, events):
+    def _raise(self, width, time_us, now_us, events):
         self._number += 1
         recent = self._recent
         if len(recent) == MOST_RECENT:
             recent.pop(0)
-        one = self.open = Pass(self._number, now_us, recent, self._reasons)
-        recent.append(one)
-        self._take(one, at, time_us)
-        events.append(one.event("raised", self._boxes.widths_s))
+        alert = self.open = PendingAlert(self._number, now_us, recent, self._reasons)
+        recent.append(alert)
+        self._take(alert, width, time_us)
+        events.append(alert.event("raised", self._boxes.widths_s))
 
-    def _take(self, one, at, time_us):
-        """What width `at` shows now is the extreme of `one`."""
+    def _take(self, alert, width, time_us):
+        """Take the present answer of a width as the best of the alert."""
         boxes = self._boxes
-        z = boxes.zs[at]
-        one.best = z if z >= 0.0 else -z
-        if one.best > one.score:
-            one.score = one.best
-            one.best_at = boxes.count - int(boxes.lags[at] + 0.5)
-        one.width = at
-        one.scale = boxes.used[at]
-        one.ground = self._noise.lobe[at]
-        one.peaked = self._peaked(at)
-        if one.peaked:
-            one.peak_us = self._peak_us(at, time_us)
-            one.peak_at = boxes.count - int(boxes.lags[at] + 0.5)
-            one.peak = boxes.height(at)
-            middle = int(boxes.lags[at])
-            one.over = boxes.mean(middle - 1, middle + 1) - self._baseline.level if self._held else 0.0
+        z = boxes.zs[width]
+        alert.best = z if z >= 0.0 else -z
+        if alert.best > alert.score:
+            alert.score = alert.best
+            alert.score_index = boxes.count - int(boxes.lags[width] + 0.5)
+        alert.width = width
+        alert.scale = boxes.used[width]
+        alert.lobe_sigma = self._noise.lobe[width]
+        alert.peaked = self._has_peaked(width)
+        if alert.peaked:
+            alert.peak_us = self._peak_us(width, time_us)
+            alert.peak_index = boxes.count - int(boxes.lags[width] + 0.5)
+            alert.peak = boxes.height(width)
+            middle = int(boxes.lags[width])
+            alert.peak_over_held = boxes.mean(middle - 1, middle + 1) - self._baseline.level if self._held else 0.0
         else:
-            self._arrive(one, at, time_us)
+            self._start_arrival(alert, width, time_us)
 
-    def _arrive(self, one, at, time_us):
-        """Something is in the newer box of width `at` and has not peaked."""
-        one.peak_us = time_us
-        one.peak_at = self._boxes.count
-        one.peak = self._step(at)
+    def _start_arrival(self, alert, width, time_us):
+        """Something is in the newer box of a width and has not peaked."""
+        alert.peak_us = time_us
+        alert.peak_index = self._boxes.count
+        alert.peak = self._step(width)
 
-    def _continue(self, one, time_us, now_us, threshold, events):
+    def _continue(self, alert, time_us, now_us, threshold, events):
         boxes = self._boxes
         zs = boxes.zs
-        best = one.best if one.peaked else 0.0
+        best = alert.best if alert.peaked else 0.0
         found = -1
         another = -1
         active = False
         release = self._release * threshold
-        for at in range(len(zs)):
-            size = zs[at] if zs[at] >= 0.0 else -zs[at]
-            if size > one.score:
-                one.score = size
-                one.best_at = boxes.count - int(boxes.lags[at] + 0.5)
+        for width in range(len(zs)):
+            size = zs[width] if zs[width] >= 0.0 else -zs[width]
+            if size > alert.score:
+                alert.score = size
+                alert.score_index = boxes.count - int(boxes.lags[width] + 0.5)
             if size < release:
                 continue
-            part = self._belongs(at, time_us, one) if one.peaked else 0
-            if part == 0 and self._part_of_released(at, time_us, size):
+            part = self._belongs(width, time_us, alert) if alert.peaked else 0
+            if part == 0 and self._part_of_released(width, time_us, size):
                 continue
             if part >= 0:
                 active = True
             if part < 0:
                 continue
-            other_way = one.peaked and one.sign and (zs[at] > 0.0) != (one.sign > 0)
-            if part == 0 and other_way and size >= threshold and self._peaked(at):
-                # Another object, of the other kind.
+            other_way = alert.peaked and alert.sign and (zs[width] > 0.0) != (alert.sign > 0)
+            if part == 0 and other_way and size >= threshold and self._has_peaked(width):
+                # Another object, of the other sign.
                 if another < 0 or size > abs(zs[another]):
-                    another = at
+                    another = width
                 continue
             if size <= best:
                 continue
-            if self._peaked(at):
-                found = at
+            if self._has_peaked(width):
+                found = width
                 best = size
-            elif one.peaked and part > 0 and at == one.width:
-                # It only seemed to have peaked: more keeps arriving.
-                one.peaked = False
+            elif alert.peaked and part > 0 and width == alert.width:
+                # It only seemed to have peaked: the signal is still growing.
+                alert.peaked = False
                 found = -1
                 best = 0.0
-                self._arrive(one, at, time_us)
+                self._start_arrival(alert, width, time_us)
         if another >= 0:
-            self._close(one, now_us, events)
+            self._close(alert, now_us, events)
             self._raise(another, time_us, now_us, events)
             return
         if found >= 0:
-            if one.peaked and (zs[found] > 0.0) != (one.peak > 0.0):
-                one.opposite = one.best
-            self._take(one, found, time_us)
-        elif not one.peaked and not one.sign:
-            self._arriving(one, time_us)
-        if one.sign and one.peaked and one.sign != (1 if one.peak > 0.0 else -1):
-            self._settle(one, now_us, events)
-        elif not one.sign and now_us - one.raised_us >= SETTLE_US:
-            self._settle(one, now_us, events)
-        one.low = 0 if active else one.low + 1
-        if one.sign and (one.low >= RELEASE_READINGS or now_us - one.raised_us >= self._longest_us):
-            self._close(one, now_us, events)
+            if alert.peaked and (zs[found] > 0.0) != (alert.peak > 0.0):
+                alert.opposite = alert.best
+            self._take(alert, found, time_us)
+        elif not alert.peaked and not alert.sign:
+            self._follow_arrival(alert, time_us)
+        if alert.sign and alert.peaked and alert.sign != (1 if alert.peak > 0.0 else -1):
+            alert.settle(now_us, boxes.widths_s, events)
+        elif not alert.sign and now_us - alert.raised_us >= SETTLE_US:
+            alert.settle(now_us, boxes.widths_s, events)
+        alert.readings_below = 0 if active else alert.readings_below + 1
+        if alert.sign and (
+            alert.readings_below >= RELEASE_READINGS or now_us - alert.raised_us >= self._longest_us
+        ):
+            self._close(alert, now_us, events)
 
-    def _arriving(self, one, time_us):
-        """Nothing has peaked yet: the largest short mean over the line of the baseline."""
+    def _follow_arrival(self, alert, time_us):
+        """While nothing has peaked, the largest short mean over the baseline is the height."""
         boxes = self._boxes
-        value = boxes.mean(0, SHORT - 1) - self._baseline.level
-        if value > one.peak > 0.0 or value < one.peak < 0.0:
-            one.peak = value
-            one.peak_us = time_us - SHORT // 2 * self._interval_us
-            one.peak_at = boxes.count - SHORT // 2
+        value = boxes.mean(0, SHORT_MEAN - 1) - self._baseline.level
+        if value > alert.peak > 0.0 or value < alert.peak < 0.0:
+            alert.peak = value
+            alert.peak_us = time_us - SHORT_MEAN // 2 * self._interval_us
+            alert.peak_index = boxes.count - SHORT_MEAN // 2
 
-    def _settle(self, one, now_us, events):
-        one.sign = 1 if one.peak > 0.0 else -1
-        one.settled_us = now_us
-        events.append(one.event("settled", self._boxes.widths_s))
-
-    def _close(self, one, now_us, events):
-        one.released_us = now_us
-        events.append(one.event("released", self._boxes.widths_s))
+    def _close(self, alert, now_us, events):
+        alert.released_us = now_us
+        events.append(alert.event("released", self._boxes.widths_s))
         self.open = None
         for other in self.waiting:
-            reach = lobes.LOBE_TO * self._widths_us[one.width]
-            if -reach < one.peak_us - other.peak_us < reach:
-                other.neighbour = one.neighbour = True
-        self.waiting.append(one)
+            reach_us = lobes.LOBE_TO * self._widths_us[alert.width]
+            if -reach_us < alert.peak_us - other.peak_us < reach_us:
+                other.has_neighbour = alert.has_neighbour = True
+        self.waiting.append(alert)
         if len(self.waiting) > MOST_WAITING:
-            self._finish(self.waiting.pop(0), None, False, events)
+            self._final_look.finish(self.waiting.pop(0), False, events)
 
-    def _look_back(self, now_us, held, events):
+    def _finish_waiting(self, now_us, held, events):
+        """Make every alert final whose whole pass has been seen."""
         boxes = self._boxes
         while self.waiting:
-            one = self.waiting[0]
-            back = boxes.count - one.peak_at
-            if back < boxes.look_back:
+            if boxes.count - self.waiting[0].peak_index < boxes.look_back:
                 return
-            self.waiting.pop(0)
-            self._finish(one, self._measured(one), held, events, now_us)
-
-    def _measured(self, one):
-        boxes = self._boxes
-        f = self._widths_us[one.width] / self._interval_us
-        return lobes.measure(boxes, boxes.count - one.peak_at, f, self._baseline.slope_a_reading)
-
-    def _contested(self, one, now_us, events):
-        """Whether the frequency went as far the other way beside the peak; far more that way is the alert's sign."""
-        boxes = self._boxes
-        back = boxes.count - one.peak_at
-        high, low, high_at, low_at = lobes.extremes(boxes, back, self._widths_us[one.width] / self._interval_us)
-        own = high if one.sign > 0 else -low
-        other = -low if one.sign > 0 else high
-        sigma = self._noise.lobe[one.width]
-        if other < SURE * one.scale or other < OTHER_SURE * sigma or other < OPPOSITE * own:
-            return False
-        if not one.peaked or other < TURNED * own or other < TURNED_SURE * sigma:
-            return True
-        self._move(one, back - (low_at if one.sign > 0 else high_at), -other if one.sign > 0 else other)
-        self._settle(one, now_us, events)
-        return False
-
-    def _judged(self, one, now_us, events):
-        """The same where the height says too little: by the late filters."""
-        if not one.peaked:
-            self._move(one, one.best_at - one.peak_at, one.peak)
-        back = self._boxes.count - one.peak_at
-        rise, fall = self._judge.look(back)
-        best = rise if rise[0] > fall[0] else fall
-        self._move(one, back - best[2], best[1])
-        if (best[1] > 0.0) != (one.sign > 0):
-            self._settle(one, now_us, events)
-        return min(rise[0], fall[0]) > JUDGED_OPPOSITE * best[0]
-
-    def _move(self, one, readings, peak):
-        one.peak = peak
-        one.peak_us += readings * self._interval_us
-        one.peak_at += readings
-
-    def _finish(self, one, measured, held, events, now_us=None):
-        reasons = list(self._reasons)
-        if one.sign == 0:
-            reasons.append("not settled")
-        if one.score < WEAK:
-            reasons.append("too weak")
-        if one.over * one.sign < 0.0:
-            # Still on the other side of the held baseline: less of what the coil is over, not something else.
-            reasons.append("moving over a held target")
-        if measured is None and one.opposite > OPPOSITE * one.best:
-            reasons.append("opposite lobe as strong")
-        if measured is not None:
-            sign = one.sign
-            if self._judge is not None and (self._judge.unclear(one.peak, one.width) or not (one.peaked or held)):
-                contested = self._judged(one, now_us, events)
-            else:
-                contested = self._contested(one, now_us, events)
-            turned = one.sign != sign
-            if contested or (turned and one.neighbour):
-                reasons.append("opposite lobe as strong")
-            if turned:
-                measured = self._measured(one) or measured
-            core, lobe, step = measured
-            if not held and lobes.stayed(core, step, self._noise.step[one.width]):
-                reasons.append("step in the ground")
-            elif one.sign > 0 and lobes.flat_iron(core, lobe, self._noise.lobe[one.width]):
-                reasons.append("two objects" if one.neighbour else "lobes of flat iron")
-        one.reasons = tuple(reasons)
-        events.append(one.event("final", self._boxes.widths_s))
+            self._final_look.finish(self.waiting.pop(0), held, events, now_us)

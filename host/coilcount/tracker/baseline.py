@@ -1,24 +1,35 @@
-"""The slow baseline: what y would be with nothing there, from block means of a tenth of a second.
+"""The baseline: what y would be with no target, from the means of blocks of 0.1 s.
 
-An alpha-beta tracker (level and slope) with clipped errors; told to hold, it stands on its line, which levels off.
+An alpha-beta tracker follows level and slope.  Errors are clipped, so that a pass moves it little.  While it is held it
+goes on along its line, and the slope dies away.
 Runs under both interpreters.
 """
 
-# Errors beyond CLIP sigmas are clipped; where they stay on one side the clip doubles with every further block after
-# STUBBORN, so that a step of the ground is followed in the end.  Chosen on simulated sweeps.
+# Sources: MEDIAN_OF_ABS is the normal distribution's.  The others were chosen by hand on simulated sweeps.
+
+# Sigmas of a block.  An error beyond this is clipped.
 CLIP = 2.5
+# Blocks.  If the errors stay clipped on one side for longer than this, the clip doubles with every further block.  So
+# a step of the soil is followed in the end.
 STUBBORN = 10
+# Median of |x| of a normal distribution, in sigma.
 MEDIAN_OF_ABS = 0.6745
-# Steps of the median tracker of |error|: some 5 s of blocks, and the quick start of the first 4 s.
+# Steps of the running median of |x|, as a share of the sigma.  With the first it forgets in about 5 s of blocks.  The
+# second is for the first 4 s after a start.
 ETA = 0.02
 FIRST_ETA = 0.2
+# Blocks: these 4 s.
 FIRST = 40
-# While it stands on its line, the slope dies away in some 3 s: what it knows of a drift is worth little after that.
+# Share of the slope that is kept from block to block while the baseline is held.  It dies away in about 3 s: after that
+# little is known of a drift.
 SLOPE_KEEP = 0.97
 
 
 def follow(sigma, size, count, floor):
-    """The robust scale after one more |value| `size`, the `count`-th: a median tracker, quick at first."""
+    """Return the robust sigma after one more value: a running median, quick at first.
+
+    sigma: the sigma so far.  size: |value|.  count: number of values, this one included.  floor: the least sigma.
+    """
     eta = FIRST_ETA if count < FIRST else ETA
     if size > MEDIAN_OF_ABS * sigma:
         return sigma * (1.0 + eta)
@@ -27,27 +38,34 @@ def follow(sigma, size, count, floor):
 
 
 class Baseline:
-    """level and slope (1e-9, and 1e-9 a block or a reading); sigma: robust scale of a block against the line, 1e-9."""
+    """Level and slope of the baseline.
+
+    level: at the end of the latest block, 1e-9.  slope: 1e-9 a block.  slope_a_reading: 1e-9 a reading.
+    sigma: robust sigma of a block around the baseline, 1e-9.  count: blocks since the start.
+    """
 
     def __init__(self, blocks_tau, block, floor_ppb):
+        """blocks_tau: time constant in blocks.  block: readings in a block.  floor_ppb: the least sigma."""
         self._block = block
-        # No exp() here: two libraries may differ in its last digit, and both interpreters must agree to the last.
+        # No exp() here: two libraries may differ in its last digit, and both interpreters must agree to the last digit.
         theta = blocks_tau / (1.0 + blocks_tau)
+        # Both poles of the filter are at theta, so that it settles without overshoot of its own.
         self._alpha = 1.0 - theta * theta
         self._beta = (1.0 - theta) * (1.0 - theta)
         self._floor = floor_ppb
         self.restart()
 
     def restart(self):
+        """Forget everything: the next block gives a new level."""
         self.count = 0
         self.level = 0.0
         self.slope = 0.0
         self.slope_a_reading = 0.0
         self.sigma = self._floor
-        self._side = 0
+        self._side = 0  # blocks in a row that were clipped, negative below the baseline
 
     def block(self, mean, hold):
-        """Takes a block mean in 1e-9; `hold` leaves it on its line, which levels off."""
+        """Take the mean of a block in 1e-9.  If `hold`, go on along the line, whose slope dies away."""
         count = self.count = self.count + 1
         if count == 1:
             self.level = mean
@@ -60,6 +78,7 @@ class Baseline:
         error = mean - self.level
         size = error if error >= 0.0 else -error
         self.sigma = follow(self.sigma, size, count, self._floor)
+        # At first the level is the plain mean.
         alpha = 1.0 / count
         if alpha < self._alpha:
             alpha = self._alpha
@@ -81,7 +100,7 @@ class Baseline:
         self.level += alpha * error
 
     def line(self, level, slope):
-        """Stand on another line from here on."""
+        """Go on from another level (1e-9) with another slope (1e-9 a block)."""
         self.level = level
         self.slope = slope
         self.slope_a_reading = slope / self._block

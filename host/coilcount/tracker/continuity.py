@@ -1,21 +1,26 @@
-"""Does this reading continue the one before?  The one rule, for the time base, the tracker and all that ask them.
+"""Does a reading continue the one before?  The one rule for the time base, the tracker and everything else that asks.
 
-Runs under both interpreters; whole numbers throughout.
+Runs under both interpreters.  Whole numbers throughout.
 """
 
 MASK_16 = 0xFFFF
 MASK_32 = 0xFFFFFFFF
-# Up to so many intervals may be missing between two that still belong together (2 s at 50 a second).  Chosen by hand:
-# the tracker fills what is missing with the mean, and over 2 s that is no longer what the coil did.
+# Intervals.  Two intervals belong together if the second comes at most this many after the first: 2 s at 50 a second.
+# Chosen by hand.  The tracker fills the missing ones with the mean, and over more than 2 s the coil may have seen
+# something else.
 MOST_STEPS = 100
 
 
 def steps(before, now):
-    """How many intervals after `before` the interval `now` is: 1 is the next one, 2 says that one was lost, and so on.
+    """Return how many intervals `now` comes after `before`: 1 is the next one, 2 means that one was lost.
 
-    Both begin with (sequence, first_edge, n, t_first, s) as they are on the wire.  0 where `now` does not continue
-    `before`: the sequence steps by 0 or by more than MOST_STEPS, or the edges that were counted, or the time that they
-    took, are more than an eighth off the pace of `before`, or neither mean index nor mean time has moved on.
+    Both begin with (sequence, first_edge, n, t_first, s) as they are on the wire.  0 if `now` does not continue
+    `before`, because of one of these:
+
+    - the sequence steps by 0 or by more than MOST_STEPS;
+    - an interval has fewer than two edges;
+    - the edges, or the time that they took, are more than an eighth off the pace of `before`;
+    - neither the mean index nor the mean time has moved on.
     """
     step = (now[0] - before[0]) & MASK_16
     n_before = before[2]
@@ -23,7 +28,7 @@ def steps(before, now):
     if not 0 < step <= MOST_STEPS or n < 2 or n_before < 2:
         return 0
     edges = (now[1] - before[1]) & MASK_32
-    # Intervals end at whole edges, so that each may have one more or less than the one before.
+    # Intervals end at whole edges, so each may have one edge more or less than the one before.
     if 8 * abs(edges - step * n_before) > edges + 8 * step:
         return 0
     # In `before` an edge took s / (n (n - 1) / 2) ticks.
@@ -37,7 +42,10 @@ def steps(before, now):
 
 
 def readings_apart(before_us, now_us, interval_us):
-    """How many places `now_us` is after `before_us` for readings interval_us apart: at least 1; 0 for too many."""
+    """Return how many readings `now_us` comes after `before_us`, at least 1, or 0 for more than MOST_STEPS.
+
+    interval_us: time from reading to reading.
+    """
     step = (2 * (now_us - before_us) + interval_us) // (2 * interval_us)
     if step > MOST_STEPS:
         return 0

@@ -1,79 +1,94 @@
-"""The automatic hold: the coil rests over a target, so the baseline must not follow.
+"""Auto-hold: while the coil rests over a target, the baseline must not follow.
 
-Works on block means of a tenth of a second.  A level that has risen quickly, judged by how much it steps while
-sweeping, freezes the line of the seconds before; a return, a steady ramp or a limit lets go.  Only holds of a second
-and more are told.  On simulated rests (tests/bench/detection) levels of 8 of the step's sigmas and more are held for
-more than nine tenths of their time, in fast drift for some eight; less is luck.  Runs under both interpreters.
+Works on the means of blocks of 0.1 s.  A level that has risen quickly starts a hold.  "Quickly" is relative to how much
+the level steps while the coil sweeps.  The hold keeps the line of the seconds before as the baseline.  A return, a
+steady ramp or a time limit ends it.  Only holds of at least 1 s are reported.
+
+How well it works is shown by tests/bench/detection, part `dwell` (simulation).  Levels of at least 8 sigma of a step
+are held for more than 90 % of their rests, in fast drift for about 80 %.  Lower levels are held only by luck.
+Runs under both interpreters.
 """
 
 from array import array
 
 from .baseline import FIRST, follow
 
-HISTORY = 128  # blocks; power of two
-LOOK_BACK = 120  # blocks
-LINE = 50  # blocks: a longer line errs where the drift curves, a shorter one on rough soil
-LOW = 8  # blocks over which a rise is measured
-STEP = 6  # blocks: the 0.6 s step whose robust scale is sigma_st
-ERROR_SIGMAS = 2.5
-GONE = 0.35  # of the peak, for two blocks
-TOLD = 10  # blocks
-TAIL = 5  # blocks after a return in which the coil still moves off: the line stands on
-SLOPE_FROM = 40  # blocks; a line through fewer is level: the baseline's own slope may be a step it still follows
-RAMPS = (20, 40)  # blocks: four quarters that rise alike are drift
-RAMP_EVEN = 0.4  # the least rise over the largest
-RAMP_SHARE = 0.2  # of the peak, in all
-# The coil came back from a rest that was not held: so near, as a share of what changed, to the level of before, for so
-# many blocks, and no more than so many in between.
-BACK_NEAR = 0.35
-BACK = 12
-BETWEEN = 6
+# All constants here were chosen by hand on simulated rests and clean sweeps.  tests/bench/detection, part `dwell`,
+# shows what they give.  A block is 0.1 s.
+
+HISTORY = 128  # blocks that are kept; a power of two
+LOOK_BACK = 120  # blocks that the search for an earlier rest goes back
+LINE = 50  # blocks of the frozen line: a longer one errs if the drift curves, a shorter one on rough soil
+LOW = 8  # blocks within which the level must have risen; the frozen line leaves them out
+STEP = 6  # blocks between the two blocks of a step, whose robust sigma is sigma_step
+ERROR_SIGMAS = 2.5  # sigmas of a block around the baseline; a smaller shift starts no hold
+GONE = 0.35  # share of the peak; two blocks in a row below it end the hold
+REPORTED = 10  # blocks after which a hold is reported
+TAIL = 5  # blocks after a return in which the line stays: the coil is still moving away
+SLOPE_FROM = 40  # blocks; a line through fewer is level: a slope may be a step that the baseline still follows
+# A level over the line that rises steadily is drift.  It is cut into four quarters, and their medians must rise alike.
+RAMPS = (20, 40)  # lengths that are looked at, in blocks
+RAMP_EVEN = 0.4  # the least rise from quarter to quarter is more than this share of the largest
+RAMP_SHARE = 0.2  # the whole rise is more than this share of the peak
+# The coil comes back from a rest that was not held.  Then the level returns to that of before the rest:
+BACK_NEAR = 0.35  # as near as this share of the change,
+BACK = 12  # for this many blocks,
+BETWEEN = 6  # with at most this many other blocks between the two levels
 
 
 class Hold:
-    """on: a hold is on (told or not), or its tail; told: it has lasted a second; sign: of the level; age: in blocks."""
+    """One auto-hold after the other.
+
+    on: True while a hold is on, reported or not, and in its tail.  reported: True once it has lasted 1 s.
+    sign: of the held level.  age: blocks since its start.
+    scale: factor of the least shift and the least rise; the tracker sets it with the threshold.
+    """
 
     def __init__(self, baseline, least_ppb, rise_sigma, limit_blocks, floor_ppb):
+        """least_ppb: smallest shift that is held.  rise_sigma: least rise, in sigma_step.  floor_ppb: least sigma."""
         self._baseline = baseline
         self._least = least_ppb
         self._rise = rise_sigma
         self._limit = limit_blocks
         self._floor = floor_ppb
         self._blocks = array("i", [0] * HISTORY)  # as measured
-        self._ground = array("i", [0] * HISTORY)  # the same, but the frozen line while held: what is looked back on
+        self._ground = array("i", [0] * HISTORY)  # as measured, but the frozen line for blocks of a hold
         self.scale = 1.0
         self.restart()
 
     def restart(self):
+        """Forget everything: what comes next does not continue what came before."""
         self._count = 0
-        self._tail = 0
-        self._since = 0  # the count at which the ground begins
+        self._tail = 0  # blocks of the tail that are left
+        self._since = 0  # the count from which on blocks may be used for a line
         self.sigma_step = self._floor
         self._drop()
 
     def _drop(self):
         self.on = False
-        self.told = False
+        self.reported = False
         self.sign = 0
         self.age = 0
 
     @property
     def sigma_swept(self):
-        """sigma_step once it has had time to settle, else None."""
+        """sigma_step in 1e-9; None in the first 4 s, while it is not known well."""
         return self.sigma_step if self._count > FIRST else None
 
     def block(self, mean, allowed):
-        """Takes a block mean (1e-9, before the baseline sees it).  Returns "", "start", or "end" of a told hold.
+        """Take the mean of a block (1e-9), before the baseline takes it.
 
-        `allowed` is False while the operator holds the baseline or boxes fill: nothing starts, what is on ends.
+        allowed: False while the baseline is frozen by key, or during the warm-up.  Then no hold starts, and one that is
+        on ends.
+        Returns "start" or "end" of a reported hold, else "".
         """
         blocks = self._blocks
         count = self._count = self._count + 1
-        at = count & (HISTORY - 1)
-        blocks[at] = int(mean)
-        self._ground[at] = int(self._baseline.level + self._baseline.slope) if self.on else blocks[at]
-        if count > STEP and not self.told:
-            # Not while a hold is on: a coil at rest says nothing of sweeping.
+        slot = count & (HISTORY - 1)
+        blocks[slot] = int(mean)
+        self._ground[slot] = int(self._baseline.level + self._baseline.slope) if self.on else blocks[slot]
+        if count > STEP and not self.reported:
+            # Not during a hold: a coil at rest shows nothing of sweeping.
             step = mean - blocks[(count - STEP) & (HISTORY - 1)]
             self.sigma_step = follow(self.sigma_step, step if step >= 0.0 else -step, count, self._floor)
         if not self.on:
@@ -94,16 +109,17 @@ class Hold:
         self._gone = self._gone + 1 if level < GONE * self._peak else 0
         if self._gone >= 2:
             return self._end(False)
-        if self.age >= self._limit or self._ramp(count):
+        if self.age >= self._limit or self._is_ramp(count):
             return self._end(True, mean)
-        if self.age == TOLD:
-            if self._back(count):
+        if self.age == REPORTED:
+            if self._is_return(count):
                 return self._end(True, mean)
-            self.told = True
+            self.reported = True
             return "start"
         return ""
 
     def _try(self, mean, count):
+        """Start a hold if the level has risen far and quickly enough."""
         baseline = self._baseline
         error = mean - baseline.level - baseline.slope
         sign = 1 if error >= 0.0 else -1
@@ -118,7 +134,7 @@ class Hold:
         for i in range(1, LOW + 1):
             value = (blocks[(count - i) & (HISTORY - 1)] - baseline.level) * sign
             if value < low:
-                # Not below the baseline: the end of a pass of the other sign is no arrival.
+                # Not below the baseline: the end of a pass of the other sign must not look like a rise.
                 low = value if value > 0.0 else 0.0
         rise = size - low
         if rise < self._rise * self.scale * self.sigma_step or 2 * rise < size:
@@ -127,11 +143,11 @@ class Hold:
         self._line(count)
         size = (mean - baseline.level - baseline.slope) * sign
         if size < least * self.scale:
-            # Seen from the line of the seconds before, nothing has come.
+            # Over the line of the seconds before, nothing has come.
             baseline.line(before[0], before[1])
             return
         self.on = True
-        self.told = False
+        self.reported = False
         self.sign = sign
         self.age = 0
         self._peak = size
@@ -139,7 +155,7 @@ class Hold:
         self._before = before
 
     def _line(self, count):
-        """The trimmed line through the blocks of the last 5 s but the last second: the frozen baseline."""
+        """Make a trimmed line through the blocks of the last 5 s the baseline; the latest 0.8 s are left out."""
         ground = self._ground
         first = LOW
         last = min(LINE, count - self._since - 1)
@@ -153,7 +169,6 @@ class Hold:
         for _ in range(3):
             n = 0
             sx = sy = sxx = sxy = 0.0
-            sr = 0.0
             for i in range(first, last + 1):
                 value = float(ground[(count - i) & (HISTORY - 1)] - origin)
                 residual = value - level + slope * i
@@ -161,7 +176,6 @@ class Hold:
                     residual = -residual
                 if limit < 0.0 or residual <= limit:
                     n += 1
-                    sr += residual
                     sx += i
                     sy += value
                     sxx += i * i
@@ -175,15 +189,15 @@ class Hold:
             for i in range(first, last + 1):
                 residual = ground[(count - i) & (HISTORY - 1)] - origin - level + slope * i
                 total += residual if residual >= 0.0 else -residual
-            # Mean absolute residual times 1.25 is a sigma; two of them are kept.
+            # The mean absolute residual times 1.25 is a sigma.  Blocks within two sigma take part in the next round.
             limit = 2.5 * total / (last - first + 1)
-        # `level` is at this block; the baseline moves on by one slope when it takes it.
+        # `level` is that at this block.  The baseline adds one slope when it takes the block.
         self._baseline.line(origin + level - slope, slope)
 
-    def _back(self, count):
-        """Whether this is no arrival: the coil has left a rest that was not held, or no longer, and is back.
+    def _is_return(self, count):
+        """Return True if the coil has only left an earlier rest, which was not held or no longer held.
 
-        So it is where, going back, a level stood at the line and before that one where it is now.
+        True if, going backwards in time, the signal was first at the baseline and before that at today's level.
         """
         ground = self._ground
         recent = [self._blocks[(count - i) & (HISTORY - 1)] for i in range(5)]
@@ -211,22 +225,22 @@ class Hold:
                     return False
         return False
 
-    def _ramp(self, count):
-        """Whether the level over the line rose steadily for two or four seconds: drift taken for an arrival."""
-        if self.age % TOLD:
+    def _is_ramp(self, count):
+        """Return True if the level over the line rose steadily for 2 s or 4 s: this is drift, no arrival."""
+        if self.age % REPORTED:
             return False
         blocks = self._blocks
         for length in RAMPS:
             if self.age < length:
                 return False
             quarter = length // 4
-            # Medians: a pass in between is no part of a drift.
+            # Medians, so that a pass in between changes nothing.
             middles = []
             for k in range(4):
                 part = []
                 for i in range(quarter):
-                    at = (count - k * quarter - i) & (HISTORY - 1)
-                    part.append(blocks[at] - self._ground[at])
+                    slot = (count - k * quarter - i) & (HISTORY - 1)
+                    part.append(blocks[slot] - self._ground[slot])
                 part.sort()
                 middles.append(part[quarter // 2] * self.sign)
             rises = [middles[k] - middles[k + 1] for k in range(3)]
@@ -235,17 +249,18 @@ class Hold:
                 return True
         return False
 
-    def _end(self, anew, mean=0.0):
-        told = self.told
+    def _end(self, new_level, mean=0.0):
+        """End the hold.  new_level: the baseline goes on from `mean` (the level was drift, or it is there to stay)."""
+        reported = self.reported
         age = self.age
         self._drop()
-        if anew:
+        if new_level:
             self._since = self._count
             self._baseline.line(mean, 0.0)
-        elif age < TOLD:
+        elif age < REPORTED:
             level, slope = self._before
             self._baseline.line(level + slope * age, slope)
         else:
             self.on = True
             self._tail = TAIL
-        return "end" if told else ""
+        return "end" if reported else ""

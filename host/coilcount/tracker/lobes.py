@@ -1,30 +1,35 @@
-"""The look at a whole pass once it is over: its peak, the lobes beside it, and what stayed.
+"""The look at a whole pass once it is over: its core, the lobes beside it, and a step that stays.
 
-Flat iron facing the coil raises the frequency under it and lowers it beside it, where the tilted field meets it
-edge-on; a non-ferrous disc never shows such lobes.  Source of the windows and limits: the second detector study (26
-kinds of metal on simulated ground).  Runs under both interpreters.
+Flat iron facing the coil raises the frequency under the coil.  Beside that it lowers the frequency, because the tilted
+field meets the iron edge-on.  A non-ferrous disc never shows such lobes.
+The windows and limits are from an earlier simulation study, not repeated here (26 kinds of metal on simulated soil).
+How often flat iron is called non-ferrous with them: tests/bench/detection, part `answers`.
+Runs under both interpreters.
 """
 
 from .baseline import follow
 
-# Windows in widths from the peak.
-CORE = 0.3
+# Windows, in widths from the peak of the pass.
+CORE = 0.3  # the core reaches this far to either side
 LOBE_FROM = 0.8
 LOBE_TO = 1.5
-WIDE_FROM = 2.0
-WIDE_TO = 3.0
-SIGMAS = 1.64
-SHARE = 0.04
-# A level that changed by this share of the peak, and stayed, is a step: where so many sigmas of a step say so.
+WIDE_FROM = 2.0  # the level beside the pass is taken from here
+WIDE_TO = 3.0  # to here
+# A lobe counts if it is below minus this many sigmas of the soil's own lobes, and below minus this share of the core.
+LOBE_SIGMAS = 1.64
+LOBE_SHARE = 0.04
+# A change of level counts as a step if it is more than this share of the core, and this many sigmas of the soil's own
+# steps.
 STEP_SHARE = 0.6
 STEP_SIGMAS = 3.0
 
 
 def measure(boxes, back, f, slope):
-    """Core, lobe and step around the reading `back` readings ago, for a width of `f` readings, in 1e-9.
+    """Return (core, lobe, step) around the reading `back` readings ago, in 1e-9.
 
-    core and lobe over the mean of both wide windows; step is the newer wide window minus the older one, less what
-    `slope` (1e-9 a reading) makes of it.  None where the ring does not reach.
+    f: width of the pass in readings.  slope: of the baseline, 1e-9 a reading.
+    core and lobe are means over the level of both wide windows.  step is the newer wide window minus the older one,
+    without the slope.  None if the ring does not hold all windows.
     """
     wide_to = int(WIDE_TO * f + 0.5)
     if back < wide_to or back + wide_to + 1 > boxes.count:
@@ -43,57 +48,65 @@ def measure(boxes, back, f, slope):
 
 
 def extremes(boxes, back, f):
-    """The largest and the smallest short mean within the lobes' reach, over the wide windows, in 1e-9, and how many
-    readings ago each was.  Only where measure() reaches.
+    """Return (highest, lowest, readings back to the highest, readings back to the lowest) around `back` readings ago.
+
+    Both are means of three readings over the level of the wide windows, in 1e-9, within the reach of the lobes.
+    f: width of the pass in readings.  Call it only if measure() gives a result there.
     """
     reach = int(LOBE_TO * f + 0.5)
     wide_from = int(WIDE_FROM * f + 0.5)
     wide_to = int(WIDE_TO * f + 0.5)
     level = (boxes.mean(back - wide_to, back - wide_from) + boxes.mean(back + wide_from, back + wide_to)) / 2
     high = low = boxes.mean(back - 1, back + 1)
-    high_at = low_at = back
-    for at in range(back - reach, back + reach + 1):
-        value = boxes.mean(at - 1, at + 1)
+    high_back = low_back = back
+    for middle in range(back - reach, back + reach + 1):
+        value = boxes.mean(middle - 1, middle + 1)
         if value > high:
             high = value
-            high_at = at
+            high_back = middle
         elif value < low:
             low = value
-            low_at = at
-    return high - level, low - level, high_at, low_at
+            low_back = middle
+    return high - level, low - level, high_back, low_back
 
 
-def flat_iron(core, lobe, sigma):
-    """Whether a rise of `core` shows the lobes of flat iron; sigma: of the lobe on this ground."""
-    return core > 0.0 and lobe < -SIGMAS * sigma and lobe < -SHARE * core
+def is_flat_iron(core, lobe, sigma):
+    """Return True if a rise of `core` has the lobes of flat iron.  sigma: of the soil's own lobes, 1e-9."""
+    return core > 0.0 and lobe < -LOBE_SIGMAS * sigma and lobe < -LOBE_SHARE * core
 
 
-def stayed(core, step, sigma):
-    """Whether the level stayed where the pass took it; sigma: of a step on this ground."""
+def is_step(core, step, sigma):
+    """Return True if the level stayed where the pass took it.  sigma: of the soil's own steps, 1e-9."""
     return abs(step) > STEP_SHARE * abs(core) and abs(step) > STEP_SIGMAS * sigma
 
 
 class Noise:
-    """The robust scales of lobe and step of each width on this ground: lobe, step, in 1e-9."""
+    """How large lobes and steps are where no object is: robust sigmas for each width, learned while sweeping.
+
+    lobe, step: lists of sigmas in 1e-9, one for each width.
+    """
 
     def __init__(self, boxes, interval_s, floor_ppb):
         self._boxes = boxes
-        self._f = [width / interval_s for width in boxes.widths_s]
-        self._back = [int(WIDE_TO * f + 0.5) for f in self._f]
+        self._widths = [width / interval_s for width in boxes.widths_s]  # readings
+        self._back = [int(WIDE_TO * f + 0.5) for f in self._widths]
         self._floor = floor_ppb
-        self.lobe = [self._floor] * len(self._f)
-        self.step = [self._floor] * len(self._f)
+        self.lobe = [self._floor] * len(self._widths)
+        self.step = [self._floor] * len(self._widths)
         self._count = 0
 
     def block(self, slope):
-        """Once a tenth of a second or so; one width after the other has its turn."""
-        widths = len(self._f)
-        at = self._count % widths
-        measured = measure(self._boxes, self._back[at], self._f[at], slope)
+        """Learn from the latest readings; call it at the end of each block of 0.1 s.  The widths take turns.
+
+        slope: of the baseline, 1e-9 a reading.
+        """
+        widths = len(self._widths)
+        width = self._count % widths
+        measured = measure(self._boxes, self._back[width], self._widths[width], slope)
         if measured is None:
             return
         self._count += 1
         turn = self._count // widths + 1
         _, lobe, step = measured
-        self.lobe[at] = follow(self.lobe[at], lobe if lobe >= 0.0 else -lobe, turn, self._floor)
-        self.step[at] = follow(self.step[at], step if step >= 0.0 else -step, turn, self._floor)
+        self.lobe[width] = follow(self.lobe[width], lobe if lobe >= 0.0 else -lobe, turn, self._floor)
+        self.step[width] = follow(self.step[width], step if step >= 0.0 else -step, turn, self._floor)
