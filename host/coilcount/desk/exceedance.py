@@ -58,6 +58,11 @@ class Tail:
         """Peaks a minute beyond `start`."""
         return self.count / self.minutes
 
+    @property
+    def highest_rate(self) -> float:
+        """Peaks a minute at the lowest level: no threshold gives more."""
+        return len(self.peaks) / self.minutes
+
     def rate(self, z: float) -> float:
         """Peaks a minute beyond z: counted up to `start`, by the tail beyond."""
         if z <= self.start:
@@ -66,7 +71,7 @@ class Tail:
 
     def threshold(self, per_minute: float) -> float:
         """The level that is exceeded so often.  Raises ValueError where there are fewer peaks than that in all."""
-        if per_minute > len(self.peaks) / self.minutes:
+        if per_minute > self.highest_rate:
             raise ValueError("more often than there are peaks")
         if per_minute >= self.rate_at_start:
             return self.peaks[max(0, int(per_minute * self.minutes + 1e-9) - 1)]
