@@ -199,4 +199,4 @@ def test_imported_readings(run, tmp_path):
     assert run("import", "shaken.csv", "shaken.ccap")[0] == 0
     code, _, err = run("noise", "shaken.ccap")
     assert code == 2
-    assert "even spacing" in err
+    assert "even spacing of" in err
