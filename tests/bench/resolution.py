@@ -102,7 +102,7 @@ def unknown_noise(runs: int, rng: np.random.Generator) -> None:
             one = regression(intervals, TICK_S)
             errors.append((one.frequency_hz / hz - 1, one.uncertainty_hz / hz))
         print_unknown(jitter_s, "steady", errors)
-    white = NoiseClass(WHITE, 0.0, 0.0, 0.0)
+    white = NoiseClass(WHITE, 0.0, 0.0)
     for name, noise in (("careful", NOISE_CLASSES["careful"]), ("typical", NOISE_CLASSES["typical"]),
                         (f"white, S_y {WHITE:.0e}/Hz", white)):  # fmt: skip
         print_unknown(20e-9, name, repeats(runs, noise, 20e-9, rng))

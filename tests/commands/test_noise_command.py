@@ -1,17 +1,21 @@
-"""`coilcount noise` as a person meets it."""
+"""`coilcount noise` as its user sees it."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 from capture_samples import HEADER, HELLO, interval_line
 from coilcount.capture.labels import labels_path, read_labels
+from coilcount.capture.reader import read_capture
 from coilcount.capture.writer import CaptureWriter
 from coilcount.commands.cli import main
+from coilcount.desk import quiet
+from coilcount.desk.noise_report import noise_report, noise_threshold
 from coilcount.face.picture_noise import draw_noise
 from coilcount.model import Gap, Line
-from coilcount.settings import read_settings
+from coilcount.settings import defaults, read_settings
 from coilwire import records
 
 CAPTURES = Path(__file__).parents[2] / "captures"
@@ -67,7 +71,7 @@ def test_the_saved_settings_are_used_and_nothing_is_overwritten(run, tmp_path):
     assert saved.tracker["noise_ppm_rthz"] == tuple(band["ppm_rthz"] for band in learned["noise_ppm_rthz"])
     assert (saved.tracker["hold"], saved.live["sound"]) == (False, True)
     assert "simulated" in (tmp_path / "out.toml").read_text()
-    # The tracker with them has just the alerts that were told.
+    # With these settings the tracker raises exactly the alerts that were reported.
     code, out, _ = run("replay", QUIET, "--settings", "out.toml", "--json")
     assert json.loads(out.splitlines()[-1])["alerts"] == threshold["alerts_here"]
     before = (tmp_path / "out.toml").read_bytes()
@@ -75,12 +79,12 @@ def test_the_saved_settings_are_used_and_nothing_is_overwritten(run, tmp_path):
     assert (tmp_path / "again.toml").exists()
     code, _, err = run("noise", QUIET, "--save-settings", "out.toml")
     assert code == 2
-    assert "not written over" in err
+    assert "not overwritten" in err
     assert (tmp_path / "out.toml").read_bytes() == before
 
 
 def test_a_recording_with_objects_is_refused_with_their_times(run, tmp_path):
-    """The times are those of the labels, which the simulation wrote as its truth."""
+    """The times in the error are those of the labels, which the simulation wrote as its truth."""
     capture = CAPTURES / "warm-up-unplug.ccap.gz"
     code, out, err = run("noise", capture, "--json", "--save-settings", "out.toml")
     assert code == 1
@@ -109,28 +113,28 @@ def test_pictures(run, tmp_path):
     assert code == 2 and "the picture exists (pictures/stability.svg)" in err and not (tmp_path / "s.toml").exists()
 
 
-def test_a_picture_holds_what_was_found(run, tmp_path, monkeypatch):
-    """The lines that are drawn are the numbers of the object, in ppm."""
+def test_a_picture_shows_the_numbers_of_the_report(tmp_path):
+    """The lines that are drawn are the numbers of the report, in ppm."""
     import coilcount.face.picture_noise as pictures
 
-    _, out, _ = run("noise", QUIET, "--json")
-    noise = json.loads(out)
-    axes = pictures._stability(noise).axes[0]
+    examined = quiet.examine(lambda: read_capture(QUIET), defaults(), str(QUIET))
+    report = noise_report(str(QUIET), examined)
+    report = replace(report, threshold=noise_threshold(examined, defaults(), 1.0))
+    axes = pictures._stability(report).axes[0]
     drawn = axes.lines[0].get_ydata()
-    assert drawn == pytest.approx([1e6 * row["oadev"]["value"] for row in noise["stability"]])
+    assert drawn == pytest.approx([1e6 * row.oadev.value for row in report.stability])
     assert (axes.get_xscale(), axes.get_yscale()) == ("log", "log")
     assert "ppm" in axes.get_ylabel()
     assert "s" in axes.get_xlabel().split()
-    learned = noise["learned"]["noise_ppm_rthz"]
-    drawn = pictures._noise(noise).axes[0].lines[0]
-    assert drawn.get_ydata() == pytest.approx([band["ppm_rthz"] for band in learned])
-    noise["threshold"] = None
-    noise["learned"]["noise_ppm_rthz"] = []
-    assert [path.name for path in draw_noise(noise, tmp_path / "one")] == ["stability.svg", "stability.png"]
+    drawn = pictures._noise(report).axes[0].lines[0]
+    assert drawn.get_ydata() == pytest.approx([band.ppm_rthz for band in report.learned.noise_ppm_rthz])
+    assert len(pictures._exceedance(report).axes[0].lines[1].get_ydata()) == len(report.threshold.curve)
+    bare = replace(report, threshold=None, learned=replace(report.learned, noise_ppm_rthz=()))
+    assert [path.name for path in draw_noise(bare, tmp_path / "one")] == ["stability.svg", "stability.png"]
 
 
 def short(path, count, every=None):
-    """`count` intervals of an exact 25 kHz; a gap after each `every`."""
+    """A capture of `count` intervals of exactly 25 kHz, with a gap after every `every` intervals."""
     with CaptureWriter(path, HEADER) as writer:
         writer.write(Line(0.0, records.write(HELLO)[:-1]))
         for i in range(count):
@@ -161,10 +165,10 @@ def test_too_little_is_one_line(run, tmp_path):
     assert "Ask for fewer" in err
 
 
-def test_a_short_one_says_what_it_can_promise(run, tmp_path):
+def test_a_short_recording_says_which_rates_it_can_give(run, tmp_path):
     code, out, _ = run("noise", QUIET, "--false-alarms-per-minute", "0.1")
     assert code == 0
-    assert "promises" in out
+    assert "the recording is short" in out
     # 100 intervals make no threshold at all, and no settings.
     capture = short(tmp_path / "two.ccap", 100)
     code, out, _ = run("noise", capture)
@@ -177,7 +181,7 @@ def test_a_short_one_says_what_it_can_promise(run, tmp_path):
 
 
 def test_imported_readings(run, tmp_path):
-    """A log of another counter: its white noise is what numpy made; rows beside their spacing are refused."""
+    """A log of another counter: the white noise that numpy made is found again; unevenly spaced rows are refused."""
     rng = np.random.default_rng(7)
     hz = 25_000 * (1 + 2e-6 * rng.normal(size=3000))
     rows = [f"{0.05 * i:.4f},{one:.6f}" for i, one in enumerate(hz) if i != 1500]
@@ -195,4 +199,4 @@ def test_imported_readings(run, tmp_path):
     assert run("import", "shaken.csv", "shaken.ccap")[0] == 0
     code, _, err = run("noise", "shaken.ccap")
     assert code == 2
-    assert "even spacing" in err
+    assert "even spacing of" in err

@@ -140,9 +140,9 @@ def test_a_plan_file_written_by_hand_may_be_short(tmp_path):
 @pytest.mark.parametrize(
     ("words", "expected"),
     [
-        (("--wire", "12mm"), "12 mm wire.*room for them is 30 mm"),
-        (("--wire", "12mm", "--frequency", "25k"), "12 mm wire.*room for them is 30 mm"),
-        (("--groove", "2mm"), "2.74 mm thick, the room for them is 2 mm"),
+        (("--wire", "12mm"), "12 mm wire.*room for only 30 mm"),
+        (("--wire", "12mm", "--frequency", "25k"), "12 mm wire.*room for only 30 mm"),
+        (("--groove", "2mm"), "2.74 mm thick, but there is room for only 2 mm"),
         (("--pitch", "0.3mm"), "pitch of 0.3 mm is less than the wire's"),
         (("--depth", "-5cm"), "--depth is -5cm.*between"),
         (("--depth", "140cm"), "out of this coil's reach.*Give"),
@@ -154,7 +154,7 @@ def test_a_plan_file_written_by_hand_may_be_short(tmp_path):
         (("--measured-frequency", "90k"), "these turns make"),
         (("--plan", "none.toml"), "no such plan.*none.toml"),
         (("--turns", "0"), "turns is 0"),
-        (("--wire", "thick"), "is no wire"),
+        (("--wire", "thick"), "is no wire size"),
         (("--layout", "bundel"), "bundel"),
     ],
 )

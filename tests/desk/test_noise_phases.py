@@ -10,7 +10,7 @@ from coilcount.desk.drift import drift
 from coilcount.desk.phases import PhaseReader, Phases, Segment
 from coilcount.desk.quiet import allan_deviation
 from coilcount.model import Gap, Header, Imported, Line
-from coilcount.physics.noise import NOISE_CLASSES, power_law_noise
+from coilcount.physics.noise import NOISE_CLASSES, PowerLawNoise
 from coilcount.simulate.lines import entries
 from coilcount.simulate.scene import Oscillator, Scene, Sweep, Weather
 from coilwire import records
@@ -124,7 +124,7 @@ def test_the_error_of_a_drift_is_what_chance_makes_of_it():
     for levels in ((1e-12, 0.0, 0.0), (0.0, 1e-12, 0.0), (0.0, 0.0, 1e-12)):
         rng = np.random.default_rng(3)
         found = [
-            drift(Phases((Segment(0.0, stability.phase(power_law_noise(rng, 1200, 1.0, *levels), 1.0)),), 1.0, 25e3,
+            drift(Phases((Segment(0.0, stability.phase(PowerLawNoise(rng, 1.0, *levels).block(1200), 1.0)),), 1.0, 25e3,
                          np.empty((0, 2)), 1201, 0, 0.0)).per_minute
             for _ in range(200)
         ]  # fmt: skip

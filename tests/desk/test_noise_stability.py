@@ -5,7 +5,7 @@ import pytest
 from check_values import ENTRIES, value
 from coilcount.desk import stability
 from coilcount.desk.confidence import degrees_of_freedom, noise_exponent
-from coilcount.physics.noise import power_law_noise
+from coilcount.physics.noise import PowerLawNoise
 
 
 def nist_1000() -> np.ndarray:
@@ -81,7 +81,7 @@ def test_lost_readings_take_only_the_terms_that_need_them(kind):
 def test_the_noise_is_named(alpha, h):
     """Made noise is named at each tau up to 64 readings; white PM and flicker of phase by differencing white FM."""
     levels = {"h0": 0.0, "h_minus1": 0.0, "h_minus2": 0.0} | {h: 1e-14}
-    y = power_law_noise(np.random.default_rng(5), 2**14, 0.02, **levels)
+    y = PowerLawNoise(np.random.default_rng(5), 0.02, **levels).block(2**14)
     x = stability.phase(y, 0.02)
     assert [noise_exponent([x], m) for m in (2, 4, 8, 16, 32, 64)] == [alpha] * 6
     assert noise_exponent([np.random.default_rng(6).normal(size=5000)], 4) == 2
@@ -111,7 +111,7 @@ def test_degrees_of_freedom_against_chance(alpha, h, kind, m):
         phases = rng.normal(size=(runs, n))
     else:
         levels = {"h0": 0.0, "h_minus1": 0.0, "h_minus2": 0.0} | {h: 1.0}
-        phases = [stability.phase(power_law_noise(rng, n - 1, 1.0, **levels), 1.0) for _ in range(runs)]
+        phases = [stability.phase(PowerLawNoise(rng, 1.0, **levels).block(n - 1), 1.0) for _ in range(runs)]
     found = np.array([getattr(stability, kind)([x], 1.0, m).variance for x in phases])
     assert degrees_of_freedom(kind, alpha, m, n) == pytest.approx(2 * found.mean() ** 2 / found.var(), rel=0.15)
 

@@ -1,23 +1,39 @@
 """Wire and coil against published examples, tables and closed forms."""
 
-from math import pi
+from math import pi, sqrt
 
 import numpy as np
 import pytest
 from check_values import keys_of, named, value
 from coilcount.physics import coil, eddy, wire
-from coilcount.physics.constants import MATERIALS
+from coilcount.physics.constants import MATERIALS, MU0
 from coilcount.physics.winding import LAYOUTS, Winding, make_winding
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.special import ellipe, ellipk
 
 AWG26 = wire.awg_diameter_m(26)
 
 
+def nagaoka_factor(diameter_over_length: float) -> float:
+    """Nagaoka's end correction of a current sheet, exact (H. Nagaoka 1909; Rosa and Grover, table XXI)."""
+    u = diameter_over_length
+    m = u * u / (1 + u * u)
+    k, e = float(ellipk(m)), float(ellipe(m))
+    return 4 / (3 * pi) * sqrt(1 + u * u) * ((k - e) / (u * u) + e - m / sqrt(m))
+
+
+def current_sheet_inductance(radius_m: float, length_m: float, turns: int) -> float:
+    """Inductance in H of a thin current sheet: mu0 N^2 pi R^2 / l times Nagaoka's factor."""
+    return MU0 * turns**2 * pi * radius_m**2 / length_m * nagaoka_factor(2 * radius_m / length_m)
+
+
 @pytest.mark.parametrize("name", named("awg"))
 def test_wire_gauges_follow_the_standard(name):
-    """Diameter by the ASTM B258 rule; resistance by IEC 60028 copper and, rounded there, by the NBS copper wire tables
-    (published, from memory)."""
+    """Diameter: rule of ASTM B258.  Resistance: IEC 60028 copper, and the rounded NBS copper wire tables.
+
+    Both published, quoted from memory.
+    """
     want = value(name)
     d = wire.awg_diameter_m(int(name[3:]))
     assert d * 1e3 == pytest.approx(want["d_mm"], abs=5e-6)
@@ -26,20 +42,20 @@ def test_wire_gauges_follow_the_standard(name):
     assert per_km * 0.3048 == pytest.approx(want["nbs_ohm_per_kft"], rel=5e-4)
 
 
-def test_wire_is_read_as_people_write_it():
+def test_wire_sizes_are_read_with_or_without_space_and_in_any_case():
     assert wire.parse_wire("26 AWG") == wire.parse_wire(" 26awg ") == AWG26
     assert wire.parse_wire("0.4 mm") == wire.parse_wire(".4mm") == pytest.approx(0.4e-3)
 
 
 @pytest.mark.parametrize("text", ["", "26", "AWG", "-3 AWG", "51 AWG", "0 mm", "0.4", "1_0 mm", "nan mm", "0.4 in"])
-def test_what_is_no_wire_is_refused(text):
+def test_a_text_that_is_no_wire_size_is_refused(text):
     with pytest.raises(ValueError, match=r"wire"):
         wire.parse_wire(text)
 
 
 @pytest.mark.parametrize("name", named("skin."))
 def test_skin_depth(name):
-    """1/sqrt(pi f mu sigma) for handbook conductivities (published, from memory)."""
+    """1/sqrt(pi f mu sigma) for handbook conductivities (published, quoted from memory)."""
     want = value(name)
     for frequency, key in ((25e3, "d25k_mm"), (100e3, "d100k_mm")):
         assert eddy.skin_depth_m(frequency, want["sigma"], want["mur"]) * 1e3 == pytest.approx(want[key], rel=1e-9)
@@ -73,22 +89,22 @@ def test_the_worked_examples_of_rosa_and_grover():
 
 
 @pytest.mark.parametrize("name", named("nagaoka."))
-def test_nagaoka_exact(name):
-    """The elliptic form in high precision (computed)."""
-    assert coil.nagaoka_factor(float(name.split("=")[1])) == pytest.approx(float(value(name)), rel=1e-12)
+def test_the_nagaoka_factor_of_these_tests_in_high_precision(name):
+    """The factor that `current_sheet_inductance` above uses, against the same form in high precision (computed)."""
+    assert nagaoka_factor(float(name.split("=")[1])) == pytest.approx(float(value(name)), rel=1e-12)
 
 
-def test_nagaoka_table():
-    """Rosa and Grover, NBS Scientific Paper 169, table XXI, six digits.  Its entry at 10 is a known misprint."""
-    assert round(coil.nagaoka_factor(1), 6) == 0.688423
-    assert coil.nagaoka_factor(10) == pytest.approx(0.203315, rel=5e-5)
-    assert round(coil.nagaoka_factor(10), 6) == 0.203324
+def test_the_nagaoka_factor_of_these_tests_against_the_published_table():
+    """Rosa and Grover, NBS Scientific Paper 169, table XXI, six digits.  The entry at 10 is a known misprint."""
+    assert round(nagaoka_factor(1), 6) == 0.688423
+    assert nagaoka_factor(10) == pytest.approx(0.203315, rel=5e-5)
+    assert round(nagaoka_factor(10), 6) == 0.203324
 
 
 def test_brooks_coil():
-    """Grover 1946 (published, from memory): L = 1.69938e-6 a N^2 for a square section of side 2a/3.
+    """Grover 1946 (published, quoted from memory): L = 1.69938e-6 a N^2 for a square section of side 2a/3.
 
-    A ring of wire radius s stands for a square cell of side p with the same geometric mean distance.
+    Each square cell of the section is replaced by a round wire with the same geometric mean distance.
     """
     n, mean = 24, 0.05
     pitch = mean / 1.5 / n
@@ -99,16 +115,16 @@ def test_brooks_coil():
 
 
 def test_single_layer_coil():
-    """Sum over turns (computed), and within 1 % of the current sheet of the same length."""
+    """Against an independent sum over the turns (computed), and within 1 % of a current sheet of the same length."""
     winding = make_winding(0.1, 30, AWG26, "solenoid", 0.45e-3)
     assert coil.inductance(winding) == pytest.approx(value(named("coil.rings")[0]), rel=1e-6)
-    sheet = coil.current_sheet_inductance(0.05, 13.5e-3, 30)
+    sheet = current_sheet_inductance(0.05, 13.5e-3, 30)
     assert sheet == pytest.approx(value(named("coil.sheet")[0]), rel=1e-9)
     assert coil.inductance(winding) == pytest.approx(sheet, rel=0.01)
 
 
-def test_a_flat_layer_agrees_with_one_along_the_axis():
-    """A flat layer and a single layer of the same width have the same geometric mean distance, so nearly the same L."""
+def test_a_flat_layer_and_a_single_layer_of_the_same_width_agree():
+    """Both have the same geometric mean distance, so nearly the same inductance."""
     flat, layer = (make_winding(0.1, 30, AWG26, layout, 0.45e-3) for layout in ("flat", "solenoid"))
     assert coil.inductance(flat) == pytest.approx(coil.inductance(layer), rel=0.005)
 
@@ -145,7 +161,7 @@ def test_every_layout_keeps_its_mean_diameter_and_its_pitch(layout, turns):
         {"diameter_m": 3e-3},
     ],
 )
-def test_what_cannot_be_wound_is_refused(wrong):
+def test_a_coil_that_cannot_be_wound_is_refused(wrong):
     good = {"diameter_m": 0.1, "turns": 30, "wire_diameter_m": 0.4e-3, "layout": "bundle", "pitch_m": None}
     make_winding(**good)
     with pytest.raises(ValueError, match=r"."):
@@ -156,7 +172,7 @@ sizes = st.floats(1e-3, 1.0)
 
 
 @given(sizes, sizes, st.floats(1e-3, 30))
-def test_mutual_inductance_is_symmetric_scales_and_ends_as_a_dipole(a, b, d):
+def test_mutual_inductance_is_symmetric_scales_with_size_and_is_a_dipole_far_away(a, b, d):
     m = coil.mutual_inductance(a, b, d)
     assert m > 0
     assert coil.mutual_inductance(b, a, -d) == pytest.approx(m, rel=1e-12)

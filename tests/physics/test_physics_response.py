@@ -1,4 +1,4 @@
-"""Response of the coil to targets, ground and plates; the tank."""
+"""The response of the coil to targets, soil and plates; the tank."""
 
 from itertools import pairwise
 from math import pi, sqrt
@@ -23,7 +23,7 @@ CAP = targets.flat_iron(0.016, 0.24e-3, 6e6, 100, F)
 
 
 def test_a_wire_loop_on_the_axis_is_a_transformer():
-    """Textbook transformer: dZ = (wM)^2/(R + jwL); the dipole model in the field of a coil far wider than the loop."""
+    """Textbook transformer: dZ = (wM)^2/(R + jwL).  The coil is far wider than the loop, so the dipole model holds."""
     ring = targets.loop(1e-3, 0.1e-3, 58e6, F)
     wide = Winding(np.array([0.5]), np.array([0.0]), 1e-3)
     d_l, d_r = response.target_response(wide, ring, [0, 0, 0.2], [0, 0, 1], F)
@@ -35,8 +35,8 @@ def test_a_wire_loop_on_the_axis_is_a_transformer():
 
 
 @given(st.floats(0, 360), st.floats(0, 0.3), st.floats(0.03, 0.5), st.floats(0, 180), st.floats(0, 360))
-def test_only_the_geometry_between_coil_and_target_counts(turn, rho, z, tilt, azimuth):
-    """Turning position and axis about the coil's axis, or the axis end for end, changes nothing; a ball has no axis."""
+def test_only_the_relative_position_of_coil_and_target_counts(turn, rho, z, tilt, azimuth):
+    """Nothing changes if the target turns about the coil's axis or end for end.  A ball may turn in any way."""
 
     def at(angle):
         t, a, b = np.radians([angle, azimuth + angle, tilt])
@@ -71,13 +71,13 @@ def test_far_away_the_shift_falls_with_the_sixth_power():
 
 
 def test_shift_signs_and_size():
-    """-1/2 dL/L and -dR/(Q wL): the tank's own formula for small changes."""
+    """-1/2 dL/L and -dR/(Q wL) against the exact resonance formula, for small changes."""
     inductance, resistance, farad = 225e-6, 1.44, 180e-9
     f0 = oscillator.resonance_hz(inductance, farad, resistance)
     for d_l, d_r in ((-2e-10, 0.0), (3e-10, 1e-5), (0.0, 2e-4)):
         exact = oscillator.resonance_hz(inductance + d_l, farad, resistance + d_r) / f0 - 1
         shift = response.frequency_shift(d_l, d_r, inductance, resistance, f0)
-        # The first-order formula leaves out terms of 1/Q^2 in the part of L.
+        # The first-order formula leaves out terms of 1/Q^2 in the part that comes from L.
         assert shift == pytest.approx(exact, rel=5e-3)
     assert response.frequency_shift(0, 1e-4, inductance, resistance, f0) < 0
 
@@ -100,20 +100,20 @@ def test_a_target_needs_an_axis():
     ],
 )
 def test_conducting_plates(name, sigma, mu_r, thickness_m):
-    """Dodd and Deeds 1968, filament limit (computed in high precision)."""
+    """Dodd and Deeds 1968, for a coil of one filament (computed in high precision)."""
     d_r, reactance = (float(x) for x in value(f"plane filament R=50mm N=1 h=30mm 25kHz {name}"))
     got = ground.plane_response(FILAMENT, 0.03, sigma, mu_r, F, thickness_m)
     assert (got[1], W * got[0]) == pytest.approx((d_r, reactance), rel=1e-6)
 
 
-def test_a_perfect_mirror():
+def test_a_perfect_conductor_is_a_mirror():
     """Image of a loop in a perfect conductor: dL = -M(R, R, 2h)."""
     d_l, _ = ground.plane_response(FILAMENT, 0.03, 1e15, 1, 1e6)
     assert d_l == pytest.approx(-float(coil.mutual_inductance(0.05, 0.05, 0.06)), rel=1e-5)
 
 
 def test_soil():
-    """Image of a loop in a magnetic half-space, and the Dodd-Deeds integral without conduction (two formulas)."""
+    """Two formulas: the image of a loop in a magnetic half-space, and the Dodd-Deeds integral without conduction."""
     of = value("soil.image")
     turns = Winding(np.full(of["N"], of["R"]), np.zeros(of["N"]), 1e-4)
     d_l, d_r = ground.soil_response(turns, of["h"], of["chi"], F)
@@ -123,18 +123,18 @@ def test_soil():
     assert W * ground.plane_response(FILAMENT, 0.03, 0, 1.001, F)[0] == pytest.approx(plane, rel=1e-6)
 
 
-def test_viscous_soil_loses_energy_and_keeps_its_ratio():
-    """chi'' = 0.068 chi' for a fall of 10 % a decade (Kramers-Kronig)."""
-    chi = ground.viscous_susceptibility(1e-3, 10)
-    assert -chi.imag / chi.real == pytest.approx(0.068, abs=5e-4)
-    d_l, d_r = ground.soil_response(COIL, np.array([0.03, 0.05]), chi, F)
+def test_soil_with_magnetic_loss_adds_resistance():
+    """chi'' = 0.068 chi', as in soil whose chi falls by 10 % a decade of frequency (Kramers-Kronig)."""
+    d_l, d_r = ground.soil_response(COIL, np.array([0.03, 0.05]), 1e-3 - 0.068e-3j, F)
     assert np.all(d_r > 0)
     assert d_r / (W * d_l) == pytest.approx(0.068, abs=5e-4)
 
 
-def test_soil_offset_and_lift_off():
-    """Independent computation, chi 1e-3, 10 cm coil at 25 kHz: -0.84, -0.18, -0.033 Hz at 2, 5, 10 cm; +0.53, +0.077
-    and +0.009 Hz per cm of lift."""
+def test_shift_by_soil_and_its_change_with_height():
+    """Independent computation: chi 1e-3, 10 cm coil, 25 kHz, at heights of 2, 5 and 10 cm.
+
+    Shift -0.84, -0.18, -0.033 Hz; change +0.53, +0.077, +0.009 Hz per cm.
+    """
     height = np.array([0.02, 0.05, 0.1])
     inductance = coil.inductance(COIL)
 
@@ -150,7 +150,7 @@ def test_soil_offset_and_lift_off():
 
 
 def test_resonance():
-    """w^2 = 1/(LC) - (R/L)^2: Thomson's formula without loss, 1 - 1/(2 Q^2) with little."""
+    """w^2 = 1/(LC) - (R/L)^2: Thomson's formula without loss, and a factor 1 - 1/(2 Q^2) with little loss."""
     assert oscillator.resonance_hz(225e-6, 180e-9) == pytest.approx(1 / (2 * pi * sqrt(225e-6 * 180e-9)), rel=1e-12)
     q = oscillator.q_factor(225e-6, 1.44, F)
     loss = oscillator.resonance_hz(225e-6, 180e-9, 1.44) / oscillator.resonance_hz(225e-6, 180e-9) - 1
@@ -159,19 +159,24 @@ def test_resonance():
         oscillator.resonance_hz(225e-6, 180e-9, 100)
 
 
-def test_harmonics_and_supply_pushing():
-    """Groszkowski 1933 for a cubic limiter; the values by integrating the oscillator's equation (computed), 1 %."""
+def harmonic_shift(q: float, loop_gain: float) -> float:
+    """df/f of an oscillator with a cubic limiter below f0 (J. Groszkowski, Proc. IRE 21 (1933) 958)."""
+    return -(0.5 + (loop_gain - 1) ** 2 / 16) / q**2
+
+
+def test_supply_pushing_is_the_slope_of_the_shift_by_harmonics():
+    """The shift itself is checked against the integrated equation of the oscillator (computed), within 1 %."""
     values = ENTRIES["osc.van_der_pol_shift"]["values"]
     for q, gain, name in ((24.5, 2, "Q24.5_r2"), (24.5, 4, "Q24.5_r4"), (10, 1.05, "Q10_r1.05")):
-        assert oscillator.harmonic_shift(q, gain) == pytest.approx(values[name], rel=0.01)
+        assert harmonic_shift(q, gain) == pytest.approx(values[name], rel=0.01)
     for gain, ppm_per_percent in ((1.5, -1.6), (4, -25)):
         assert oscillator.supply_pushing(24.5, gain) * 1e4 == pytest.approx(ppm_per_percent, rel=0.03)
-        step = oscillator.harmonic_shift(24.5, gain * 1.0001) - oscillator.harmonic_shift(24.5, gain / 1.0001)
+        step = harmonic_shift(24.5, gain * 1.0001) - harmonic_shift(24.5, gain / 1.0001)
         assert oscillator.supply_pushing(24.5, gain) == pytest.approx(step / 2e-4, rel=1e-4)
 
 
-def test_temperature():
-    """Independent computation, ppm/K at Q 24.5: copper's resistance -6.6, with proximity -5.0; a copper coil -8.5."""
+def test_temperature_coefficients():
+    """Independent computation, Q 24.5, in ppm/K: resistance of copper -6.6, with proximity -5.0; a copper coil -8.5."""
     q = 24.5
     assert oscillator.temperature_coefficient(q, 0, 0) * 1e6 == pytest.approx(-6.6, abs=0.1)
     warm = oscillator.resistance_coefficient(1.262, 1.442)

@@ -27,7 +27,7 @@ def test_sphere_values(name):
 @pytest.mark.parametrize("mu_r", [1, 1.005, 100, 5000])
 @pytest.mark.parametrize("a_over_delta", [1e-3, 0.1, 1, 2.1, 2.2, 10, 1e3, 1e6])
 def test_sphere_against_mpmath(mu_r, a_over_delta):
-    """mpmath, 60 digits: Wait's closed form as it stands, over nine decades; both branches and their seam."""
+    """mpmath, 60 digits: Wait's closed form over nine decades, in both branches of our code and where they meet."""
     radius, sigma = 0.01, 1e7
     frequency = a_over_delta**2 / (pi * MU0 * mu_r * sigma * radius**2)
     with mpmath.workdps(60):
@@ -41,7 +41,7 @@ def test_sphere_against_mpmath(mu_r, a_over_delta):
 
 
 @pytest.mark.parametrize("mu_r", [2, 10, 100, 1000])
-def test_where_a_ball_turns_from_ferrous_to_the_other_sign(mu_r):
+def test_the_size_from_which_an_iron_ball_raises_the_frequency(mu_r):
     """Root of Re alpha (computed), near a/delta = mu (1+sqrt 17)/4."""
     ratio = float(value("sphere.sign_flip")[f"mur{mu_r}"])
     radius = ratio * eddy.skin_depth_m(25e3, 6e6, mu_r)
@@ -60,20 +60,20 @@ def test_sphere_depends_on_f_a_squared(radius, sigma, mu_r, frequency, k):
 
 
 def test_perfect_conductors():
-    """Textbook: sphere -2 pi a^3, disc -(8/3) a^3; copper nears both as f rises."""
+    """Textbook: sphere -2 pi a^3, disc -(8/3) a^3.  Copper approaches both as f rises."""
     assert targets.sphere(0.01, 58e6, 1, 1e15).axial == pytest.approx(-2 * pi * 1e-6, rel=1e-4)
     assert targets.disc(0.01, 1e-3, 58e6, 1e12).axial == pytest.approx(-8 / 3 * 1e-6, rel=1e-4)
 
 
 @pytest.mark.parametrize("name", named("demag."))
 def test_demagnetising_factors(name):
-    """J. A. Osborn, Phys. Rev. 67 (1945) 351; Bozorth's table (published, from memory)."""
+    """J. A. Osborn, Phys. Rev. 67 (1945) 351; Bozorth's table (published, quoted from memory)."""
     m = keys_of(name)["m"]
     n = targets.demagnetising_factor(1 / m if "oblate" in name else m)
     assert n == pytest.approx(value(name), rel=1e-9)
 
 
-def test_demagnetisation_is_smooth_through_the_sphere():
+def test_the_demagnetising_factor_has_no_step_at_the_sphere():
     near = [targets.demagnetising_factor(1 + x) for x in (-2e-4, -1.01e-4, -0.99e-4, 0, 0.99e-4, 1.01e-4, 2e-4)]
     assert near[3] == pytest.approx(1 / 3, abs=1e-15)
     assert all(a > b for a, b in pairwise(near))
@@ -91,14 +91,14 @@ def test_cylinder_values(name):
 
 
 def test_thick_coins():
-    """An independent ring model, itself within 0.6 % of a finite-volume solution (computed): 0.3 % of |alpha|."""
+    """Within 0.3 % of an independent ring model, itself within 0.6 % of a finite-volume solution (computed)."""
     for sigma, frequency in ((58e6, 25e3), (3e6, 25e3), (3e6, 2e3)):
         want = complex_of(value(f"disc a=12mm t=1.75mm sigma={sigma} f={frequency}"))
         assert rings.coin(0.012, 1.75e-3, sigma, frequency).axial == pytest.approx(want, rel=3e-3)
 
 
-def test_thin_disc_between_its_exact_ends():
-    """Both models at both ends (textbook limits), and the single pole's error between them: below 15 %."""
+def test_the_error_of_the_thin_disc_formula():
+    """Against the ring model: small at both ends of the frequency range (textbook limits), below 15 % between them."""
     a, t, sigma = 0.012, 2e-5, 58e6
     for frequency, tolerance in ((20, 0.01), (15e3, 0.15), (5e7, 0.02)):
         pole, ring = targets.disc(a, t, sigma, frequency).axial, rings.RingBody(a, t, sigma, frequency)
@@ -108,7 +108,7 @@ def test_thin_disc_between_its_exact_ends():
 
 
 def test_loop_target_and_ring_model_agree():
-    """A finger ring as a circuit, and as a washer of the same section cut into coaxial rings: 3 %."""
+    """A finger ring as one circuit, and as a washer of the same section cut into coaxial rings, agree within 3 %."""
     wire = 1.2e-3
     side = wire * np.sqrt(pi) / 2
     circuit = targets.loop(9.4e-3, wire, 1e7, 25e3).axial
@@ -116,7 +116,7 @@ def test_loop_target_and_ring_model_agree():
     assert circuit == pytest.approx(washer, rel=0.03)
 
 
-def test_a_ring_body_in_full_field_ends_as_a_dipole():
+def test_a_ring_body_is_a_dipole_far_away():
     winding = make_winding(0.1, 30, 0.4e-3)
     body = rings.RingBody(0.012, 1.75e-3, 58e6, 25e3)
     dipole = targets.Polarizability(body.axial_polarizability(), 0j)
@@ -126,8 +126,12 @@ def test_a_ring_body_in_full_field_ends_as_a_dipole():
 
 
 def test_finite_elements_against_other_methods():
-    """mu = 1: the ring model (0.5 %); a steel coin facing: an independent solution -0.31-0.65j and -1.03-0.83j cm^3
-    (computed), 5 %; bolt and nail along their axes: the cylinder in a spheroid is 3 and 5.1 % off, 6 % asserted."""
+    """Three comparisons of the finite-element solution.
+
+    Non-magnetic discs: the ring model, 0.5 %.  A steel coin that faces the coil: an independent solution, -0.31-0.65j
+    and -1.03-0.83j cm^3 (computed), 5 %.  Bolt and nail along their axes: the formula of `rod` differs by 3 and 5.1 %;
+    6 % is asserted.
+    """
     for a, t, sigma in ((0.012, 1.75e-3, 3e6), (0.056, 15e-6, 35e6)):
         ring = rings.RingBody(a, t, sigma, 25e3).axial_polarizability()
         assert facing.facing_polarizability(a, t, sigma, 1, 25e3) == pytest.approx(ring, rel=5e-3)
@@ -140,15 +144,15 @@ def test_finite_elements_against_other_methods():
 
 
 def test_finite_elements_in_the_limits():
-    """A thin iron disc at rest: V (mu-1)/mu as B stays that of the field outside; a perfect disc: -(8/3) a^3."""
+    """A thin iron disc in a static field: V (mu-1)/mu, because B does not change.  A perfect conductor: -(8/3) a^3."""
     a, t = 0.02, 2e-5
     static = facing.facing_polarizability(a, t, 0, 100, 25e3)
     assert static == pytest.approx(pi * a**2 * t * 0.99, rel=0.1)
     assert facing.facing_polarizability(a, t, 58e6, 1, 1e9) == pytest.approx(-8 / 3 * a**3, rel=0.01)
 
 
-def test_iron_by_shape():
-    """The signs a person meets: facing sheet iron raises the frequency, edge-on and rods lower it."""
+def test_the_sign_of_iron_depends_on_its_shape():
+    """Sheet iron that faces the coil raises the frequency.  Sheet iron on edge, and rods, lower it."""
     cap = targets.flat_iron(0.016, 0.24e-3, 6e6, 100, 25e3)
     assert cap.axial.real < 0 < cap.transverse.real
     nail = targets.rod(0.075, 3.5e-3, 6e6, 100, 25e3)
@@ -173,6 +177,6 @@ def test_iron_by_shape():
         lambda: rings.coin(0.01, 1e-3, 1e7, 25e3, inner_radius_m=0.02),
     ],
 )
-def test_bodies_that_cannot_be_are_refused(make):
+def test_impossible_bodies_are_refused(make):
     with pytest.raises(ValueError, match=r"must|wider|below"):
         make()

@@ -1,6 +1,6 @@
-"""What builders say, checked against the model.  Every statement here is common practice, no source.
+"""Rules of thumb of coil builders, checked against the model.  Each is common practice without a published source.
 
-The numbers reached are printed: `pytest -s tests/test_trade_facts.py`.
+The figures are printed: `pytest -s tests/physics/test_trade_facts.py`.
 """
 
 import pytest
@@ -38,8 +38,8 @@ def test_a_10_cm_coil_of_28_to_32_turns_resonates_near_25_khz(turns, nanofarad):
 
 
 @pytest.mark.parametrize("metal", ["copper", "cupronickel"])
-def test_a_coin_at_5_cm_is_heard_as_a_change_of_beat(metal):
-    """Common practice, no source: 1 to 10 Hz for a 24 mm coin, and upwards."""
+def test_a_coin_at_5_cm_shifts_by_1_to_10_hz(metal):
+    """Common practice, no source: 1 to 10 Hz for a 24 mm coin."""
     body = rings.RingBody(0.012, 1.75e-3, MATERIALS[metal].conductivity, F)
     shift = F * relative_shift(*body.response(COIL, 0.05 + 1.75e-3 / 2))
     print(f"\n24 mm {metal} coin at 5 cm: {shift:+.2f} Hz")
@@ -53,10 +53,10 @@ def test_a_coin_at_5_cm_is_heard_as_a_change_of_beat(metal):
         ("steel sheet 3 mm, 5 cm", lambda: ground.plane_response(COIL, 0.05, 6e6, 100, F, 3e-3)),
     ],
 )
-def test_big_metal_close_by_shifts_by_per_cents(what, response_of):
-    """Common practice, no source: 1 to 2 %, here with a factor of two to either side.
+def test_a_large_sheet_close_by_shifts_by_about_1_to_2_per_cent(what, response_of):
+    """Common practice, no source: 1 to 2 %.  A factor of two is allowed on either side.
 
-    Practice also says that iron lowers the frequency; wide sheet iron at 25 kHz raises it in the model.
+    Practice also says that iron lowers the frequency.  In the model wide sheet iron raises it at 25 kHz.
     """
     shift = relative_shift(*response_of())
     print(f"\n{what}: {shift:+.2%}, {abs(shift) / 0.015:.2f} of 1.5 %")
@@ -71,16 +71,16 @@ def test_big_metal_close_by_shifts_by_per_cents(what, response_of):
         ("steel plate 20 x 20 cm", Body("disc", 6e6, 100.0, 0.226, 3e-3), "flat"),
     ],
 )
-def test_a_big_chunk_is_heard_at_15_cm(what, body, attitude):
-    """Common practice, no source: 1 Hz, with a factor of 1.5; what is meant is 10 cm across or more."""
+def test_large_metal_at_15_cm_shifts_by_about_1_hz(what, body, attitude):
+    """Common practice, no source: 1 Hz for metal at least 10 cm wide.  A factor of 1.5 below is allowed."""
     d_l, d_r, _ = coaxial_response(body, attitude, COIL, 0.15, F)
     shift = F * relative_shift(d_l[0], d_r[0])
     print(f"\n{what} at 15 cm: {shift:+.2f} Hz")
     assert shift >= 1 / 1.5
 
 
-def test_a_ring_at_5_cm_is_heard():
-    """Common practice, no source: 1 Hz and more."""
+def test_a_ring_at_5_cm_shifts_by_1_to_10_hz():
+    """Common practice, no source: at least 1 Hz."""
     d_l, d_r, _ = coaxial_response(Body("ring", 1e7, 1.0, 0.0222, 2.2e-3), "flat", COIL, 0.05, F)
     shift = F * relative_shift(d_l[0], d_r[0])
     print(f"\ngold-alloy ring at 5 cm: {shift:+.2f} Hz")
@@ -88,7 +88,7 @@ def test_a_ring_at_5_cm_is_heard():
 
 
 def test_at_25_khz_steel_raises_the_inductance_and_at_100_khz_it_lowers_it():
-    """Common practice, no source: true for compact pieces of about 2 to 3 cm, not for smaller and larger ones."""
+    """Common practice, no source.  It is true for compact pieces of about 2 to 3 cm, not for smaller or larger ones."""
     for diameter, mu_r, at_25, at_100 in (
         (0.02, 100, 1, -1),
         (0.03, 200, 1, -1),

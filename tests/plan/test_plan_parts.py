@@ -140,11 +140,11 @@ def test_the_shift_that_counts():
     """An independent computation for 0.24 s (computed): 0.76, 7.6 and 40 ppm, 3 %; closed forms of pure noises."""
     found = noise.thresholds(0.24)
     assert list(found.values()) == pytest.approx([7.6e-7, 7.6e-6, 4.0e-5], rel=0.03)
-    flicker = NoiseClass(0.0, 7e-15, 0.0, 0.0)
+    flicker = NoiseClass(0.0, 7e-15, 0.0)
     for width in (0.05, 1.0):  # 7.5 times the Allan floor sqrt(2 ln 2 h), at any speed
         floor = sqrt(2 * log(2) * 7e-15)
         assert noise.matched_amplitude(flicker, width) == pytest.approx(5 * sqrt(pi / (2 * log(2))) * floor, rel=1e-3)
-    white = NoiseClass(2e-14, 0.0, 0.0, 0.0)
+    white = NoiseClass(2e-14, 0.0, 0.0)
     energy = 0.24 / noise.FWHM * sqrt(pi)
     assert noise.matched_amplitude(white, 0.24) == pytest.approx(5 * sqrt(2e-14 / (2 * energy)), rel=1e-3)
     assert set(found) < set(NOISE_CLASSES)

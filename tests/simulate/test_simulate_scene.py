@@ -62,7 +62,7 @@ def test_a_wrong_scene_is_one_line_with_file_and_key(text, words):
     ("coil", "words"),
     [
         ('wire = "thick"', '"thick" is no wire'),
-        ("capacitor_nf = 20_000", "it would swing at"),
+        ("capacitor_nf = 20_000", "it would oscillate at"),
         ("pitch_mm = 0.1", "pitch of 0.1 mm"),
     ],
 )

@@ -4,25 +4,34 @@ import argparse
 import contextlib
 import sys
 from collections.abc import Iterator
+from dataclasses import asdict, replace
 from pathlib import Path
-from typing import Any
 
 from coilcount.errors import EXIT_DONE, InputError
 from coilcount.face.say import say, say_json, warn
+from coilcount.model import Entry, NoisePeaks, NoiseReport
+from coilcount.settings import Settings
 from coilcount.text import printable
 
-_RAREST, _OFTENEST = 0.001, 60.0
-_MOST_TOLD = 6
+_LOWEST_RATE, _HIGHEST_RATE = 0.001, 60.0  # false alarms a minute that may be asked for; chosen by hand
+_MOST_LISTED = 6  # peaks that an error message lists
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("file", metavar="FILE", help="a recording with nothing in it (.ccap or .ccap.gz)")
     parser.add_argument("--settings", metavar="T", help="a settings file (TOML)")
     parser.add_argument(
-        "--false-alarms-per-minute", metavar="N", default="1", help="at most so many by noise and ground (default 1)"
+        "--false-alarms-per-minute",
+        metavar="N",
+        default="1",
+        help="the false-alarm rate that the threshold gives (default 1)",
     )
-    parser.add_argument("--save-settings", metavar="OUT.toml", help="write noise and threshold; must not exist")
-    parser.add_argument("--picture", metavar="DIR", help="draw stability, noise and threshold into a folder (SVG, PNG)")
+    parser.add_argument(
+        "--save-settings", metavar="OUT.toml", help="write noise profile and threshold to a new settings file"
+    )
+    parser.add_argument(
+        "--picture", metavar="DIR", help="draw stability, noise profile and threshold into a folder (SVG, PNG)"
+    )
     parser.add_argument("--json", action="store_true", help="one JSON object")
     parser.add_argument("--quiet", action="store_true", help="no table; warnings stay")
 
@@ -30,144 +39,81 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from coilcount.capture.reader import Report, read_capture
     from coilcount.desk import quiet
+    from coilcount.desk.noise_report import noise_report, noise_threshold
     from coilcount.face.progress import Progress
     from coilcount.settings import load_settings
 
-    wanted = _rate(args.false_alarms_per_minute)
+    rate = _rate(args.false_alarms_per_minute)
     settings = load_settings(args.settings)
     out = None if args.save_settings is None else Path(args.save_settings)
     if out is not None and out.exists():
         raise _exists(out)
-    report = Report()
+    reading = Report()
     progress = Progress(sys.stderr)
 
-    def entries() -> Iterator[Any]:
-        return progress.over("reading", read_capture(args.file, report), lambda _: report.share())
+    def entries() -> Iterator[Entry]:
+        return progress.over("reading", read_capture(args.file, reading), lambda _: reading.share())
 
-    found = quiet.examine(entries, settings, args.file, progress.say)
+    examined = quiet.examine(entries, settings, args.file, progress.say)
     progress.clear()
-    if not report.whole:
-        warn(f"{args.file}: warning: {report.complaint()}; the sound part was used")
-    noise = _object(args.file, found)
-    if found.statistic.tail is not None:
+    if not reading.whole:
+        warn(f"{args.file}: warning: {reading.complaint()}; the sound part was used")
+    report = noise_report(args.file, examined)
+    tail = examined.statistic.tail
+    if tail is not None:
+        if rate > tail.highest_rate:
+            raise InputError(
+                f"--false-alarms-per-minute is {rate:g}, but even the lowest threshold gives only "
+                f"{tail.highest_rate:.2g} a minute in this recording",
+                remedy="Ask for fewer",
+            )
         progress.say("counting the alerts of this recording")
-        noise["threshold"] = _threshold(found, settings, wanted)
+        report = replace(report, threshold=noise_threshold(examined, settings, rate))
         progress.clear()
     if args.json:
-        say_json(noise)
-    if found.statistic.strange:
-        raise _not_clean(args.file, found.statistic.strange)
+        say_json({"kind": "noise", **asdict(report)})
+    if not report.clean:
+        raise _not_clean(report)
     talk = not (args.json or args.quiet)
     if talk:
         from coilcount.face.noise_text import print_noise
 
-        print_noise(noise, sys.stdout)
-    with contextlib.nullcontext() if out is None else _saved(out, _settings_text(args.file, settings, noise)):
-        # Inside: if the pictures cannot be written, the settings do not stand in the way of doing it again.
+        print_noise(report, sys.stdout)
+    with contextlib.nullcontext() if out is None else _saved(out, _settings_text(settings, report)):
+        # The pictures are drawn inside: if they cannot be written, no settings file is left that would stop a
+        # second try.
         if args.picture:
             from coilcount.face.picture_noise import draw_noise
 
-            paths = draw_noise(noise, Path(args.picture))
+            paths = draw_noise(report, Path(args.picture))
     if args.picture and talk:
         say("drawn: " + ", ".join(str(path) for path in paths))
     if out is not None and talk:
-        say(f"noise and threshold in {out}: use it with --settings, or as coilcount.toml")
+        say(f"noise profile and threshold are in {out}: use it with --settings, or as coilcount.toml")
     return EXIT_DONE
 
 
-def _object(file: str, found: Any) -> dict[str, Any]:
-    """What is printed, drawn and saved, in plain values."""
-    from coilcount.desk.exceedance import FEWEST, PEAKS_FROM
-
-    phases, summary, statistic = found.phases, found.summary, found.statistic
-    frequency_hz = summary.baseline_hz
-    noise_class = None if found.noise_class is None else {"name": found.noise_class[0], "ratio": found.noise_class[1]}
-    return {
-        "kind": "noise",
-        "file": file,
-        "simulated": found.header.simulated,
-        "duration_s": summary.duration_s,
-        "frequency_hz": frequency_hz,
-        "readings": phases.readings,
-        "lost": summary.lost,
-        "segments": len(phases.segments),
-        "miscounts": phases.miscounts,
-        "tau0_s": phases.tau0_s,
-        "noise_ppm": summary.noise_ppm,
-        "noise_hz": None if summary.noise_ppm is None else summary.noise_ppm * 1e-6 * frequency_hz,
-        "noise_class": noise_class,
-        "drift": {
-            "ppm_per_minute": _slope(found.drift.per_minute),
-            "ppm_per_kelvin": _slope(found.drift.per_kelvin),
-            "temperature_range_k": found.drift.range_k,
-        },
-        "stability": [_row(row) for row in found.rows],
-        "clean": not statistic.strange,
-        "found": [_peak(one) for one in statistic.strange],
-        "statistic": {
-            "minutes": statistic.minutes,
-            "peaks": [_peak(one) for one in statistic.peaks],
-            "peaks_from": PEAKS_FROM,
-            "fewest_peaks": FEWEST,
-        },
-        "learned": _learned(statistic.learned),
-        "threshold": None,
-    }
-
-
-def _threshold(found: Any, settings: Any, wanted: float) -> dict[str, Any]:
-    from coilcount.desk.exceedance import poisson_interval
-    from coilcount.desk.quiet import alerts_here
-
-    tail, statistic = found.statistic.tail, found.statistic
-    try:
-        z = tail.threshold(wanted)
-    except ValueError:
-        most = len(tail.peaks) / tail.minutes
-        raise InputError(
-            f"--false-alarms-per-minute is {wanted:g}, and this recording has {most:.2g} a minute at the lowest level",
-            remedy="Ask for fewer",
-        ) from None
-    z = min(round(z, 2), 100.0)
-    low, high = tail.interval(z)
-    counted = alerts_here(found, settings, z)
-    counted_low, counted_high = poisson_interval(counted, statistic.minutes)
-    levels = [tail.peaks[-1] + (1.15 * max(z, tail.peaks[0]) - tail.peaks[-1]) * i / 60 for i in range(61)]
-    return {
-        "false_alarms_per_minute": wanted,
-        "threshold": z,
-        "rate_low": low,
-        "rate_high": high,
-        "tail": "z" if tail.power == 1 else "z squared",
-        "tail_from": tail.start,
-        "tail_peaks": tail.count,
-        "promised_per_minute": tail.promised,
-        "minutes_needed": tail.minutes_for(wanted),
-        "alerts_here": counted,
-        "alerts_here_per_minute": [counted / statistic.minutes, counted_low, counted_high],
-        "curve": [[level, tail.rate(level)] for level in levels if level >= tail.start],
-    }
-
-
-def _settings_text(file: str, settings: Any, noise: dict[str, Any]) -> str:
-    """The values that are in force and no defaults, with the threshold and the floor of this recording."""
+def _settings_text(settings: Settings, report: NoiseReport) -> str:
+    """A settings file: the settings that are not defaults, with the threshold and the noise of this recording."""
     from coilcount.settings import BY_DEFAULT, SCHEMA, SECTIONS, toml_line
 
-    found = noise["threshold"]
-    if found is None:
+    threshold = report.threshold
+    if threshold is None:
         from coilcount.desk.quiet import NotClean
 
-        raise NotClean(_too_few(noise), file, "Sweep longer over ground with nothing in it; no settings were written")
-    learned = noise["learned"]
-    new = {"threshold": found["threshold"], "scale_floor_ppm": learned["scale_floor_ppm"]}
-    if learned["noise_ppm_rthz"]:
-        new["noise_ppm_rthz"] = [one["ppm_rthz"] for one in learned["noise_ppm_rthz"]]
-    name = printable(Path(file).name) + (", simulated" if noise["simulated"] else "")
-    minutes = noise["statistic"]["minutes"]
+        raise NotClean(
+            _too_few(report.statistic),
+            report.file,
+            "Sweep longer over ground with nothing in it; no settings were written",
+        )
+    measured = {"threshold": threshold.threshold, "scale_floor_ppm": report.learned.scale_floor_ppm}
+    if report.learned.noise_ppm_rthz:
+        measured["noise_ppm_rthz"] = [band.ppm_rthz for band in report.learned.noise_ppm_rthz]
+    name = printable(Path(report.file).name) + (", simulated" if report.simulated else "")
     lines = [
-        f"# From {name}, {minutes:.1f} minutes with nothing in it, by coilcount noise.",
-        f"# At most so many false alarms a minute wanted: {found['false_alarms_per_minute']:g}; 95 % interval "
-        f"{found['rate_low']:.2g} to {found['rate_high']:.2g}, for this coil, ground and sweep.",
+        f"# From {name}, {report.statistic.minutes:.1f} minutes with nothing in it, by coilcount noise.",
+        f"# False alarms a minute asked for: {threshold.false_alarms_per_minute:g}; 95 % interval "
+        f"{threshold.rate_low:.2g} to {threshold.rate_high:.2g}, for this coil, ground and sweep.",
         f"schema = {SCHEMA}",
     ]
     values = settings.as_dict()
@@ -178,7 +124,7 @@ def _settings_text(file: str, settings: Any, noise: dict[str, Any]) -> str:
             if settings.origins[f"{section}.{row.name}"] != BY_DEFAULT
         }
         if section == "tracker":
-            kept |= new
+            kept |= measured
         if kept:
             lines += ["", f"[{section}]", *(toml_line(name, value) for name, value in kept.items())]
     return "\n".join(lines) + "\n"
@@ -186,67 +132,41 @@ def _settings_text(file: str, settings: Any, noise: dict[str, Any]) -> str:
 
 @contextlib.contextmanager
 def _saved(out: Path, text: str) -> Iterator[None]:
-    """A new file with this text; it appears after the body, or not at all."""
+    """Write `text` to a new file.  The file appears after the body of the `with`, or not at all."""
     from coilcount.capture.failures import cannot_write
     from coilcount.new_files import new_file
 
     try:
-        with new_file(out) as made:
-            made.write(text)
+        with new_file(out) as file:
+            file.write(text)
             yield
     except OSError as error:
         raise cannot_write(error, out) from None
 
 
-def _learned(learned: dict[str, Any]) -> dict[str, Any]:
-    from coilcount.desk.spectrum import centre_hz
-
-    bands = learned.get("noise_ppm_rthz", ())
-    return {
-        "scale_floor_ppm": learned["scale_floor_ppm"],
-        "noise_ppm_rthz": [{"hz": centre_hz(i), "ppm_rthz": density} for i, density in enumerate(bands)],
-    }
-
-
-def _not_clean(file: str, strange: Any) -> Exception:
+def _not_clean(report: NoiseReport) -> Exception:
     from coilcount.desk.quiet import NotClean
     from coilcount.face.tables import at
 
-    told = [
-        f"{at(one.time_s)} ({'rose' if one.shift_hz > 0 else 'fell'} {abs(one.shift_hz):.2g} Hz, "
-        f"score {abs(one.z):.0f})"
-        for one in strange[:_MOST_TOLD]
+    listed = [
+        f"{at(peak.time_s)} ({'rose' if peak.peak_shift_hz > 0 else 'fell'} {abs(peak.peak_shift_hz):.2g} Hz, "
+        f"score {abs(peak.score):.0f})"
+        for peak in report.found[:_MOST_LISTED]
     ]
-    more = f" and {len(strange) - _MOST_TOLD} more" if len(strange) > _MOST_TOLD else ""
+    others = len(report.found) - _MOST_LISTED
+    more = f" and {others} more" if others > 0 else ""
     return NotClean(
-        f"the recording is not clean: something at {', '.join(told)}{more}",
-        file,
-        "Sweep where nothing is, or only over what is to be no alarm",
+        f"the recording is not clean: something other than noise at {', '.join(listed)}{more}",
+        report.file,
+        "Sweep where nothing lies, or only over things that shall raise no alert",
     )
 
 
-def _too_few(noise: dict[str, Any]) -> str:
-    statistic = noise["statistic"]
+def _too_few(statistic: NoisePeaks) -> str:
     return (
-        f"too short for a threshold: {len(statistic['peaks'])} peaks in {statistic['minutes']:.1f} minutes, and "
-        f"{statistic['fewest_peaks']} are needed"
+        f"too short for a threshold: {len(statistic.peaks)} peaks in {statistic.minutes:.1f} minutes, and "
+        f"at least {statistic.fewest_peaks} are needed"
     )
-
-
-def _row(row: Any) -> dict[str, Any]:
-    values = {"tau_s": row.tau_s, "m": row.m, "noise": row.noise, "noise_measured": row.alpha_measured}
-    for name in ("adev", "oadev", "mdev", "hdev"):
-        one = getattr(row, name)
-        values[name] = None if not one.terms else {"value": one.value, "low": one.low, "high": one.high}
-    return values
-
-
-def _slope(slope: Any) -> dict[str, float] | None:
-    return None if slope is None else {"value": slope.value, "standard_error": slope.error}
-
-
-def _peak(peak: Any) -> dict[str, float]:
-    return {"time_s": round(peak.time_s, 6), "score": round(peak.z, 6), "peak_shift_hz": round(peak.shift_hz, 6)}
 
 
 def _rate(text: str) -> float:
@@ -254,12 +174,12 @@ def _rate(text: str) -> float:
         rate = float(text)
     except ValueError:
         rate = -1.0
-    if not _RAREST <= rate <= _OFTENEST:
+    if not _LOWEST_RATE <= rate <= _HIGHEST_RATE:
         raise InputError(
-            f'--false-alarms-per-minute is "{text}"', remedy=f"Give a number from {_RAREST:g} to {_OFTENEST:g}"
+            f'--false-alarms-per-minute is "{text}"', remedy=f"Give a number from {_LOWEST_RATE:g} to {_HIGHEST_RATE:g}"
         )
     return rate
 
 
 def _exists(out: Path) -> InputError:
-    return InputError("the file exists and is not written over", str(out), "Give --save-settings another name")
+    return InputError("the file exists and is not overwritten", str(out), "Give --save-settings another name")

@@ -1,1 +1,1 @@
-"""After sweeping: what recordings say of the oscillator, the ground and the settings."""
+"""Analysis of recordings: stability, drift, noise profile, thresholds, and whether a recording is whole."""

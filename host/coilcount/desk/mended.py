@@ -1,4 +1,4 @@
-"""How many readings of a recording the tracker mends, without running the tracker over it."""
+"""Counts the readings of a recording that the tracker would mend, without running the tracker."""
 
 from coilwire import records
 
@@ -13,10 +13,10 @@ _NOTHING: list[Output] = []
 
 
 class Mended:
-    """A readings.intake.Taker that mends and counts; finish() after the last reading.
+    """A readings.intake.Taker that mends and counts.  Call finish() after the last reading.
 
-    mended: readings that jumped further than a pass of the default widths can; repaired: miscounted edges taken out of
-    raw sums.  Both as the Summary of a replay with default settings has them.
+    mended: readings that jumped further than a pass of the default widths can; repaired: miscounted edges removed from
+    raw sums.  Both are the same as in the Summary of a replay with default settings.
     """
 
     def __init__(self) -> None:
@@ -25,7 +25,7 @@ class Mended:
         self._certain: list[int] = []
 
     def begin(self, interval_s: float) -> str:
-        """Readings from now on are interval_s apart; what no tracker takes is not mended."""
+        """Readings are interval_s apart from now on.  At a spacing that the tracker refuses nothing is mended."""
         self.finish()
         if SHORTEST_INTERVAL_S <= interval_s <= LONGEST_INTERVAL_S:
             interval_us = int(interval_s * 1e6 + 0.5)
@@ -50,18 +50,18 @@ class Mended:
         return _NOTHING
 
     def gap(self, end_us: int) -> list[Output]:
-        """What comes next does not continue what was."""
+        """The next reading does not continue the ones before."""
         if self._decoder is not None:
             self._decoder.forget()
             self._flush()
         return _NOTHING
 
     def operate(self, entry: Operator) -> str:
-        """What the operator did changes no reading."""
+        """The operator's actions change no reading."""
         return ""
 
     def finish(self) -> None:
-        """No more readings come at this spacing."""
+        """No more readings follow at this spacing."""
         if self._decoder is not None:
             self._flush()
             self.mended += self._spikes.mended

@@ -1,9 +1,9 @@
-"""A capture's phase in segments of evenly spaced readings, and the temperatures beside it.
+"""The phase of a capture in segments of evenly spaced readings, and the temperatures beside it.
 
-Time error x = index / f - time (s), of the mean index and the mean time of each interval's edges: exact sums of ticks,
-so that nothing is lost between readings and lost ones leave nan.  The mean over an interval smooths the phase as the
-modified deviation does, so at tau = one interval white noise shows less than single edges would.
-Imported frequencies are summed to phase, and a missing row ends the segment.
+The phase is the time error x = index / f - time in s, of the mean index and the mean time of the edges in an interval.
+It comes from exact sums of ticks, so no error builds up between readings; a lost reading leaves nan.  A mean over an
+interval smooths the phase as the modified deviation does.  So at tau = one interval white noise is lower than that of
+single edges.  Imported frequencies are summed to a phase, and a missing row ends the segment.
 """
 
 from array import array
@@ -17,18 +17,19 @@ from coilcount.model import Entry, Imported, Operator, Output
 from coilcount.readings.intake import Intake
 from coilcount.readings.timebase import TimeBase
 
-# A jump of the frequency from one reading to the next that is worth so much of an edge is a miscount, no signal.
+# Edges: a jump of the frequency from one reading to the next that amounts to more than this is a miscount.  Chosen by
+# hand, well below 1 and above any signal.
 MISCOUNT = 0.3
 ZERO_C_K = 273.15
-LEAST = 5  # phases: fewer make no deviation worth the name
-# Readings nearer or farther apart are no log of a coil, and a spacing of 0 has no rate.
+LEAST = 5  # phases in a segment; a shorter segment is discarded
+# s: the spacings of readings that are accepted.  Others cannot be the log of a coil.
 _SHORTEST_S, _LONGEST_S = 1e-4, 1e5
 _NOTHING: list[Output] = []
 
 
 @dataclass(frozen=True, slots=True)
 class Segment:
-    """x in s, (n,), nan where readings were lost; the first at start_s on the board's time base."""
+    """A stretch without a gap.  x: phase in s, shape (n,), nan for a lost reading; start_s: time of the first one."""
 
     start_s: float
     x: NDArray
@@ -36,10 +37,11 @@ class Segment:
 
 @dataclass(frozen=True, slots=True)
 class Phases:
-    """tau0_s: spacing of the readings; frequency_hz: what x is relative to.
+    """The phase of a whole capture.
 
-    temperature: (k, 2) seconds and degrees C; readings: those whose phase is known; miscounts: segments that ended
-    for one; irregular: share of imported rows that lie more than a quarter of the spacing beside their place.
+    tau0_s: spacing of the readings; frequency_hz: the frequency that x refers to; temperature: (k, 2) seconds and
+    degrees C; readings: number of known phases; miscounts: segments that were ended by a miscount; irregular: share
+    of imported rows that lie more than a quarter of the spacing from their place.
     """
 
     segments: tuple[Segment, ...]
@@ -52,32 +54,32 @@ class Phases:
 
     @property
     def x(self) -> list[NDArray]:
-        """The phase alone."""
+        """The phase of each segment."""
         return [segment.x for segment in self.segments]
 
 
 class PhaseReader:
-    """feed() every entry of a capture, then result(), once.  Memory: 8 bytes a reading.
+    """Reads the phase: call feed() for every entry of a capture, then result() once.  Memory: 8 bytes a reading.
 
-    A readings.intake.Taker of its own intake, which says what continues what.
+    It is the readings.intake.Taker of its own intake, which decides where a segment ends.
     """
 
     def __init__(self) -> None:
         self._intake = Intake(self)
         self._runs: list[tuple[float, array]] = []  # (start_s, x)
         self._open = False
-        self._spacing_s = 0.0  # 0: nothing is taken
+        self._spacing_s = 0.0  # 0: readings are ignored
         self._before: records.Interval | None = None
-        self._reference = 0.0  # edges per tick, or Hz where frequencies were imported
+        self._reference = 0.0  # edges per tick, or Hz for imported frequencies
         self._last_rate = 0.0
         self._last_us = 0
         self._rows = self._off = 0
-        self._temperature = array("d")  # s and degrees C, in turn
+        self._temperature = array("d")  # s and degrees C alternate
         self._miscounts = 0
-        self._spent_s, self._spent = 0.0, 0  # seconds and readings that ran on
+        self._spent_s, self._spent = 0.0, 0  # seconds and readings inside segments: they give the real spacing
 
     def feed(self, entry: Entry) -> None:
-        """One entry."""
+        """Take one entry of the capture."""
         status = self._intake.status
         self._intake.feed(entry)
         if type(entry) is Imported:
@@ -86,17 +88,17 @@ class PhaseReader:
         elif self._intake.status is not status and self._intake.base is not None:
             temperature_mk = self._intake.status.temperature_mk
             if temperature_mk:
-                at_s = self._intake.time_s(entry.host_s)
-                self._temperature.extend((at_s, temperature_mk / 1000 - ZERO_C_K))
+                time_s = self._intake.time_s(entry.host_s)
+                self._temperature.extend((time_s, temperature_mk / 1000 - ZERO_C_K))
 
     @property
     def tick_s(self) -> float | None:
-        """A tick of the board in s; None where frequencies were imported."""
+        """A tick of the board in s; None for imported frequencies."""
         base = self._intake.base
         return None if base is None else base.tick_s
 
     def result(self) -> Phases:
-        """What was read; runs of another interval than the last one's are left out."""
+        """The phases that were read.  Only those with the last interval length are kept."""
         self._intake.finish()
         runs = [(start_s, np.frombuffer(x)) for start_s, x in self._runs if len(x) >= LEAST]
         tick_s = self.tick_s
@@ -110,10 +112,10 @@ class PhaseReader:
             self._off / self._rows if self._rows else 0.0,
         )
 
-    # ------------------------------------------------------------ what the intake says
+    # ------------------------------------------------------------ calls from the intake
 
     def begin(self, interval_s: float) -> str:
-        """Another spacing: only one is looked at."""
+        """A new spacing begins: discard the readings of the old one, because a result has one spacing."""
         self._runs.clear()
         self._spent_s, self._spent = 0.0, 0
         self._spacing_s = interval_s if _SHORTEST_S <= interval_s <= _LONGEST_S else 0.0
@@ -126,13 +128,13 @@ class PhaseReader:
         if record.n < 2 or not record.s or not self._spacing_s:
             self._open = False
             return _NOTHING
-        goes_on = step > 0 and self._open
-        if goes_on:
+        continues = step > 0 and self._open
+        if continues:
             last, self._last_rate = self._last_rate, base.rate
             if last and abs(base.rate / last - 1) * record.n > MISCOUNT:
                 self._miscounts += 1
-                goes_on = False
-        if not goes_on:
+                continues = False
+        if not continues:
             self._last_rate = 0.0
             self._ticks = self._edges = 0
             self._open = True
@@ -146,12 +148,12 @@ class PhaseReader:
                 x.extend([np.nan] * (step - 1))
             self._spent_s += ticks * base.tick_s
             self._spent += step
-        # In ticks from the first edge of the segment.
-        at = self._ticks + record.s / record.n
-        index = self._edges + (record.n - 1) / 2
-        # Any reference will do: the period within the first interval.
+        # Both count from the first edge of the segment.
+        mean_ticks = self._ticks + record.s / record.n
+        mean_index = self._edges + (record.n - 1) / 2
+        # Any reference near the frequency will do.  This is the frequency within the first interval.
         self._reference = self._reference or record.n * (record.n - 1) / (2 * record.s)
-        x.append((index / self._reference - at) * base.tick_s)
+        x.append((mean_index / self._reference - mean_ticks) * base.tick_s)
         return _NOTHING
 
     def reading(self, middle_us: int, frequency_hz: float, step: int) -> list[Output]:
@@ -172,16 +174,16 @@ class PhaseReader:
         return _NOTHING
 
     def gap(self, end_us: int) -> list[Output]:
-        """What comes next is a segment of its own."""
+        """The next reading begins a new segment."""
         self._open = False
         return _NOTHING
 
     def operate(self, entry: Operator) -> str:
-        """What the operator did changes no phase."""
+        """The operator's actions change no phase."""
         return ""
 
     def _begin_run(self, start_s: float) -> array:
-        """A new run; the one before is let go where it is too short for anything."""
+        """Begin a new run, and discard the one before if it is too short."""
         if self._runs and len(self._runs[-1][1]) < LEAST:
             self._runs.pop()
         self._runs.append((start_s, array("d")))

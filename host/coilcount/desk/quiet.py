@@ -1,4 +1,4 @@
-"""A quiet recording looked at as a whole: stability, drift, and the threshold for a wanted rate of false alarms."""
+"""Examines a quiet recording: stability, drift, noise profile, and the peaks from which a threshold is computed."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -22,12 +22,13 @@ from coilcount.physics.noise import NOISE_CLASSES, NoiseClass
 from coilcount.settings import Settings
 from coilcount.tracker.defaults import TABLE
 
-FEWEST_READINGS = 50
-MOST_IRREGULAR = 0.05
-# Of the smallest scale that the tracker came down to: below that nothing on this oscillator lies.
+FEWEST_READINGS = 50  # chosen by hand
+MOST_IRREGULAR = 0.05  # share of unevenly spaced rows above which an imported log is refused; chosen by hand
+# The floor of the scale, as a share of the smallest scale that the tracker reached.  The noise of this oscillator is
+# never lower.  Chosen by hand.
 FLOOR_SHARE = 0.7
-SCALE_EVERY = 25  # readings
-CLASS_TAUS_S = (0.1, 1.5)  # where a pass lies
+SCALE_EVERY = 25  # readings between two samples of the scale
+CLASS_TAUS_S = (0.1, 1.5)  # averaging times that matter for a pass; the noise class is compared there
 
 Entries = Callable[[], Iterable[Entry]]
 
@@ -40,11 +41,11 @@ class NotClean(CoilcountError):
 
 @dataclass(frozen=True, slots=True)
 class Statistic:
-    """What the tracker's statistic did by itself.
+    """What the detection statistic did in the recording.
 
-    minutes: with the boxes filled; learned: settings of the tracker that suit this oscillator and, in a clean recording
-    of a minute and more, this ground, with which the peaks are; tail: None where there are fewer than 12 peaks;
-    strange: peaks that noise does not make, empty for a clean recording.
+    minutes: time after warm-up; peaks: with the settings in `learned`; learned: settings of the tracker that suit this
+    oscillator, and this ground if the recording is clean and at least a minute long; tail: None if there are fewer
+    than 12 peaks; strange: peaks that noise does not make, empty for a clean recording.
     """
 
     minutes: float
@@ -56,7 +57,7 @@ class Statistic:
 
 @dataclass(frozen=True, slots=True)
 class Quiet:
-    """All that a quiet recording says.  noise_class: name and measured over expected deviation."""
+    """All that was found in a quiet recording.  noise_class: its name, and measured over expected deviation."""
 
     header: Header
     summary: Summary
@@ -65,16 +66,19 @@ class Quiet:
     drift: Drift
     noise_class: tuple[str, float] | None
     statistic: Statistic
-    tape: Tape  # what the tracker was given, for alerts_here
+    tape: Tape  # the input of the tracker, which `alerts_here` uses again
 
 
 def examine(entries: Entries, settings: Settings, file: str, watch: Callable[[str], None] = lambda step: None) -> Quiet:
-    """`entries` gives the capture's entries; `watch` is told what is done now, for whoever waits.
+    """Examine a recording.
 
-    The tracker runs over the recording with the scale's floor at its least, which gives the floor that suits it and
-    tells whether the recording is clean; then with the noise that was learned.  Where the first run found something
-    strange, or no noise is learned, one with that floor and without a learned noise has the last word.
-    Raises InputError where the recording holds too little, or readings without an even spacing.
+    entries: returns the entries of the capture; settings: the tracker settings in force; file: name for error
+    messages; watch: called with the name of each step, for a progress display.
+    Raises InputError if the recording is too short, or if its readings are not evenly spaced.
+
+    First the tracker runs with the lowest floor of the scale.  This run gives the right floor, and shows whether the
+    recording is clean.  If it is, the tracker runs again with the noise profile.  If it is not clean, or too short
+    for a noise profile, the tracker runs with the right floor and without a profile, and that run decides.
     """
     settings = _with(settings, threshold=exceedance.PEAKS_FROM, noise_ppm_rthz=())
     first = _First(_with(settings, scale_floor_ppm=_setting("scale_floor_ppm").lowest))
@@ -84,32 +88,32 @@ def examine(entries: Entries, settings: Settings, file: str, watch: Callable[[st
     phases = first.reader.result()
     if phases.irregular > MOST_IRREGULAR:
         raise InputError(
-            f"{phases.irregular:.0%} of the rows lie beside an even spacing of {phases.tau0_s:g} s",
+            f"{phases.irregular:.0%} of the rows do not fit an even spacing of {phases.tau0_s:g} s",
             file,
-            "Stability needs one interval throughout: log at a fixed one",
+            "Stability needs evenly spaced readings: log at a fixed interval",
         )
     if phases.readings < FEWEST_READINGS:
         raise InputError(
-            f"{phases.readings} readings without a break are too few to tell anything",
+            f"{phases.readings} readings without a break are too few",
             file,
-            "Record some minutes over ground with nothing in it",
+            "Record several minutes over ground with nothing in it",
         )
     learned: dict[str, Any] = {"scale_floor_ppm": floor_ppm(first.watch.scales_ppm, settings.tracker)}
-    watch("learning the noise")
+    watch("measuring the noise profile")
     noise = noise_ppm_rthz(phases.x, phases.tau0_s)
     strange: list[Peak] = exceedance.strange(first.peaks, first.watch.ready * phases.tau0_s / 60)
     ready = 0
     peaks: list[Peak] = []
     if strange or noise is None:
-        watch("looking for what is not noise")
+        watch("looking for peaks that are not noise")
         peaks, ready = first.again(_with(settings, **learned))
         strange = exceedance.strange(peaks, ready * phases.tau0_s / 60)
     if not strange and noise is not None:
         learned["noise_ppm_rthz"] = noise
-        watch("counting how often the noise comes how far")
+        watch("counting the peaks of the noise")
         peaks, ready = first.again(_with(settings, **learned))
     minutes = ready * phases.tau0_s / 60
-    tail = None if strange else exceedance.fit([one.z for one in peaks], minutes)
+    tail = None if strange else exceedance.fit([peak.z for peak in peaks], minutes)
     watch("computing the stability")
     rows = tuple(stability.table(phases.x, phases.tau0_s))
     return Quiet(
@@ -125,7 +129,7 @@ def examine(entries: Entries, settings: Settings, file: str, watch: Callable[[st
 
 
 def alerts_at(entries: Entries, settings: Settings, threshold: float, learned: dict[str, Any]) -> int:
-    """How many alerts a recording has with a threshold and what was learned: the tracker's own answer."""
+    """Count the alerts of any recording with a threshold and learned settings, by running the whole chain."""
     chain = Chain(_with(settings, **{**learned, "threshold": threshold}), follow_threshold=False)
     count = 0
     for entry in entries():
@@ -134,13 +138,13 @@ def alerts_at(entries: Entries, settings: Settings, threshold: float, learned: d
 
 
 def alerts_here(found: Quiet, settings: Settings, threshold: float) -> int:
-    """The same of the recording that was examined, which is not read once more."""
-    with_it = _with(settings, **{**found.statistic.learned, "threshold": threshold})
-    return sum(1 for _ in rerun(found.tape, with_it.tracker))
+    """Count the alerts of the examined recording with a threshold, from its tape and without reading the file again."""
+    tried = _with(settings, **{**found.statistic.learned, "threshold": threshold})
+    return sum(1 for _ in rerun(found.tape, tried.tracker))
 
 
 def floor_ppm(scales_ppm: Sequence[float], settings: Mapping[str, Any]) -> float:
-    """A share of the least scale, whatever moment (but for a hundredth of them) and width it was of."""
+    """Compute the floor of the scale: a share of the smallest scales (their 1 % point) in the recording."""
     if not scales_ppm:
         return settings["scale_floor_ppm"]
     row = _setting("scale_floor_ppm")
@@ -149,26 +153,32 @@ def floor_ppm(scales_ppm: Sequence[float], settings: Mapping[str, Any]) -> float
 
 
 def allan_deviation(noise: NoiseClass, tau_s: float) -> float:
-    """sigma_y: sqrt(h0/(2 tau) + 2 ln2 h-1 + 2 pi^2/3 h-2 tau) (IEEE Std 1139, NIST SP 1065; quoted from memory)."""
+    """Compute the Allan deviation of a noise class: sqrt(h0/(2 tau) + 2 ln2 h-1 + 2 pi^2/3 h-2 tau).
+
+    Source: IEEE Std 1139, NIST SP 1065; quoted from memory.
+    """
     return sqrt(noise.h0 / (2 * tau_s) + 2 * log(2) * noise.h_minus1 + 2 * np.pi**2 / 3 * noise.h_minus2 * tau_s)
 
 
 def nearest_class(rows: Iterable[stability.Row]) -> tuple[str, float] | None:
-    """The class of physics.noise that comes nearest where a pass lies, and measured over expected deviation there."""
+    """Find the noise class with the nearest deviation at `CLASS_TAUS_S`.
+
+    Returns its name, and measured over expected deviation; None if no row has such an averaging time.
+    """
     low, high = CLASS_TAUS_S
     near = [row for row in rows if low <= row.tau_s <= high and row.oadev.value > 0]
     if not near:
         return None
     found = []
-    for name, of in NOISE_CLASSES.items():
-        if of.h0:
-            ratio = np.mean([log(row.oadev.value / allan_deviation(of, row.tau_s)) for row in near])
-            found.append((abs(ratio), name, float(np.exp(ratio))))
+    for name, noise in NOISE_CLASSES.items():
+        if noise.h0:
+            log_ratio = np.mean([log(row.oadev.value / allan_deviation(noise, row.tau_s)) for row in near])
+            found.append((abs(log_ratio), name, float(np.exp(log_ratio))))
     return min(found)[1:]
 
 
 class _First:
-    """The one run in which the entries are read: by the chain, the tape and the reader of phases."""
+    """The first run, the only one that reads the entries: chain, tape and phase reader see each of them once."""
 
     def __init__(self, settings: Settings) -> None:
         self.tape = Tape()
@@ -183,15 +193,18 @@ class _First:
         self.reader.feed(entry)
         if type(entry) is Header:
             self.header = entry
-        made = self._chain.feed(entry)
-        if made:
-            self._take(made)
+        outputs_now = self._chain.feed(entry)
+        if outputs_now:
+            self._take(outputs_now)
 
     def finish(self) -> None:
         self._take(self._chain.finish())
 
     def again(self, settings: Settings) -> tuple[list[Peak], int]:
-        """The peaks with other settings of the tracker, and how many readings had a statistic."""
+        """Run the tracker again from the tape, with other settings.
+
+        Returns the peaks, and the number of readings that had a statistic.
+        """
         watch = Watch(SCALE_EVERY)
         tick_s = self.reader.tick_s
         peaks = []
@@ -204,8 +217,8 @@ class _First:
             peaks.append(_peak(outputs.alert(event, event.id, reference_hz)))
         return peaks, watch.ready
 
-    def _take(self, made: Iterable[Any]) -> None:
-        for output in made:
+    def _take(self, made_outputs: Iterable[Any]) -> None:
+        for output in made_outputs:
             if type(output) is Alert and output.stage == "final":
                 self.peaks.append(_peak(output))
             elif type(output) is Summary:
@@ -213,12 +226,12 @@ class _First:
 
 
 def _peak(alert: Alert) -> Peak:
-    # An alert of a step that never settled has no sign; it is a peak all the same.
+    # An alert that never settled has no sign, but it is a peak like any other.
     return Peak(alert.peak_s, alert.score * (alert.sign or 1), alert.peak_shift_hz)
 
 
-def _finals(made: Iterable[Any]) -> int:
-    return sum(type(output) is Alert and output.stage == "final" for output in made)
+def _finals(made_outputs: Iterable[Any]) -> int:
+    return sum(type(output) is Alert and output.stage == "final" for output in made_outputs)
 
 
 def _setting(name: str) -> Any:

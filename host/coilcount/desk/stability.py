@@ -1,9 +1,9 @@
-"""Allan, overlapping Allan, modified Allan and Hadamard deviation of phase in segments, never across a gap.
+"""Allan, overlapping Allan, modified Allan and Hadamard deviation, from phase in segments and never across a gap.
 
-Definitions: W. J. Riley, "Handbook of Frequency Stability Analysis", NIST Special Publication 1065 (2008), section 5.2;
-tau = m tau0.  Phase is time error x in s: x(t + tau) - x(t) = tau times the mean fractional frequency.  A segment is an
-array of evenly spaced x in which lost readings are nan; the segments' sums of squares and their numbers of terms are
-added, so a segment weighs as much as it has terms.
+Definitions: W. J. Riley, "Handbook of Frequency Stability Analysis", NIST Special Publication 1065 (2008), section 5.2,
+with tau = m tau0.  Phase is the time error x in s: x(t + tau) - x(t) is tau times the mean fractional frequency.  A
+segment is an array of evenly spaced x, nan for a lost reading.  The sums of squares and the numbers of terms of all
+segments are added, so the weight of a segment is its number of terms.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -18,9 +18,9 @@ from coilcount.desk.confidence import degrees_of_freedom, noise_exponent
 
 Segments = Sequence[NDArray]
 CONFIDENCE = 0.95
-BLOCK = 1 << 16  # terms that are looked at together
-SECOND, THIRD = (1, -2, 1), (1, -3, 3, -1)  # weights of the differences, the newest phase first
-FEWEST_TERMS = 3  # a deviation of fewer differences says next to nothing
+BLOCK = 1 << 16  # terms that are processed together; keeps memory flat, chosen by hand
+SECOND, THIRD = (1, -2, 1), (1, -3, 3, -1)  # weights of second and third differences, the newest phase first
+FEWEST_TERMS = 3  # a deviation from fewer differences is too uncertain to show; chosen by hand
 
 # Exponent alpha of S_y(f) = h f^alpha.
 NOISE_NAMES = {
@@ -33,7 +33,7 @@ NOISE_NAMES = {
 
 
 class Terms(NamedTuple):
-    """Mean square of the differences in the deviation's own unit squared, and how many there are in each segment."""
+    """A variance (the deviation squared), and the number of terms in each segment."""
 
     variance: float
     counts: tuple[int, ...]
@@ -41,7 +41,7 @@ class Terms(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Deviation:
-    """One value with the ends of its 95 % interval, fractional; nan where too few terms are left."""
+    """A fractional deviation with the ends of its 95 % interval; nan if no terms are left."""
 
     value: float
     low: float
@@ -54,8 +54,8 @@ class Deviation:
 class Row:
     """All deviations at one averaging time.
 
-    alpha: exponent of the noise that dominates, None where no tau tells it yet; alpha_measured: found at this tau, and
-    not carried over from the next shorter one because fewer than 30 averages are left.
+    alpha: exponent of the dominating noise, None if no averaging time shows it.  alpha_measured: True if it was found
+    at this tau.  It is False if fewer than 30 averages are left, so that alpha comes from the next shorter tau.
     """
 
     tau_s: float
@@ -69,38 +69,41 @@ class Row:
 
     @property
     def noise(self) -> str:
-        """The noise's name."""
+        """Name of the dominating noise."""
         return "unknown" if self.alpha is None else NOISE_NAMES[self.alpha]
 
 
 def phase(y: NDArray, tau0_s: float) -> NDArray:
-    """Time error x in s, (n + 1,), of n neighbouring mean fractional frequencies."""
+    """Compute the time error x in s, (n + 1,), of n successive mean fractional frequencies."""
     return np.concatenate([[0.0], np.cumsum(np.asarray(y, float) * tau0_s)])
 
 
 def adev(segments: Segments, tau0_s: float, m: int) -> Terms:
-    """Allan variance, no overlap: SP 1065 eq. 8."""
+    """Compute the Allan variance without overlap: SP 1065 eq. 8."""
     return _mean_square([_differences(x, m, m, SECOND) for x in segments], 2 * (m * tau0_s) ** 2)
 
 
 def oadev(segments: Segments, tau0_s: float, m: int) -> Terms:
-    """Overlapping Allan variance: SP 1065 eq. 11."""
+    """Compute the overlapping Allan variance: SP 1065 eq. 11."""
     return _mean_square([_differences(x, m, 1, SECOND) for x in segments], 2 * (m * tau0_s) ** 2)
 
 
 def hdev(segments: Segments, tau0_s: float, m: int) -> Terms:
-    """Overlapping Hadamard variance, blind to a steady drift: SP 1065 eq. 18."""
+    """Compute the overlapping Hadamard variance, which a steady drift does not change: SP 1065 eq. 18."""
     return _mean_square([_differences(x, m, 1, THIRD) for x in segments], 6 * (m * tau0_s) ** 2)
 
 
 def mdev(segments: Segments, tau0_s: float, m: int, means: Sequence["MovingMean"] | None = None) -> Terms:
-    """Modified Allan variance: SP 1065 eq. 15.  means: of the same segments, where several m are asked for."""
+    """Compute the modified Allan variance: SP 1065 eq. 15.
+
+    means: the moving means of the same segments, which save time if several m are wanted.
+    """
     means = [MovingMean(x) for x in segments] if means is None else means
-    return _mean_square([one.differences(m) for one in means], 2 * (m * tau0_s) ** 2)
+    return _mean_square([mean.differences(m) for mean in means], 2 * (m * tau0_s) ** 2)
 
 
 def octaves(segments: Segments) -> list[int]:
-    """Averaging factors 1, 2, 4, ... as long as three overlapping terms are left."""
+    """List the averaging factors 1, 2, 4, ... that leave at least three overlapping terms."""
     longest = max((len(x) for x in segments), default=0)
     found, m = [], 1
     while longest - 2 * m >= FEWEST_TERMS:
@@ -110,7 +113,10 @@ def octaves(segments: Segments) -> list[int]:
 
 
 def table(segments: Segments, tau0_s: float, factors: Sequence[int] | None = None) -> list[Row]:
-    """A row for each averaging factor (octaves where none are given) that leaves three terms."""
+    """Make a row for each averaging factor that leaves at least three terms.
+
+    tau0_s: spacing of the phases; factors: None for octaves.
+    """
     rows: list[Row] = []
     alpha = None
     means = [MovingMean(x) for x in segments]
@@ -123,7 +129,7 @@ def table(segments: Segments, tau0_s: float, factors: Sequence[int] | None = Non
         sizes = [len(x) for x in segments]
 
         def made(terms: Terms, kind: str, m: int = m, alpha: int | None = alpha, sizes: list[int] = sizes) -> Deviation:
-            # Where nothing is known of the noise: white FM, which lies between the others.
+            # If the noise type is unknown, white FM is assumed, because it lies between the others.
             return _with_interval(terms, lambda n: degrees_of_freedom(kind, alpha or 0, m, n), sizes)
 
         rows.append(
@@ -142,25 +148,25 @@ def table(segments: Segments, tau0_s: float, factors: Sequence[int] | None = Non
 
 
 def blocks(count: int, stride: int = 1) -> Iterator[tuple[int, int]]:
-    """Starts and ends of pieces of 0 .. count, each of BLOCK and a multiple of `stride`, the last one shorter."""
+    """Starts and ends of pieces of 0 .. count.  All but the last have about BLOCK terms, a multiple of `stride`."""
     step = max(stride, BLOCK // stride * stride)
     return ((start, min(start + step, count)) for start in range(0, count, step))
 
 
 def _differences(x: NDArray, m: int, stride: int, weights: tuple[int, ...]) -> Iterator[NDArray]:
-    """Weighted sums of phases m apart, each `stride`-th, in pieces, so that memory stays flat."""
+    """Every `stride`-th weighted sum of phases m apart, in pieces to keep memory flat."""
     lags = range((len(weights) - 1) * m, -1, -m)
     for start, end in blocks(len(x) - lags[0], stride):
-        yield sum(one * x[start + lag : end + lag : stride] for one, lag in zip(weights, lags, strict=True))
+        yield sum(weight * x[start + lag : end + lag : stride] for weight, lag in zip(weights, lags, strict=True))
 
 
 class MovingMean:
-    """Means over neighbours in one segment, from one cumulative sum; nan where one of them is."""
+    """Moving means of the phases in one segment, from one cumulative sum.  A mean over a nan is nan."""
 
     def __init__(self, x: NDArray) -> None:
         count = sum(int(np.count_nonzero(~np.isnan(x[start:end]))) for start, end in blocks(len(x)))
         self._size = len(x)
-        # From the middle of the segment, so that the cumulative sum loses no digits.
+        # Sums are taken of deviations from the mean of the segment, so that the cumulative sum loses no digits.
         total = sum(float(np.nansum(x[start:end])) for start, end in blocks(len(x)))
         self._level = total / count if count else 0.0
         self._sums = np.zeros(len(x) + 1)
@@ -175,11 +181,10 @@ class MovingMean:
                 self._missing[start + 1 : end + 1] = self._missing[start] + np.cumsum(lost)
 
     def differences(self, m: int) -> Iterator[NDArray]:
-        """Second differences of the means over m phases, m apart, in pieces."""
+        """Second differences of means over m phases that lie m apart, in pieces."""
         for start, end in blocks(self._size - 3 * m + 1):
-            yield sum(
-                one * self._mean(start + lag, end + lag, m) for one, lag in zip(SECOND, (2 * m, m, 0), strict=True)
-            )
+            weighted = zip(SECOND, (2 * m, m, 0), strict=True)
+            yield sum(weight * self._mean(start + lag, end + lag, m) for weight, lag in weighted)
 
     def _mean(self, start: int, end: int, m: int) -> NDArray:
         mean = self._level + (self._sums[start + m : end + m] - self._sums[start:end]) / m
@@ -189,7 +194,7 @@ class MovingMean:
 
 
 def _mean_square(segments: Sequence[Iterable[NDArray]], divisor: float) -> Terms:
-    """Of the differences of each segment, which come in pieces."""
+    """The mean square of all differences over `divisor`; the differences of each segment come in pieces."""
     counts = []
     total = 0.0
     for parts in segments:
@@ -203,7 +208,7 @@ def _mean_square(segments: Sequence[Iterable[NDArray]], divisor: float) -> Terms
 
 
 def _with_interval(terms: Terms, freedom_of: Callable[[int], float], sizes: Sequence[int]) -> Deviation:
-    """edf of a weighted mean of independent segments: the variances of their means add."""
+    """A deviation with its interval.  The segments are independent, so the variances of their means add."""
     total = sum(terms.counts)
     if not total:
         return Deviation(np.nan, np.nan, np.nan, 0, np.nan)
@@ -211,7 +216,7 @@ def _with_interval(terms: Terms, freedom_of: Callable[[int], float], sizes: Sequ
     freedom = 1 / inverse
     value = np.sqrt(terms.variance)
     outside = (1 - CONFIDENCE) / 2
-    # Quantiles of chi-squared.
+    # Two quantiles of chi-squared.
     most, least = 2 * gammaincinv(freedom / 2, 1 - outside), 2 * gammaincinv(freedom / 2, outside)
     low, high = value * np.sqrt(freedom / most), value * np.sqrt(freedom / least)
     return Deviation(float(value), float(low), float(high), total, float(freedom))

@@ -1,4 +1,4 @@
-"""What a capture holds and whether it is whole, on the time axis and with the counts of a replay, without tracking."""
+"""Lists what a capture holds and whether it is whole, with the times and counts of a replay but without tracking."""
 
 import os
 from collections.abc import Callable, Iterator
@@ -10,7 +10,7 @@ from coilcount.desk.mended import Mended
 from coilcount.model import Entry, Header, MarkMade, Operator, Output, Silence
 from coilcount.readings.intake import Intake
 
-# Of marks, of gaps and of what the operator did: this many from either end are listed, the others counted.
+# Marks, gaps and operator actions: this many from either end are listed, the others only counted.  Chosen by hand.
 _LISTED = 500
 
 
@@ -22,32 +22,36 @@ def _ends() -> Ends:
 class Survey:
     """The contents of one capture.  Times are on the time axis of its readings, as in a replay.
 
-    Of the lists only the first and last 500 are kept, and their left_out counts the others.
+    Each list keeps only its first and last 500 items; its left_out counts the others.
     """
 
     report: Report
     header: Header
     duration_s: float = 0.0  # from the first reading to the end of the last, gaps included
     records: int = 0  # interval sums and imported readings
-    lost: int = 0  # records that are missing between those that came
-    dropped: int = 0  # by the board's own count since the first status of each boot
-    damaged: int = 0  # lines or readings that were meant for us and could not be used
+    lost: int = 0  # records missing from the sequence
+    dropped: int = 0  # records that the board itself dropped, by its count since the first status of each boot
+    damaged: int = 0  # lines or readings of ours that could not be used
     mended: int = 0  # readings that jumped further than a pass can
-    repaired: int = 0  # miscounted edges taken out of raw sums
-    faults: dict[str, int] = field(default_factory=dict)  # intervals that the board flagged, by what went wrong
-    text_lines: int = 0  # lines of the link that were no frames
+    repaired: int = 0  # miscounted edges removed from raw sums
+    faults: dict[str, int] = field(default_factory=dict)  # intervals that the board flagged, by fault
+    text_lines: int = 0  # received lines that were no frames
     kinds: dict[str, int] = field(default_factory=dict)  # sound records by kind
-    boots: int = 0  # how often a board began
-    hello: dict | None = None  # the latest, by field
-    marks: Ends = field(default_factory=_ends)  # MarkMade, by key and by button
-    operator: Ends = field(default_factory=_ends)  # (time_s, Operator): all that the operator did
+    boots: int = 0  # how often a board started
+    hello: dict | None = None  # fields of the latest hello
+    marks: Ends = field(default_factory=_ends)  # MarkMade, by key or button
+    operator: Ends = field(default_factory=_ends)  # (time_s, Operator): all actions of the operator
     gaps: Ends = field(default_factory=_ends)  # Silence
 
 
 def survey(
     path: str | os.PathLike, watched: Callable[[Iterator[Entry], Report], Iterator[Entry]] | None = None
 ) -> Survey:
-    """Reads a capture once; `watched` may see the entries pass.  Raises what read_capture raises."""
+    """Read a capture once and list its contents.
+
+    watched: an optional wrapper around the iterator of entries, for a progress display.
+    Raises what read_capture raises.
+    """
     report = Report()
     entries = read_capture(path, report)
     if watched is not None:

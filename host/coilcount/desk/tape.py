@@ -1,8 +1,8 @@
-"""What the chain gives the tracker over a recording, kept small, so that other settings can be tried on it.
+"""Stores the tracker's input over a recording in little memory, so that other settings can be tried on it.
 
-The chain runs once, with a Recorder as its tracker; every further run gives a tracker of its own the very same calls.
-That saves reading, parsing and the time base of each further run.  What the chain calls does not depend on the
-tracker's settings, as long as the operator's thresholds are not followed.
+The chain runs once, with a Recorder as its tracker.  Every further run makes a new tracker and repeats the stored
+calls.  So the further runs need no reading, parsing or time base.  The calls do not depend on the tracker's settings,
+as long as the operator's changes of the threshold are ignored.
 """
 
 import struct
@@ -16,27 +16,27 @@ from coilcount.tracker import records
 from coilcount.tracker.tracker import Tracker
 
 _INTERVAL, _READING, _GAP, _FREEZE, _THAW, _BEGIN = range(6)
-_COLUMNS = 7  # what is called, and up to six whole numbers
-# Rows that are packed together: neighbours differ little, so some three bytes a row are left of 56.
+_COLUMNS = 7  # the kind of call, and up to six whole numbers
+# Rows that are packed together.  Their differences compress well: from 56 bytes a row to about 3.  Chosen by hand.
 _BLOCK = 8192
 _FLOAT, _WHOLE = struct.Struct("<d"), struct.Struct("<q")
 
 
 class Tape:
-    """The calls, in their order.  Memory: about 3 bytes a reading."""
+    """The tracker's calls in their order.  Memory: about 3 bytes a reading."""
 
     def __init__(self) -> None:
         self._packed: list[tuple[int, bytes]] = []  # rows, and their columns of differences
         self._rows: list[tuple[int, ...]] = []
 
     def add(self, *row: int) -> None:
-        """One call with its numbers."""
+        """Store one call: its kind and its numbers."""
         self._rows.append(row)
         if len(self._rows) == _BLOCK:
             self._pack()
 
     def rows(self) -> Iterator[tuple[int, ...]]:
-        """All calls, each with _COLUMNS numbers."""
+        """Iterate over all calls, each with _COLUMNS numbers."""
         self._pack()
         for count, packed in self._packed:
             steps = np.frombuffer(zlib.decompress(packed), "<i8").reshape(_COLUMNS, count)
@@ -48,14 +48,14 @@ class Tape:
         table = np.zeros((_COLUMNS, len(self._rows)), "<i8")
         full = [row if len(row) == _COLUMNS else row + (0,) * (_COLUMNS - len(row)) for row in self._rows]
         table[:] = np.array(full, "<i8").T
-        # Wraps around where it must (a frequency's bits), and so does the sum that undoes it.
+        # The bits of a frequency may overflow here.  That does no harm: the cumulative sum in rows() wraps back.
         table[:, 1:] -= table[:, :-1].copy()
         self._packed.append((len(self._rows), zlib.compress(table.tobytes(), 1)))
         self._rows.clear()
 
 
 class Recorder(Tracker):
-    """A tracker that writes its inputs on a tape, and lets a watcher look at it after each."""
+    """A tracker that stores its inputs on a tape, and calls a Watch after each of them."""
 
     def __init__(self, tape: Tape, watch: "Watch", interval_s: float, **settings: Any) -> None:
         super().__init__(interval_s, **settings)
@@ -96,18 +96,21 @@ class Recorder(Tracker):
 
 
 class Watch:
-    """Counts the readings for which the statistic is there, and now and then takes its scale."""
+    """Counts the readings that have a statistic, and samples the scale of the statistic.
+
+    every: number of readings from one sample to the next.
+    """
 
     def __init__(self, every: int) -> None:
         self.ready = 0
-        self.scales_ppm: list[float] = []  # after each `every` of them
+        self.scales_ppm: list[float] = []
         self._every = every
         self._states: list[records.State] = []
 
     def look(self, tracker: Tracker) -> None:
-        """After each of its inputs."""
+        """Look at a tracker.  To be called after each of its inputs."""
         states = self._states
-        if tracker.trace is not states:  # a new tracker: nothing is ready yet
+        if tracker.trace is not states:  # a new tracker, which has no states yet
             tracker.trace = states
         for state in states:
             if state.ready:
@@ -120,7 +123,7 @@ class Watch:
 def rerun(
     tape: Tape, settings: Mapping[str, Any], watch: Watch | None = None
 ) -> Iterator[tuple[records.Alert, Tracker]]:
-    """Final alerts, each beside its tracker, of a tracker with other settings over a tape."""
+    """Run a tracker with other settings over a tape; return the final alerts, each with its tracker."""
     tracker: Tracker | None = None
     interval = None
     for call, *values in tape.rows():

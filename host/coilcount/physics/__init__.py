@@ -1,1 +1,1 @@
-"""Formulas with their sources: coil, field, targets, ground, noise."""
+"""Formulas with their sources: coil, field, targets, soil, noise."""

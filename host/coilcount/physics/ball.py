@@ -1,4 +1,4 @@
-"""A ball on the coil's axis in the coil's true, uneven field: all multipoles, not the dipole alone."""
+"""The response of a ball on the coil's axis, in the coil's real, uneven field: all multipoles, not only the dipole."""
 
 from math import pi, sqrt
 
@@ -9,17 +9,21 @@ from coilcount.physics.constants import MU0
 from coilcount.physics.eddy import skin_depth_m
 from coilcount.physics.winding import Winding
 
-MULTIPOLES = 40
+MULTIPOLES = 40  # terms of the series; chosen by hand
 
 
 def ball_response(
     winding: Winding, radius_m: float, conductivity: float, mu_r: float, frequency_hz: float, distance_m: ArrayLike
 ) -> tuple[NDArray, NDArray]:
-    """(d_l_h, d_r_ohm), shape (distances,), of a ball whose centre is distance_m from the coil's plane, on its axis.
+    """Compute how much a ball on the axis changes inductance and resistance of the coil.
 
-    dL = pi mu0 sum_n D_n a^(2n+1)/(n(n+1)) [sum_i r_i P_n^1(cos t_i)/s_i^(n+1)]^2 over turns i at distance s_i and
-    angle t_i from the ball's centre, D_n = ((n+1) mu - p_n)/(n mu + p_n), p_n = x j_(n-1)/j_n - n, x = (1-j) a/delta
-    (Wait 1951 for each multipole; n = 1 is `targets.sphere`).
+    radius_m: of the ball; conductivity: S/m; mu_r: relative permeability; distance_m: from the coil's plane to the
+    ball's centre, any shape of one dimension or a single number.
+    Returns (d_l_h, d_r_ohm), each of shape (distances,).  Raises ValueError if the ball touches the coil's plane.
+
+    Formula: dL = pi mu0 sum_n D_n a^(2n+1)/(n(n+1)) [sum_i r_i P_n^1(cos t_i)/s_i^(n+1)]^2.  Turn i lies at distance
+    s_i and angle t_i from the ball's centre.  D_n = ((n+1) mu - p_n)/(n mu + p_n), p_n = x j_(n-1)/j_n - n,
+    x = (1-j) a/delta.  Source for each multipole: Wait 1951; n = 1 is `targets.sphere`.
     """
     distance = np.atleast_1d(np.asarray(distance_m, float))
     if radius_m <= 0 or mu_r <= 0 or np.any(distance <= radius_m):
@@ -42,9 +46,14 @@ def ball_response(
 
 
 def _ratios(a_over_delta: float) -> NDArray:
-    """x j_(n-1)(x)/j_n(x) for n = 1 ... MULTIPOLES, x = (1-j) a/delta, by the recurrence downwards, which is stable."""
+    """Compute x j_(n-1)(x)/j_n(x) for n = 1 ... MULTIPOLES, x = (1-j) a/delta.
+
+    The recurrence runs from high n to low n, because only that direction is stable.
+    """
     y_square = 2j * a_over_delta**2  # -x^2
-    start = MULTIPOLES + 40 + int(12 * sqrt(2 * a_over_delta))  # each step down gains where n^2 nears a/delta
+    # The start value is arbitrary: the steps above MULTIPOLES make the recurrence forget it.  A large a/delta needs
+    # more of them.
+    start = MULTIPOLES + 40 + int(12 * sqrt(2 * a_over_delta))
     found, ratio = np.zeros(start + 1, complex), 2 * start + 3 + 0j
     for n in range(start, 0, -1):
         ratio = 2 * n + 1 + y_square / ratio

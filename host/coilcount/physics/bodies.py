@@ -1,4 +1,4 @@
-"""Objects by the word for their shape: which formula serves which body."""
+"""Objects by the name of their shape: chooses the formula for each body."""
 
 from dataclasses import dataclass
 from functools import lru_cache
@@ -26,7 +26,7 @@ from coilcount.physics.targets import (
 )
 from coilcount.physics.winding import Winding
 
-# shape: how it can lie; the first along the coil's axis, the second across it
+# shape: its attitudes; the first has the body's axis along the coil's axis, the second across it
 ATTITUDES = {
     "ball": ("any",),
     "disc": ("flat", "on edge"),
@@ -34,15 +34,15 @@ ATTITUDES = {
     "rod": ("on end", "lying"),
     "can": ("upright", "lying"),
 }
-FERROMAGNETIC = 1.1  # relative permeability from which a body is iron to the formulas
+FERROMAGNETIC = 1.1  # relative permeability above which the formulas treat a body as iron; chosen by hand
 
 
 @dataclass(frozen=True, slots=True)
 class Body:
-    """A solid by shape, material and size.
+    """A body by shape, material and size.
 
-    thickness_m: of a disc, of a ring's wire, of a can's wall; length_m: of a rod, of a can along its axis;
-    diameter_m: outer.
+    conductivity: S/m; mu_r: relative permeability; diameter_m: outer diameter; thickness_m: of a disc, of a ring's
+    wire or of a can's wall; length_m: of a rod, or of a can along its axis.
     """
 
     shape: str
@@ -53,7 +53,7 @@ class Body:
     length_m: float | None = None
 
     def attitudes(self) -> tuple[str, ...]:
-        """Those that a formula exists for: none is known here for an iron can lying."""
+        """The attitudes that have a formula.  An iron can on its side has none."""
         words = ATTITUDES[self.shape]
         return words[:1] if self.shape == "can" and self.mu_r > FERROMAGNETIC else words
 
@@ -62,7 +62,7 @@ class Body:
         return attitude == ATTITUDES[self.shape][0]
 
     def to_centre_m(self, attitude: str) -> float:
-        """From the body's nearest surface to its centre, in an attitude."""
+        """Distance from the body's surface nearest to the coil to its centre."""
         if self.shape in ("rod", "can") and self.along(attitude):
             return self.length_m / 2
         if self.shape in ("disc", "ring") and self.along(attitude):
@@ -73,10 +73,12 @@ class Body:
 def coaxial_response(
     body: Body, attitude: str, winding: Winding, distance_m: ArrayLike, frequency_hz: float
 ) -> tuple[NDArray, NDArray, str]:
-    """(d_l_h, d_r_ohm, model) of a body centred under the coil, its nearest surface distance_m from the coil's plane.
+    """Compute how much a body centred under the coil changes inductance and resistance of the coil.
 
-    Shapes (distances,).  model: "full field" where the coil's field is taken as it is, "dipole" where it is taken as
-    even over the body (10 to 20 % off where the body is as large as its distance).
+    distance_m: from the coil's plane to the body's nearest surface.
+    Returns (d_l_h, d_r_ohm, model), the first two of shape (distances,).  model is "full field" if the coil's real
+    field is used.  It is "dipole" if the field is taken as even over the body; the error is then 10 to 20 % for a
+    body as large as its distance.
     """
     distance = np.atleast_1d(np.asarray(distance_m, float)) + body.to_centre_m(attitude)
     radius, sigma, mu_r = body.diameter_m / 2, body.conductivity, body.mu_r
@@ -100,7 +102,7 @@ def coaxial_response(
 
 
 def _on_axis(body: Body, attitude: str, frequency_hz: float) -> complex:
-    """alpha in m^3 against a field along the coil's axis, for what has no full-field solution here."""
+    """Polarizability in m^3 for a field along the coil's axis, for bodies without a full-field solution here."""
     radius, sigma, mu_r = body.diameter_m / 2, body.conductivity, body.mu_r
     if body.shape == "rod":
         alpha = rod(body.length_m, body.diameter_m, sigma, mu_r, frequency_hz)
@@ -112,7 +114,7 @@ def _on_axis(body: Body, attitude: str, frequency_hz: float) -> complex:
     return edge_on(radius, body.thickness_m, sigma, mu_r, frequency_hz)
 
 
-@lru_cache(maxsize=256)  # a thick coin takes a tenth of a second, and comes again and again
+@lru_cache(maxsize=256)  # a thick coin takes about 0.1 s, and a scene asks for the same object many times
 def polarizability(
     shape: str,
     metal: str,
@@ -121,7 +123,7 @@ def polarizability(
     length_mm: float | None,
     frequency_hz: float,
 ) -> Polarizability:
-    """Of a scene's object, from its shape, metal and sizes."""
+    """Polarizability of a scene's object, from its shape, metal and sizes."""
     sigma, mu_r = MATERIALS[metal].conductivity, MATERIALS[metal].mu_r
     radius_m = diameter_mm / 2000
     if shape == "ball":
@@ -135,5 +137,5 @@ def polarizability(
         return loop(radius_m - thickness_m / 2, thickness_m, sigma, frequency_hz)
     if thickness_m < 0.5 * skin_depth_m(frequency_hz, sigma):
         return disc(radius_m, thickness_m, sigma, frequency_hz)
-    # A thick coin: the disc's formula is off by 10 to 25 %.
+    # For a thick coin the formula of `disc` would be wrong by 10 to 25 %.
     return coin(radius_m, thickness_m, sigma, frequency_hz)

@@ -1,14 +1,14 @@
-"""A circular search coil as what it is: coaxial rings, one per turn, each with its own radius and height.
+"""Inductance and resistance of a circular search coil, computed turn by turn.
 
-Summing turns needs no form factor and holds for any cross-section; the closed formulas at the end serve as checks
-and for the one case where they are exact.
+Each turn is a ring with its own radius and height.  Summing over the turns needs no form factor and holds for any
+cross-section of the winding.
 """
 
-from math import pi, sqrt
+from math import pi
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ellipe, ellipk, hyp2f1
+from scipy.special import hyp2f1
 
 from coilcount.physics.constants import MU0
 from coilcount.physics.eddy import cylinder_transverse
@@ -18,11 +18,14 @@ from coilcount.physics.wire import COPPER, dc_resistance_ohm, skin_factor
 
 
 def mutual_inductance(a_m: ArrayLike, b_m: ArrayLike, d_m: ArrayLike) -> NDArray:
-    """Mutual inductance in H of two coaxial circular filaments of radius a and b at axial distance d (broadcast).
+    """Compute the mutual inductance in H of two coaxial circular filaments of radius a and b at axial distance d.
 
-    Maxwell's M = mu0 sqrt(ab) [(2/k-k)K - (2/k)E], m = k^2 = 4ab/((a+b)^2+d^2) (DLMF 19.34), written as
-    mu0 pi/2 (ab)^2 ((a+b)^2+d^2)^(-3/2) F(3/2,3/2;3;m), which does not cancel far away: 1e-14 at any distance.
-    Infinite for coinciding filaments.
+    The arguments broadcast.  The result is infinite if the filaments coincide.  Raises ValueError for a radius that
+    is not positive.
+
+    Formula: Maxwell's M = mu0 sqrt(ab) [(2/k-k)K - (2/k)E], m = k^2 = 4ab/((a+b)^2+d^2) (DLMF 19.34).  It is written
+    as mu0 pi/2 (ab)^2 ((a+b)^2+d^2)^(-3/2) F(3/2,3/2;3;m), which loses no digits at a large distance: the error is
+    1e-14 at any distance.
     """
     a, b, d = (np.asarray(value, float) for value in (a_m, b_m, d_m))
     if np.any(a <= 0) or np.any(b <= 0):
@@ -32,10 +35,10 @@ def mutual_inductance(a_m: ArrayLike, b_m: ArrayLike, d_m: ArrayLike) -> NDArray
 
 
 def ring_inductance(radius_m: ArrayLike, wire_radius_m: float, y: float = 0.25) -> NDArray:
-    """Self-inductance in H of one round-wire ring: mu0 R [ln(8R/rw) - 2 + y].
+    """Compute the self-inductance in H of one ring of round wire: mu0 R [ln(8R/rw) - 2 + y].
 
-    y = 1/4 for a current spread evenly over the wire, 0 for one in its skin.  Error of order (rw/R)^2.
-    Rosa and Grover, NBS Scientific Paper 169 (1912).
+    y: 1/4 if the current is spread evenly over the wire, 0 if it flows in the skin.
+    The error is of order (rw/R)^2.  Source: Rosa and Grover, NBS Scientific Paper 169 (1912).
     """
     radius = np.asarray(radius_m, float)
     if wire_radius_m <= 0 or np.any(radius <= wire_radius_m):
@@ -44,7 +47,7 @@ def ring_inductance(radius_m: ArrayLike, wire_radius_m: float, y: float = 0.25) 
 
 
 def inductance(winding: Winding, y: float = 0.25) -> float:
-    """Inductance in H: all self-inductances plus all mutual ones.  y as in `ring_inductance`."""
+    """Compute the inductance in H: all self-inductances plus all mutual inductances.  y: see `ring_inductance`."""
     r, z = winding.r_m, winding.z_m
     i, j = np.triu_indices(winding.turns, 1)
     own = ring_inductance(r, winding.wire_diameter_m / 2, y).sum()
@@ -52,16 +55,17 @@ def inductance(winding: Winding, y: float = 0.25) -> float:
 
 
 def dc_resistance(winding: Winding, conductivity: float = COPPER) -> float:
-    """Resistance in ohm at 20 C and zero frequency."""
+    """Compute the resistance in ohm at 20 C and zero frequency.  conductivity: of the wire, S/m."""
     return dc_resistance_ohm(winding.wire_length_m, winding.wire_diameter_m, conductivity)
 
 
 def ac_resistance(winding: Winding, frequency_hz: float, conductivity: float = COPPER) -> float:
-    """Resistance in ohm at a frequency: skin effect, and the eddy currents in each turn in the field of the others.
+    """Compute the resistance in ohm at a frequency, with skin and proximity effect.
 
-    Proximity: w mu0 sum_i 2 pi r_i (-Im alpha'_i) |H_i|^2 with the transverse polarizability of a long cylinder;
-    it takes the field as even over the wire, so close-packed thick wire (diameter over about 3 skin depths) is
-    only estimated.
+    The proximity effect is the loss by eddy currents in each turn, in the field of the other turns:
+    w mu0 sum_i 2 pi r_i (-Im alpha'_i) |H_i|^2, with the transverse polarizability of a long cylinder.  It takes the
+    field as even over the wire.  So for close-packed thick wire (diameter above about 3 skin depths) it is only an
+    estimate.
     """
     d = winding.wire_diameter_m
     skin = dc_resistance(winding, conductivity) * skin_factor(d, frequency_hz, conductivity)
@@ -75,17 +79,3 @@ def ac_resistance(winding: Winding, frequency_hz: float, conductivity: float = C
     proximity = 2 * pi * frequency_hz * MU0 * loss * float((2 * pi * r * h_square).sum())
     return skin + proximity
 
-
-def nagaoka_factor(diameter_over_length: float) -> float:
-    """Nagaoka's end correction of a current sheet, exact (H. Nagaoka 1909; Rosa and Grover, table XXI)."""
-    if diameter_over_length <= 0:
-        raise ValueError("diameter over length must be positive")
-    u = diameter_over_length
-    m = u * u / (1 + u * u)
-    k, e = float(ellipk(m)), float(ellipe(m))
-    return 4 / (3 * pi) * sqrt(1 + u * u) * ((k - e) / (u * u) + e - m / sqrt(m))
-
-
-def current_sheet_inductance(radius_m: float, length_m: float, turns: int) -> float:
-    """Inductance in H of a thin current sheet: mu0 N^2 pi R^2 / l times Nagaoka's factor."""
-    return MU0 * turns**2 * pi * radius_m**2 / length_m * nagaoka_factor(2 * radius_m / length_m)

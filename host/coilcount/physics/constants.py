@@ -1,10 +1,10 @@
-"""Physical constants and the materials that targets, wire and capacitors are made of."""
+"""Physical constants, and the materials of targets and wire."""
 
 from dataclasses import dataclass
 from math import pi
 
-# The value that every published inductance table used here was computed with.  Since 2019 mu0 is measured,
-# 1.3e-10 (relative) away from this: far below what any coil's dimensions are known to.
+# All published inductance tables that are used here were computed with this value.  Since 2019 mu0 is a measured
+# quantity; it differs by 1.3e-10 (relative), far less than the tolerance of any coil's dimensions.
 MU0 = 4e-7 * pi  # H/m
 
 COPPER_TEMPERATURE_COEFFICIENT = 0.00393  # 1/K of resistance at 20 C, IEC 60028
@@ -13,15 +13,15 @@ COPPER_EXPANSION = 17e-6  # 1/K, IEC 60028 and handbooks
 
 @dataclass(frozen=True, slots=True)
 class Material:
-    """conductivity in S/m at 20 C; mu_r relative permeability at small fields around 25 kHz."""
+    """conductivity: S/m at 20 C; mu_r: relative permeability for small fields around 25 kHz."""
 
     conductivity: float
     mu_r: float = 1.0
 
 
-# Conductivities are rounded handbook values (from memory, but for copper: IEC 60028).  Alloys differ by tens of
-# per cent.  Steel's mu_r falls with frequency (N. Bowler, "Frequency-dependence of relative permeability in
-# steel": 280 at 10 Hz, about 90 at 100 kHz), so 100 stands for mild steel at 25 kHz.
+# Conductivities are rounded handbook values, quoted from memory; that of copper is from IEC 60028.  Alloys differ by
+# tens of per cent.  The mu_r of steel falls with frequency: 280 at 10 Hz, about 90 at 100 kHz (N. Bowler,
+# "Frequency-dependence of relative permeability in steel").  So 100 is used for mild steel at 25 kHz.
 MATERIALS = {
     "copper": Material(58.0e6),
     "silver": Material(63.0e6),
@@ -39,5 +39,5 @@ MATERIALS = {
     "steel": Material(6.0e6, 100.0),
     "iron": Material(10.0e6, 500.0),  # soft, annealed
     "nickel": Material(14.3e6, 100.0),
-    "ferrite": Material(1.0, 1000.0),  # an insulator beside the metals
+    "ferrite": Material(1.0, 1000.0),  # practically an insulator
 }

@@ -1,6 +1,7 @@
-"""How a round wire, a cylinder and a sheet answer an alternating field: skin depth and diffusion.
+"""How an alternating field enters a round wire, a cylinder and a sheet: skin depth and field diffusion.
 
-Convention of the whole package: SI units, e^{+jwt}; a polarizability is m/H0, so loss is a negative imaginary part.
+Conventions of the whole package: SI units and e^{+jwt}.  A polarizability is m/H0, so a negative imaginary part is
+loss.  Conductivities are in S/m.
 """
 
 import numpy as np
@@ -10,7 +11,7 @@ from coilcount.physics.constants import MU0
 
 
 def skin_depth_m(frequency_hz: float, conductivity: float, mu_r: float = 1.0) -> float:
-    """delta = 1/sqrt(pi f mu0 mu_r sigma) in m; infinite at f = 0 or sigma = 0."""
+    """Compute the skin depth 1/sqrt(pi f mu0 mu_r sigma) in m.  It is infinite if f = 0 or sigma = 0."""
     if frequency_hz < 0 or conductivity < 0 or mu_r <= 0:
         raise ValueError("frequency and conductivity must not be negative, mu_r must be positive")
     product = np.pi * frequency_hz * MU0 * mu_r * conductivity
@@ -18,10 +19,10 @@ def skin_depth_m(frequency_hz: float, conductivity: float, mu_r: float = 1.0) ->
 
 
 def round_ratio(radius_m: float, frequency_hz: float, conductivity: float, mu_r: float = 1.0) -> complex:
-    """x J0(x)/(2 J1(x)) with x = (1-j) radius/delta: 1 at f = 0.
+    """Compute x J0(x)/(2 J1(x)) with x = (1-j) radius/delta.  It is 1 at f = 0.
 
-    Its real part is R_ac/R_dc of a straight round wire alone (Kelvin; e.g. Smythe, Static and Dynamic Electricity).
-    The scaled Bessel functions keep it exact for any radius/delta.
+    The real part is R_ac/R_dc of a single straight round wire (Kelvin; for example Smythe, Static and Dynamic
+    Electricity).  Scaled Bessel functions are used because the plain ones overflow at a large radius/delta.
     """
     if radius_m <= 0:
         raise ValueError("the radius must be positive")
@@ -30,27 +31,27 @@ def round_ratio(radius_m: float, frequency_hz: float, conductivity: float, mu_r:
 
 
 def cylinder_axial_mu(radius_m: float, frequency_hz: float, conductivity: float, mu_r: float) -> complex:
-    """Mean B/(mu0 H) of a long cylinder in a field along its axis: mu_r 2 J1(x)/(x J0(x))."""
+    """Compute the mean B/(mu0 H) of a long cylinder in a field along its axis: mu_r 2 J1(x)/(x J0(x))."""
     return mu_r / round_ratio(radius_m, frequency_hz, conductivity, mu_r)
 
 
 def cylinder_transverse(radius_m: float, frequency_hz: float, conductivity: float, mu_r: float = 1.0) -> complex:
-    """Polarizability per metre (m^2) of a long cylinder across the field.
+    """Compute the polarizability per metre of length (m^2) of a long cylinder in a field across its axis.
 
-    alpha' = 2 pi a^2 (1-q)/(1+q), q = (x J0/J1 - 1)/mu_r.  Same source as `round_ratio`.
+    Formula: alpha' = 2 pi a^2 (1-q)/(1+q), q = (x J0/J1 - 1)/mu_r.  Same source as `round_ratio`.
     """
     q = (2 * round_ratio(radius_m, frequency_hz, conductivity, mu_r) - 1) / mu_r
     return 2 * np.pi * radius_m**2 * (1 - q) / (1 + q)
 
 
 def sheet_argument(thickness_m: float, frequency_hz: float, conductivity: float, mu_r: float) -> complex:
-    """k t/2 of a sheet, k = sqrt(jw mu0 mu_r sigma) = (1+j)/delta."""
+    """Compute k t/2 of a sheet of thickness t, with k = sqrt(jw mu0 mu_r sigma) = (1+j)/delta."""
     if thickness_m <= 0:
         raise ValueError("the thickness must be positive")
     return (1 + 1j) * thickness_m / (2 * skin_depth_m(frequency_hz, conductivity, mu_r))
 
 
 def sheet_in_plane_mu(thickness_m: float, frequency_hz: float, conductivity: float, mu_r: float) -> complex:
-    """Mean B/(mu0 H) through a wide sheet in a field along its plane: mu_r tanh(kt/2)/(kt/2)."""
+    """Compute the mean B/(mu0 H) in a wide sheet in a field along its plane: mu_r tanh(kt/2)/(kt/2)."""
     x = sheet_argument(thickness_m, frequency_hz, conductivity, mu_r)
     return complex(mu_r * np.tanh(x) / x) if abs(x) > 1e-6 else complex(mu_r)

@@ -1,7 +1,7 @@
-"""A disc or a can, iron or not, that faces an even field or the coil's own: solved by finite elements.
+"""A disc or a can with its axis along the field, solved by finite elements.
 
-No closed formula holds for sheet iron, where eddy currents, magnetisation and skin effect are of the same size: the
-sum of the known limits is up to six times wrong for a steel coin.
+This is needed for sheet iron.  There eddy currents, magnetisation and skin effect are of the same size, and no closed
+formula holds: the sum of the known limiting cases is wrong by a factor of up to six for a steel coin.
 """
 
 from math import pi
@@ -16,25 +16,29 @@ from coilcount.physics.constants import MU0
 from coilcount.physics.eddy import skin_depth_m
 from coilcount.physics.winding import Winding, filaments
 
-FAR = 12.0  # outer boundary in radii (or half thicknesses): alters the field at the disc by about 3e-4
-FINE = 5  # elements in a skin depth, or half thickness, at the surface; in a can's wall, 4 are enough
-GROWTH = 1.3  # of neighbouring elements away from the surface
-STEPS = 20  # at least so many elements across the body, and across the air around it
+# The mesh; all four chosen by hand.
+FAR = 12.0  # distance of the outer boundary in radii (or half thicknesses); it changes the field at the disc by 3e-4
+FINE = 5  # elements in a skin depth, or half thickness, at the surface; in a can's wall 4 are enough
+GROWTH = 1.3  # size ratio of neighbouring elements, away from the surface
+STEPS = 20  # least number of elements across the body, and across the air around it
+# The matrix is symmetric: a symmetric ordering without pivoting is the faster way to solve it.
 SYMMETRIC = {"permc_spec": "MMD_AT_PLUS_A", "diag_pivot_thresh": 0.0, "options": {"SymmetricMode": True}}
 
-# Bilinear elements on a unit square, corners (0,0) (1,0) (1,1) (0,1): slopes along r, along z, and mass.
+# Matrices of a bilinear element on the unit square with corners (0,0) (1,0) (1,1) (0,1): slope in r, slope in z, mass.
 SLOPE_R = np.array([[2, -2, -1, 1], [-2, 2, 1, -1], [-1, 1, 2, -2], [1, -1, -2, 2]]) / 6
 SLOPE_Z = np.array([[2, 1, -1, -2], [1, 2, -2, -1], [-1, -2, 2, 1], [-2, -1, 1, 2]]) / 6
 MASS = np.array([[4, 2, 1, 2], [2, 4, 2, 1], [1, 2, 4, 2], [2, 1, 2, 4]]) / 36
 
 
 class FacingBody:
-    """A disc, a short cylinder or a closed can of any conductivity and permeability, its axis along the field's.
+    """A disc, a short cylinder or a closed can of any conductivity and permeability, its axis along the field.
 
-    Unknown: flux function psi = r A_phi on half a meridian plane, -d/dr(nu/r dpsi/dr) - d/dz(nu/r dpsi/dz)
-    + jw sigma psi/r = source (e.g. Binns, Lawrenson, Trowbridge, 1992), as the field of the source in air plus the
-    body's own, which is 0 far away.  Fields even and odd about the middle plane are solved each on the upper half.
-    wall_m: thickness of a can's wall and ends; None: solid.
+    wall_m: thickness of a can's wall and ends; None for a solid body.  Raises ValueError for sizes that make no body.
+
+    Equation: -d/dr(nu/r dpsi/dr) - d/dz(nu/r dpsi/dz) + jw sigma psi/r = source, for the flux function psi = r A_phi
+    on half a meridian plane (for example Binns, Lawrenson, Trowbridge, 1992).  psi is the field of the source in air
+    plus the body's own field, which is 0 far away.  The part that is even about the middle plane and the part that is
+    odd are solved separately, each on the upper half.
     """
 
     def __init__(
@@ -57,14 +61,15 @@ class FacingBody:
         outer = FAR * max(radius_m, half)
         r, z = _nodes(radius_m, first, outer, wall_m), _nodes(half, first, outer, wall_m)
 
-        at_r, at_z = (index.ravel() for index in np.indices((len(r) - 1, len(z) - 1)))
-        d_r, d_z = np.diff(r)[at_r], np.diff(z)[at_z]
-        mid_r, mid_z = r[at_r] + d_r / 2, z[at_z] + d_z / 2
+        cell_r, cell_z = (index.ravel() for index in np.indices((len(r) - 1, len(z) - 1)))
+        d_r, d_z = np.diff(r)[cell_r], np.diff(z)[cell_z]
+        mid_r, mid_z = r[cell_r] + d_r / 2, z[cell_z] + d_z / 2
         inside = (mid_r < radius_m) & (mid_z < half)
         if wall_m is not None:
             inside &= (mid_r > radius_m - wall_m) | (mid_z > half - wall_m)
         node = np.arange(len(r) * len(z)).reshape(len(r), len(z))
-        corner = np.stack([node[at_r, at_z], node[at_r + 1, at_z], node[at_r + 1, at_z + 1], node[at_r, at_z + 1]])
+        next_r, next_z = cell_r + 1, cell_z + 1
+        corner = np.stack([node[cell_r, cell_z], node[next_r, cell_z], node[next_r, next_z], node[cell_r, next_z]])
 
         def assemble(nu: NDArray, sigma: NDArray, only: NDArray) -> csr_matrix:
             element = (
@@ -92,7 +97,10 @@ class FacingBody:
             self._solve[odd] = (system[free][:, free].tocsc(), free, node.size)
 
     def _energy(self, psi: NDArray, odd: bool) -> NDArray:
-        """-2 pi psi (K - K_air)(psi + the body's own), shape (sources,), over both halves; psi: (nodes, sources)."""
+        """Compute -2 pi psi (K - K_air)(psi + the body's own field) over both halves.
+
+        psi: (nodes, sources), the field of each source in air.  Returns shape (sources,).
+        """
         matrix, free, size = self._solve[odd]
         right = np.zeros((size, psi.shape[1]), complex)
         right[self._body] = self._excess @ psi
@@ -101,12 +109,18 @@ class FacingBody:
         return -4 * pi * np.sum(psi * (self._excess @ (psi + own[self._body])), axis=0)
 
     def axial_polarizability(self) -> complex:
-        """alpha in m^3 along the axis in an even field: 0.5 % of |alpha|."""
+        """Compute the polarizability along the axis in m^3, for an even field.
+
+        The error is about 0.5 % of its absolute value (tests: against the ring model).
+        """
         even = (MU0 / 2 * self._r**2)[:, None]
         return complex(self._energy(even, odd=False)[0] / MU0)
 
     def response(self, winding: Winding, distance_m: ArrayLike) -> tuple[NDArray, NDArray]:
-        """(d_l_h, d_r_ohm), shape (distances,), for a winding on the same axis, its plane so far from the middle."""
+        """Compute how much the body changes inductance and resistance of a coil on the same axis.
+
+        distance_m: from the coil's plane to the middle of the body.  Returns (d_l_h, d_r_ohm), shape (distances,).
+        """
         distance = np.atleast_1d(np.asarray(distance_m, float))
         ring_r, ring_z, turns = filaments(winding, 4)
 
@@ -127,12 +141,12 @@ class FacingBody:
 def facing_polarizability(
     radius_m: float, thickness_m: float, conductivity: float, mu_r: float, frequency_hz: float
 ) -> complex:
-    """alpha in m^3 along the axis of a disc or short cylinder; takes about 50 ms (`FacingBody`)."""
+    """Compute the polarizability along the axis, in m^3, of a disc or short cylinder.  Takes about 50 ms."""
     return FacingBody(radius_m, thickness_m, conductivity, mu_r, frequency_hz).axial_polarizability()
 
 
 def _nodes(surface: float, first: float, end: float, wall: float | None) -> NDArray:
-    """From 0 to `end`, with `surface` (and a wall's inner side) among them, finest there and coarser away from it."""
+    """Nodes from 0 to `end`, finest at `surface` and at a wall's inner side, and coarser away from them."""
     if wall is None:
         inner = surface - _grow(first, surface)[::-1]
     else:
@@ -142,9 +156,9 @@ def _nodes(surface: float, first: float, end: float, wall: float | None) -> NDAr
 
 
 def _grow(first: float, length: float) -> NDArray:
-    """0 ... length in steps that grow from about `first`, none above the length / STEPS."""
+    """Nodes from 0 to `length` in steps that grow from about `first`; no step is longer than length / STEPS."""
     n = int(np.ceil(np.log1p(length / first * (GROWTH - 1)) / np.log(GROWTH)))
     step = np.minimum(first * GROWTH ** np.arange(n + STEPS), length / STEPS)
-    at = np.concatenate([[0.0], np.cumsum(step)])
-    at = at[: np.searchsorted(at, length) + 1]
-    return at * (length / at[-1])
+    nodes = np.concatenate([[0.0], np.cumsum(step)])
+    nodes = nodes[: np.searchsorted(nodes, length) + 1]
+    return nodes * (length / nodes[-1])

@@ -1,6 +1,5 @@
 """The magnetic field of circular turns, in A/m per ampere."""
 
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ellipe, ellipkm1, hyp2f1
@@ -9,11 +8,14 @@ from coilcount.physics.winding import Winding
 
 
 def loop_field(radius_m: ArrayLike, rho_m: ArrayLike, z_m: ArrayLike) -> tuple[NDArray, NDArray]:
-    """(h_rho, h_z) in A/m per ampere-turn of a circular filament, at distance rho from its axis and height z.
+    """Compute the field (h_rho, h_z) in A/m per ampere of a circular filament.
 
-    Arguments broadcast.  h_z = [K + (R^2-rho^2-z^2)/B E]/(2 pi sqrt A) with A, B = (R+-rho)^2 + z^2, m = 4 R rho/A
-    (Smythe, Static and Dynamic Electricity, 7.10); h_rho is written with F(1/2,3/2;3;m) instead of K and E, the
-    same function without its cancellation near the axis.  Infinite on the filament itself.
+    rho_m: distance from the axis; z_m: height above the filament's plane.  The arguments broadcast.  The field is
+    infinite on the filament.  Raises ValueError for a radius that is not positive or a negative rho.
+
+    Formula: h_z = [K + (R^2-rho^2-z^2)/B E]/(2 pi sqrt A) with A, B = (R+-rho)^2 + z^2, m = 4 R rho/A (Smythe, Static
+    and Dynamic Electricity, 7.10).  h_rho is written with F(1/2,3/2;3;m) instead of K and E: the same function, but
+    without loss of digits near the axis.
     """
     radius, rho, z = (np.asarray(value, float) for value in (radius_m, rho_m, z_m))
     if np.any(radius <= 0) or np.any(rho < 0):
@@ -27,16 +29,17 @@ def loop_field(radius_m: ArrayLike, rho_m: ArrayLike, z_m: ArrayLike) -> tuple[N
 
 
 def winding_field(winding: Winding, rho_m: ArrayLike, z_m: ArrayLike) -> tuple[NDArray, NDArray]:
-    """(h_rho, h_z) in A/m per ampere of a whole winding: the sum over its turns.  rho and z broadcast."""
+    """Compute the field (h_rho, h_z) in A/m per ampere of a winding: the sum over its turns.  rho and z broadcast."""
     rho, z = np.broadcast_arrays(np.asarray(rho_m, float)[..., None], np.asarray(z_m, float)[..., None])
     h_rho, h_z = loop_field(winding.r_m, rho, z - winding.z_m)
     return h_rho.sum(axis=-1), h_z.sum(axis=-1)
 
 
 def mean_radius_field(winding: Winding, rho_m: ArrayLike, z_m: ArrayLike) -> tuple[NDArray, NDArray]:
-    """`winding_field` with all turns in one filament of the mean radius: as many times quicker as there are turns.
+    """Compute `winding_field` with all turns in one filament of the mean radius.
 
-    The error is of order (winding's section / distance)^2: 0.1 % for a 3 mm bundle at 5 cm, unfit for flat spirals.
+    For N turns this is N times faster.  The error is of order (section of the winding / distance)^2: 0.1 % for a
+    3 mm bundle at 5 cm.  Do not use it for flat spirals.
     """
     h_rho, h_z = loop_field(winding.mean_radius_m, rho_m, z_m)
     return winding.turns * h_rho, winding.turns * h_z

@@ -1,4 +1,4 @@
-"""The ground under the coil: magnetic soil as a mirror image, and conducting planes."""
+"""The response of the ground under the coil: magnetic soil as a mirror image, and conducting planes."""
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -9,26 +9,19 @@ from coilcount.physics.constants import MU0
 from coilcount.physics.winding import Winding
 
 
-def viscous_susceptibility(chi: float, percent_per_decade: float) -> complex:
-    """Complex susceptibility chi' - j chi'' of soil whose chi' falls by so many per cent a decade of frequency.
-
-    chi'' = -(pi/2) dchi'/d ln f, the Kramers-Kronig companion of a slow logarithmic fall.  Measured falls reach 10 to
-    12 %, at most 14 to 17 % (J. A. Dearing et al., Geophys. J. Int. 124 (1996) 228).
-    """
-    if not 0 <= percent_per_decade < 100:
-        raise ValueError("the fall of chi must be 0 to 100 % a decade")
-    return complex(chi, -np.pi / 2 * chi * percent_per_decade / 100 / np.log(10))
-
-
 def soil_response(
     winding: Winding, height_m: ArrayLike, chi: complex | ArrayLike, frequency_hz: float
 ) -> tuple[NDArray, NDArray]:
-    """(d_l_h, d_r_ohm) of a level half-space of susceptibility chi (SI, volume) below a level coil.
+    """Compute how much level magnetic soil changes inductance and resistance of a level coil above it.
 
-    Method of images, exact without conduction: dL = chi/(2+chi) times the mutual inductance of the coil and its
-    image, N^2 M(R, R, 2h), at the coil's mean radius.  height_m is the coil's mean plane above the surface; both
-    broadcast.  Soil looks ferrous: dL falls with the height, so lifting the coil raises the frequency.
-    The conduction of soil (0.1 S/m or less) adds less than 1 mHz at 25 kHz to a 10 cm coil and is left out.
+    height_m: of the coil's mean plane above the surface; chi: volume susceptibility (SI), chi' - j chi'' if the soil
+    has magnetic loss.  Both broadcast.  Returns (d_l_h, d_r_ohm).  Raises ValueError if the coil is not above the
+    ground.
+
+    Method of images, exact for soil that does not conduct: dL = chi/(2+chi) N^2 M(R, R, 2h), with the mutual
+    inductance M of the coil and its image, at the coil's mean radius R.  Soil looks ferrous: dL falls with the
+    height, so lifting the coil raises the frequency.  The conductivity of soil (0.1 S/m or less) is left out: it adds
+    less than 1 mHz at 25 kHz for a 10 cm coil.
     """
     height = np.asarray(height_m, float)
     if np.any(height <= 0):
@@ -47,11 +40,14 @@ def plane_response(
     frequency_hz: float,
     thickness_m: float | None = None,
 ) -> tuple[float, float]:
-    """(d_l_h, d_r_ohm) of a wide conducting plate (thickness_m) or half-space (None) under a level coil.
+    """Compute how much a wide conducting plane under a level coil changes inductance and resistance of the coil.
 
-    C. V. Dodd and W. E. Deeds, J. Appl. Phys. 39 (1968) 2829, with the coil as a filament of its mean radius:
-    dZ = jw N^2 pi mu0 R^2 Int_0^inf J1(aR)^2 e^{-2ah} phi(a) da.  Gauss-Legendre in panels of the integrand's own
-    scales: 1e-7 or better.
+    height_m: of the coil above the plane's surface; conductivity: S/m; thickness_m: of the plate, None for a
+    half-space.  Returns (d_l_h, d_r_ohm).  Raises ValueError for sizes that are not positive.
+
+    Source: C. V. Dodd and W. E. Deeds, J. Appl. Phys. 39 (1968) 2829, with the coil as a filament of its mean radius:
+    dZ = jw N^2 pi mu0 R^2 Int_0^inf J1(aR)^2 e^{-2ah} phi(a) da.  The integral is taken by Gauss-Legendre quadrature
+    in panels that match the scales of the integrand; its error is 1e-7 or less.
     """
     if height_m <= 0 or conductivity < 0 or mu_r <= 0 or frequency_hz <= 0:
         raise ValueError("height, mu_r and frequency must be positive, conductivity must not be negative")
@@ -70,7 +66,10 @@ def plane_response(
 
 
 def _panels(radius_m: float, height_m: float) -> tuple[NDArray, NDArray]:
-    """Nodes and weights from 0 to where e^{-2ah} is 1e-17, panels no wider than J1^2's swing, finer towards 0."""
+    """Nodes and weights of the quadrature, from 0 to where e^{-2ah} is 1e-17.
+
+    No panel is wider than one swing of J1^2, and the panels become finer towards 0.
+    """
     top = 20 / height_m
     wide = min(np.pi / radius_m, 1 / height_m)
     first = wide * np.geomspace(1e-6, 1, 13)

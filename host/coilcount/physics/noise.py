@@ -1,4 +1,4 @@
-"""Power-law noise of an oscillator's frequency: S_y(f) = h0 + h_minus1/f + h_minus2/f^2, made block by block."""
+"""Power-law noise of an oscillator's frequency, generated block by block: S_y(f) = h0 + h_minus1/f + h_minus2/f^2."""
 
 from dataclasses import dataclass
 
@@ -8,33 +8,34 @@ from numpy.typing import NDArray
 
 @dataclass(frozen=True, slots=True)
 class NoiseClass:
-    """One-sided spectral densities of fractional frequency, and a steady drift."""
+    """Coefficients of the one-sided spectral density of the fractional frequency."""
 
     h0: float  # 1/Hz, white FM
     h_minus1: float  # 1, flicker FM
     h_minus2: float  # Hz, random-walk FM
-    drift_per_s: float  # 1/s
 
 
-# Engineering estimates: no published Allan curve of a free-running LC oscillator near 25 kHz was found.
+# Engineering estimates: no published Allan deviation of a free-running LC oscillator near 25 kHz was found.
 NOISE_CLASSES = {
-    "ideal": NoiseClass(0.0, 0.0, 0.0, 0.0),
-    "careful": NoiseClass(2e-16, 7e-15, 1e-16, 2e-8),  # regulated, C0G, shielded, gain just above start
-    "typical": NoiseClass(2e-14, 7e-13, 1e-14, 3e-7),
-    "poor": NoiseClass(5e-13, 2e-11, 5e-13, 3e-6),  # polyester or X7R, unregulated 9 V, in the sun
+    "ideal": NoiseClass(0.0, 0.0, 0.0),
+    "careful": NoiseClass(2e-16, 7e-15, 1e-16),  # regulated supply, C0G, shielded, gain just above start
+    "typical": NoiseClass(2e-14, 7e-13, 1e-14),
+    "poor": NoiseClass(5e-13, 2e-11, 5e-13),  # polyester or X7R, unregulated 9 V, in the sun
 }
 
-POLE_RATIO = 4.0  # of neighbouring relaxation rates: 0.6 % ripple
+POLE_RATIO = 4.0  # ratio of neighbouring relaxation rates; computed: the spectrum then has 0.6 % ripple
 
 
 class PowerLawNoise:
-    """A stream of fractional frequency samples dt_s apart; memory is bounded by the block asked for.
+    """A stream of fractional frequency samples, dt_s apart.  Memory is needed only for one block at a time.
 
-    White FM: independent samples of variance h0/(2 dt).  Random walk: a sum of independent steps of variance
-    2 pi^2 h_minus2 dt.  Flicker: a sum of stationary relaxation processes of equal variance h_minus1 ln(ratio),
-    their rates in geometric progression (J. Bernamont, 1937; the exact discrete step of each), flat below
-    1/longest_s.  The stream does not depend on how it is cut into blocks, but for rounding.
-    (h definitions: IEEE Std 1139, NIST SP 1065.)
+    h0, h_minus1, h_minus2: as in `NoiseClass`; longest_s: period below whose frequency the flicker noise is flat.
+    Raises ValueError for a negative density, or if dt_s is not between 0 and longest_s.
+
+    White FM: independent samples of variance h0/(2 dt).  Random walk FM: a sum of independent steps of variance
+    2 pi^2 h_minus2 dt.  Flicker FM: a sum of stationary relaxation processes of equal variance h_minus1 ln(ratio),
+    with rates in a geometric series (J. Bernamont, 1937), each with its exact discrete step.  Apart from rounding the
+    stream is the same however it is cut into blocks.  The h are those of IEEE Std 1139 and NIST SP 1065.
     """
 
     def __init__(
@@ -61,7 +62,7 @@ class PowerLawNoise:
         self._state = self._sigma * rng.standard_normal(len(rates))
 
     def block(self, n: int) -> NDArray:
-        """The next n samples, shape (n,)."""
+        """Return the next n samples, shape (n,)."""
         draw = self._rng.standard_normal((n, len(self._keep) + 2))
         y = self._white * draw[:, 0]
         if self._step:
@@ -78,27 +79,19 @@ class PowerLawNoise:
 
 
 def flicker_rates(dt_s: float, longest_s: float) -> NDArray:
-    """Relaxation rates in 1/s, `POLE_RATIO` apart, from a quarter of 1/longest_s to near the sampling rate.
+    """Compute the relaxation rates in 1/s, a factor `POLE_RATIO` apart, from below 1/longest_s to near 1/dt_s.
 
-    The top rate is chosen for the spectrum of the samples: within 1 % of 1/f up to a twentieth of the sampling rate
-    (what is aliased makes up for the rates left out), 2 % at a tenth, 7 % at a quarter.
+    The highest rate is chosen for the spectrum of the samples, where aliasing makes up for the rates that are left
+    out.  Computed: the spectrum is within 1 % of 1/f up to 1/20 of the sampling rate, 2 % at 1/10, 7 % at 1/4.
     """
     lowest, highest = np.pi / 2 / longest_s, 0.6 * np.pi / dt_s
     return highest / POLE_RATIO ** np.arange(np.ceil(np.log(highest / lowest) / np.log(POLE_RATIO)) + 1)
 
 
 def _relax(x: NDArray, keep: NDArray) -> None:
-    """In place y[t] = keep y[t-1] + x[t] down each column, by doubling: log2(n) passes instead of n steps."""
+    """Compute y[t] = keep y[t-1] + x[t] down each column, in place.  Doubling takes log2(n) passes, not n steps."""
     power, shift = keep.copy(), 1
     while shift < len(x):
         x[shift:] += power * x[:-shift]
         power, shift = power * power, 2 * shift
 
-
-def power_law_noise(
-    rng: np.random.Generator, n: int, dt_s: float, h0: float, h_minus1: float, h_minus2: float
-) -> NDArray:
-    """n fractional frequency samples dt_s apart, at once: the first block of `PowerLawNoise`."""
-    if n < 1:
-        raise ValueError("ask for at least one sample")
-    return PowerLawNoise(rng, dt_s, h0, h_minus1, h_minus2, longest_s=max(1e5, n * dt_s)).block(n)

@@ -1,4 +1,4 @@
-"""What a target does to the coil: change of inductance and loss resistance, and from these the frequency."""
+"""The effect of a target on the coil: change of inductance and resistance, and from them the frequency shift."""
 
 from collections.abc import Callable
 
@@ -19,12 +19,15 @@ def target_response(
     frequency_hz: float,
     field: Callable[..., tuple[NDArray, NDArray]] = winding_field,
 ) -> tuple[NDArray, NDArray]:
-    """(d_l_h, d_r_ohm) that one target adds to the coil, by reciprocity: dZ = jw mu0 h.alpha.h, h = H/I.
+    """Compute how much one target changes inductance and resistance of the coil.
 
-    position_m: (..., 3), the target's centre in the coil's frame (coil in the plane z = 0, axis along z);
-    axis: (..., 3), direction of the target's axis of symmetry, any length.  The result has the broadcast shape.
-    `field` may be `mean_radius_field` where speed matters.  Dipole model: the field is taken as even over the target,
-    so a target as large as its distance is off by 10 to 20 %.
+    position_m: (..., 3), the target's centre in the coil's frame, in which the coil lies in the plane z = 0;
+    axis: (..., 3), direction of the target's axis of symmetry, of any length;
+    field: `winding_field`, or `mean_radius_field` if speed matters.
+    Returns (d_l_h, d_r_ohm) of the broadcast shape.  Raises ValueError for an axis of length 0.
+
+    Formula, by reciprocity: dZ = jw mu0 h.alpha.h, h = H/I.  The field is taken as even over the target (dipole
+    model), so the error is 10 to 20 % for a target as large as its distance.
     """
     position, u = np.asarray(position_m, float), np.asarray(axis, float)
     length = np.linalg.norm(u, axis=-1, keepdims=True)
@@ -34,7 +37,7 @@ def target_response(
     x, y, z = position[..., 0], position[..., 1], position[..., 2]
     rho = np.hypot(x, y)
     h_rho, h_z = field(winding, rho, z)
-    safe = np.where(rho > 0, rho, 1.0)  # on the axis h_rho is 0 and its direction is free
+    safe = np.where(rho > 0, rho, 1.0)  # on the axis h_rho is 0, so any divisor but 0 will do
     along = h_rho * (x * u[..., 0] + y * u[..., 1]) / safe + h_z * u[..., 2]
     square = h_rho**2 + h_z**2
     coupling = MU0 * (target.transverse * square + (target.axial - target.transverse) * along**2)
@@ -44,10 +47,11 @@ def target_response(
 def frequency_shift(
     d_l_h: ArrayLike, d_r_ohm: ArrayLike, inductance_h: float, resistance_ohm: float, frequency_hz: float
 ) -> NDArray:
-    """Relative shift df/f to first order: -1/2 dL/L - (1/Q) dR/(wL), Q = wL/R.  Loss always lowers the frequency.
+    """Compute the relative frequency shift df/f to first order: -1/2 dL/L - (1/Q) dR/(wL), Q = wL/R.
 
-    The second term is that of a series-resistance tank driven across its capacitor, w^2 = 1/(LC) - (R/L)^2.
-    Sum the changes of several targets before; their mutual influence is left out (2 % at three radii apart).
+    Loss always lowers the frequency.  The second term holds for a tank with series resistance, driven across its
+    capacitor: w^2 = 1/(LC) - (R/L)^2.  For several targets add their changes first; their influence on each other is
+    left out (2 % at a distance of three radii).
     """
     if inductance_h <= 0 or resistance_ohm < 0 or frequency_hz <= 0:
         raise ValueError("inductance and frequency must be positive, resistance must not be negative")

@@ -1,7 +1,7 @@
-"""Thick coins, washers, foils and tubes as a stack of coaxial rings that carry the eddy current.
+"""Thick coins, washers, foils and tubes, modelled as a stack of coaxial rings that carry the eddy current.
 
-Exact in the limit of fine rings for any non-magnetic body that is coaxial with the field: resistance of each ring,
-inductance of all with all, and the field's flux as the source.
+Each ring has its resistance, all rings have their mutual inductances, and the flux of the field drives them.  With
+fine rings this is exact for any non-magnetic body with its axis along the field.
 """
 
 from math import ceil, pi
@@ -15,15 +15,15 @@ from coilcount.physics.eddy import sheet_in_plane_mu, skin_depth_m
 from coilcount.physics.targets import Polarizability
 from coilcount.physics.winding import Winding
 
-MAX_RINGS = 600  # in all: a dense complex system of this size takes about 0.1 s
-MAX_ACROSS = 120  # from the centre to the rim: a foil is then right to 0.1 %
+MAX_RINGS = 600  # in all; chosen by hand: a dense complex system of this size takes about 0.1 s
+MAX_ACROSS = 120  # from the centre to the rim; chosen by hand: the error of a foil is then 0.1 %
 
 
 class RingBody:
-    """A body of revolution with rectangular section, cut into rings.
+    """A body of revolution with a rectangular section, cut into rings and centred at height 0.
 
-    From inner_radius_m to radius_m (inner 0: a disc) and thickness_m along the axis, centred at height 0.
-    r_m, z_m: shape (rings,).
+    radius_m, inner_radius_m: outer and inner radius (0: a disc); thickness_m: along the axis.
+    r_m, z_m: radius and height of each ring, shape (rings,).
     """
 
     def __init__(
@@ -49,29 +49,32 @@ class RingBody:
         apart = np.abs(z[:, None] - z)
         apart[np.diag_indices(n)] = 1.0  # any value: the diagonal is set below
         m = mutual_inductance(r[:, None], r, apart)
-        # A ring of rectangular section: its geometric mean distance is 0.2235 (b + c) (Rosa and Grover).  The
-        # innermost ring of a disc is a disc itself, for which the logarithm would still serve.
+        # Self-inductance of a ring of rectangular section: geometric mean distance 0.2235 (b + c) (Rosa and Grover).
+        # The innermost ring of a disc is itself a small disc, for which the formula is still good enough.
         m[np.diag_indices(n)] = MU0 * r * (np.log(8 * r / (0.2235 * (d_r + d_z))) - 2)
         return np.diag(2 * pi * r / (conductivity * d_r * d_z)) + 1j * self._w * m
 
     def currents(self, flux_wb: NDArray) -> NDArray:
-        """Ring currents in A, shape (rings,), that a flux through each ring raises."""
+        """Compute the ring currents in A, shape (rings,), that a flux through each ring induces."""
         return np.linalg.solve(self._impedance, -1j * self._w * flux_wb)
 
     def axial_polarizability(self) -> complex:
-        """alpha in m^3 in an even field along the axis."""
+        """Compute the polarizability in m^3 in an even field along the axis."""
         area = pi * self.r_m**2
         return complex(area @ self.currents(MU0 * area))
 
     def response(self, winding: Winding, distance_m: float) -> tuple[float, float]:
-        """(d_l_h, d_r_ohm) for a winding on the same axis, its plane distance_m from the body's middle: full field."""
+        """Compute how much the body changes inductance and resistance of a coil on the same axis, in its real field.
+
+        distance_m: from the coil's plane to the body's middle.  Returns (d_l_h, d_r_ohm).
+        """
         m = mutual_inductance(winding.r_m, self.r_m[:, None], self.z_m[:, None] + distance_m - winding.z_m).sum(axis=1)
         change = m @ self.currents(m)  # dZ = jw M I, and dZ = jw dL
         return float(change.real), float(-self._w * change.imag)
 
 
 def _cells(across_m: float, thickness_m: float, depth_m: float) -> tuple[int, int]:
-    """Rings across and along: near-square, half a skin depth where that is affordable."""
+    """Numbers of rings across and along the body: nearly square rings, half a skin depth wide if MAX_RINGS allows."""
     side = min(depth_m / 2, thickness_m, across_m / 40)
     side = max(side, (across_m * thickness_m / MAX_RINGS) ** 0.5)
     n_z = max(1, ceil(thickness_m / side))
@@ -81,10 +84,10 @@ def _cells(across_m: float, thickness_m: float, depth_m: float) -> tuple[int, in
 def coin(
     radius_m: float, thickness_m: float, conductivity: float, frequency_hz: float, inner_radius_m: float = 0.0
 ) -> Polarizability:
-    """A non-magnetic coin, foil or washer of any thickness.
+    """Compute the polarizability of a non-magnetic coin, foil or washer of any thickness.
 
-    Axial: the ring model, 1 % or better against a finite-volume solution.  Transverse: the eddy currents of a sheet
-    in its plane.
+    Axial: by the ring model; the error is 1 % or less against a finite-volume solution.  Transverse: from the eddy
+    currents of a sheet in a field along its plane.
     """
     body = RingBody(radius_m, thickness_m, conductivity, frequency_hz, inner_radius_m)
     volume = pi * (radius_m**2 - inner_radius_m**2) * thickness_m

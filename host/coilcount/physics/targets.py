@@ -1,7 +1,7 @@
-"""Polarizabilities of simple bodies: what moment m = alpha H0 an even alternating field H0 raises in them.
+"""Polarizabilities alpha of simple bodies: an even alternating field H0 induces the magnetic moment m = alpha H0.
 
-e^{+jwt}, alpha in m^3.  Re alpha > 0 raises the coil's inductance (its frequency falls), Re alpha < 0 lowers it;
-Im alpha < 0 is loss.
+alpha is in m^3, for e^{+jwt}.  Re alpha > 0 raises the coil's inductance, so the frequency falls.  Re alpha < 0 lowers
+it.  Im alpha < 0 is loss.  Conductivities are in S/m.  All functions raise ValueError for sizes that are not positive.
 """
 
 from dataclasses import dataclass
@@ -22,7 +22,7 @@ from coilcount.physics.facing import facing_polarizability
 
 @dataclass(frozen=True, slots=True)
 class Polarizability:
-    """alpha in m^3 of a body with an axis of symmetry: field along the axis, and across it."""
+    """alpha in m^3 of a body with an axis of symmetry: for a field along the axis, and across it."""
 
     axial: complex
     transverse: complex
@@ -35,10 +35,11 @@ def _positive(**sizes: float) -> None:
 
 
 def sphere(radius_m: float, conductivity: float, mu_r: float, frequency_hz: float) -> Polarizability:
-    """Exact: alpha = 2 pi a^3 (2 mu_r - P)/(mu_r + P), P = y^2 tanh y/(y - tanh y) - 1, y = (1+j) a/delta.
+    """Compute the polarizability of a ball, exactly.
 
-    J. R. Wait, Geophysics 16 (1951) 666.  Small y go by the continued fraction of the same function, which does not
-    cancel; large y by tanh y, which saturates.
+    Formula: alpha = 2 pi a^3 (2 mu_r - P)/(mu_r + P), P = y^2 tanh y/(y - tanh y) - 1, y = (1+j) a/delta
+    (J. R. Wait, Geophysics 16 (1951) 666).  For small y the continued fraction of the same function is used, which
+    loses no digits.
     """
     _positive(radius_m=radius_m, mu_r=mu_r)
     y = (1 + 1j) * radius_m / skin_depth_m(frequency_hz, conductivity, mu_r)
@@ -53,12 +54,15 @@ def sphere(radius_m: float, conductivity: float, mu_r: float, frequency_hz: floa
 
 
 def demagnetising_factor(length_over_diameter: float) -> float:
-    """N along the axis of a spheroid: below 1/3 prolate, above oblate (J. A. Osborn, Phys. Rev. 67 (1945) 351)."""
+    """Compute the demagnetising factor N along the axis of a spheroid (J. A. Osborn, Phys. Rev. 67 (1945) 351).
+
+    N is below 1/3 for a long (prolate) spheroid and above 1/3 for a flat (oblate) one.
+    """
     m = length_over_diameter
     if m <= 0:
         raise ValueError("length over diameter must be positive")
     if abs(m - 1) < 1e-4:
-        return 1 / 3 - 4 / 15 * (m - 1)  # the closed forms cancel here
+        return 1 / 3 - 4 / 15 * (m - 1)  # a series, because the closed forms lose their digits here
     if m > 1:
         s = sqrt(m * m - 1)
         return (m / s * np.log(m + s) - 1) / (m * m - 1)
@@ -71,10 +75,10 @@ def _magnetised(volume_m3: float, mu: complex, demagnetising: float) -> complex:
 
 
 def disc(radius_m: float, thickness_m: float, conductivity: float, frequency_hz: float) -> Polarizability:
-    """A thin non-magnetic disc.
+    """Compute the polarizability of a thin non-magnetic disc.
 
-    Axial: -(8/3) a^3 jwT/(1+jwT), T = (3 pi/64) mu0 sigma t a; exact at both ends of the frequency range, 10 to 25 %
-    off between and for thick coins (`rings.coin` is exact).  Transverse: the eddy currents of a sheet in its plane.
+    Axial: -(8/3) a^3 jwT/(1+jwT), T = (3 pi/64) mu0 sigma t a.  This is exact at both ends of the frequency range.
+    Between them, and for thick coins, the error is 10 to 25 %; use `rings.coin` there.  Transverse: `edge_on`.
     """
     _positive(radius_m=radius_m, thickness_m=thickness_m)
     x = 2j * pi * frequency_hz * 3 * pi / 64 * MU0 * conductivity * thickness_m * radius_m
@@ -84,17 +88,21 @@ def disc(radius_m: float, thickness_m: float, conductivity: float, frequency_hz:
 
 
 def edge_on(radius_m: float, thickness_m: float, conductivity: float, mu_r: float, frequency_hz: float) -> complex:
-    """alpha in m^3 of a disc along its plane: the sheet's mean permeability in a flat spheroid's demagnetisation."""
+    """Compute alpha in m^3 of a disc for a field along its plane.
+
+    Formula: the mean permeability of a sheet, with the demagnetising factor of a flat spheroid.
+    """
     mu = sheet_in_plane_mu(thickness_m, frequency_hz, conductivity, mu_r)
     across = (1 - demagnetising_factor(thickness_m / (2 * radius_m))) / 2
     return _magnetised(pi * radius_m**2 * thickness_m, mu, across)
 
 
 def can_across(height_m: float, radius_m: float, wall_m: float, conductivity: float, frequency_hz: float) -> complex:
-    """A closed non-magnetic can across the field: a long thin tube's shielding in a spheroid's shape.
+    """Estimate alpha in m^3 of a closed non-magnetic can for a field across its axis.
 
-    g = jwT/(1+jwT), T = mu0 sigma wall radius/2 (exact for a long tube) stands for (1-mu)/(1+mu) of a solid one.
-    An estimate: no other method was set against it.
+    Formula: the shielding of a long thin tube, with the demagnetising factor of a spheroid.  g = jwT/(1+jwT),
+    T = mu0 sigma wall radius/2 (exact for a long tube), takes the place of (1-mu)/(1+mu) of a solid cylinder.  It was
+    not compared with another method.
     """
     _positive(height_m=height_m, radius_m=radius_m, wall_m=wall_m, conductivity=conductivity)
     x = 1j * pi * frequency_hz * MU0 * conductivity * wall_m * radius_m
@@ -106,11 +114,11 @@ def can_across(height_m: float, radius_m: float, wall_m: float, conductivity: fl
 def flat_iron(
     radius_m: float, thickness_m: float, conductivity: float, mu_r: float, frequency_hz: float
 ) -> Polarizability:
-    """A disc of iron: a cap, a lid, a washer without its hole, a plate.
+    """Compute the polarizability of a disc of iron: a cap, a lid, a plate, or a washer with its hole filled.
 
-    Facing the coil its eddy currents win as a rule and the frequency rises; edge-on it is magnetised along its plane
-    and the frequency falls.  Axial: finite elements, 0.5 % (about 0.1 s); transverse: a wide sheet's skin effect in a
-    flat spheroid's demagnetisation.
+    If the disc faces the coil, its eddy currents usually prevail and the frequency rises.  If it stands on edge, it is
+    magnetised along its plane and the frequency falls.  Axial: by finite elements, error 0.5 %, takes about 0.1 s.
+    Transverse: `edge_on`.
     """
     _positive(radius_m=radius_m, thickness_m=thickness_m, mu_r=mu_r)
     return Polarizability(
@@ -120,10 +128,10 @@ def flat_iron(
 
 
 def rod(length_m: float, diameter_m: float, conductivity: float, mu_r: float, frequency_hz: float) -> Polarizability:
-    """A nail, a bolt, a piece of wire: its axis is the rod's.
+    """Compute the polarizability of a rod: a nail, a bolt, a piece of wire.
 
-    Axial: the skin effect of a long cylinder in the demagnetisation of a spheroid (3 to 5 % of |alpha| off the
-    finite-element solution for a bolt and a nail at 25 kHz).  Transverse: a piece of a long cylinder.
+    Axial: the skin effect of a long cylinder, with the demagnetising factor of a spheroid.  It differs by 3 to 5 % of
+    |alpha| from the finite-element solution for a bolt and a nail at 25 kHz.  Transverse: a piece of a long cylinder.
     """
     _positive(length_m=length_m, diameter_m=diameter_m, mu_r=mu_r)
     mu = cylinder_axial_mu(diameter_m / 2, frequency_hz, conductivity, mu_r)
@@ -135,17 +143,17 @@ def rod(length_m: float, diameter_m: float, conductivity: float, mu_r: float, fr
 
 
 def loop(radius_m: float, wire_diameter_m: float, conductivity: float, frequency_hz: float) -> Polarizability:
-    """A closed non-magnetic ring of round wire; radius_m to the wire's centre.
+    """Compute the polarizability of a closed non-magnetic ring of round wire.
 
-    Axial: alpha = -jw mu0 A^2/(R + jwL), with the skin effect in R and in the inner part of L; transverse: that of
-    the wire, half of its length lying across the field in effect.
+    radius_m: to the centre of the wire.  Axial: alpha = -jw mu0 A^2/(R + jwL), with the skin effect in R and in the
+    inner part of L.  Transverse: that of the wire, as if half of its length lay across the field.
     """
     _positive(radius_m=radius_m, wire_diameter_m=wire_diameter_m, conductivity=conductivity)
     if wire_diameter_m >= radius_m:
         raise ValueError("a ring must be wider than its wire")
     w = 2 * pi * frequency_hz
     length = 2 * pi * radius_m
-    # x J0/(2 J1) times the resistance at rest is resistance and inner reactance of the wire together.
+    # The dc resistance times x J0/(2 J1) is the resistance plus the inner reactance of the wire.
     inner = (
         length
         / (conductivity * pi * wire_diameter_m**2 / 4)

@@ -1,4 +1,4 @@
-"""A circular winding as what it is: coaxial rings, one a turn, each with its own radius and height."""
+"""A circular winding as a set of coaxial rings: one ring for each turn, with its own radius and height."""
 
 from dataclasses import dataclass
 from math import ceil, pi, sqrt
@@ -7,14 +7,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 LAYOUTS = ("bundle", "loose", "flat", "solenoid")
-# Distance of neighbouring turns over the bare diameter where no pitch is given: enamel, and air in a loose
-# hand-wound bundle.  Engineering estimates: measure the coil.
+# Pitch (distance of neighbouring turns) over the bare wire diameter, used if no pitch is given.  It allows for enamel,
+# and for air in a loose hand-wound bundle.  Engineering estimates: measure your coil if the inductance matters.
 PITCH_PER_DIAMETER = {"bundle": 1.11, "loose": 1.5, "flat": 1.11, "solenoid": 1.11}
 
 
 @dataclass(frozen=True, eq=False)
 class Winding:
-    """Turns as rings.  r_m, z_m: shape (turns,), radius and height of each turn about the coil's centre."""
+    """Turns as rings.  r_m, z_m: shape (turns,), radius and height of each turn from the coil's centre."""
 
     r_m: NDArray
     z_m: NDArray
@@ -30,7 +30,7 @@ class Winding:
 
     @property
     def section_m(self) -> float:
-        """The larger of the winding's width and height, bare wire included."""
+        """The larger of the winding's width and height, including the bare wire."""
         return float(max(np.ptp(self.r_m), np.ptp(self.z_m)) + self.wire_diameter_m)
 
     @property
@@ -41,11 +41,12 @@ class Winding:
 def make_winding(
     diameter_m: float, turns: int, wire_diameter_m: float, layout: str = "bundle", pitch_m: float | None = None
 ) -> Winding:
-    """A winding of the given mean diameter.
+    """Make a winding of the given mean diameter.
 
-    layout: "bundle", tied close-packed and round; "loose", the same with air between the turns; "flat", one spiral
-    layer in a plane; "solenoid", one layer along the axis.  pitch_m: distance of neighbouring turns' centres; None:
-    enamelled wire side by side, or with air where the layout is loose (`PITCH_PER_DIAMETER`).
+    layout: "bundle", a tight round bundle; "loose", the same with air between the turns; "flat", one spiral layer in
+    a plane; "solenoid", one layer along the axis.
+    pitch_m: distance between the centres of neighbouring turns; None: the usual one, `PITCH_PER_DIAMETER`.
+    Raises ValueError if such a coil cannot be wound.
     """
     if layout not in LAYOUTS:
         raise ValueError(f'no layout "{layout}": known are {", ".join(LAYOUTS)}')
@@ -56,20 +57,20 @@ def make_winding(
     pitch = PITCH_PER_DIAMETER[layout] * wire_diameter_m if pitch_m is None else pitch_m
     if pitch < wire_diameter_m:
         raise ValueError(f"a pitch of {pitch * 1e3:g} mm is less than the wire's {wire_diameter_m * 1e3:g} mm")
-    row, place = _places(int(turns), layout)
-    r = diameter_m / 2 + pitch * row
-    z = pitch * place
+    radial, axial = _places(int(turns), layout)
+    r = diameter_m / 2 + pitch * radial
+    z = pitch * axial
     if r.min() <= wire_diameter_m:
         raise ValueError(f"{turns} turns at a pitch of {pitch * 1e3:g} mm do not fit a diameter of {diameter_m:g} m")
     return Winding(r, z, wire_diameter_m)
 
 
 def _places(turns: int, layout: str) -> tuple[NDArray, NDArray]:
-    """Radial and axial places of the turns in pitches, about their own mean."""
+    """Radial and axial positions of the turns from their mean, in units of the pitch."""
     line = np.arange(turns) - (turns - 1) / 2
     if layout in ("flat", "solenoid"):
         return (line, 0 * line) if layout == "flat" else (0 * line, line)
-    # A pile of round wire settles into a hexagonal lattice, and a tight bundle is round: its innermost points.
+    # Piled round wire forms a hexagonal lattice, and a tight bundle is round: take the lattice points nearest to 0.
     reach = np.arange(-ceil(sqrt(turns)) - 1, ceil(sqrt(turns)) + 2)
     i, j = (grid.ravel() for grid in np.meshgrid(reach, reach))
     radial, axial = j * sqrt(3) / 2, i + j / 2
@@ -79,11 +80,12 @@ def _places(turns: int, layout: str) -> tuple[NDArray, NDArray]:
 
 
 def filaments(winding: Winding, most: int = 6) -> tuple[NDArray, NDArray, NDArray]:
-    """(r_m, z_m, turns) of at most so many filaments in place of the turns, for fields a few sections away.
+    """Replace the turns by at most `most` filaments, which is faster and good enough at some distance.
 
-    Neighbours are averaged along the winding's longer side: the error is of order (slice / distance)^2.
+    Returns (r_m, z_m, turns in each filament).  Neighbouring turns along the longer side of the winding are averaged;
+    the error of the field is of order (slice / distance)^2.
     """
     along = winding.r_m if np.ptp(winding.r_m) > np.ptp(winding.z_m) else winding.z_m
     slices = np.array_split(np.argsort(along, kind="stable"), min(most, winding.turns))
-    r, z = (np.array([place[one].mean() for one in slices]) for place in (winding.r_m, winding.z_m))
-    return r, z, np.array([len(one) for one in slices])
+    r, z = (np.array([position[part].mean() for part in slices]) for position in (winding.r_m, winding.z_m))
+    return r, z, np.array([len(part) for part in slices])

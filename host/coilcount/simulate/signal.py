@@ -54,9 +54,9 @@ class Wander:
 
 
 def oscillator_noise(oscillator: Oscillator, rng: np.random.Generator) -> PowerLawNoise:
-    """The scene's frequency noise, 1 ms apart: its class, and what is given instead.
+    """Make the scene's frequency noise, in samples 1 ms apart.
 
-    The class's steady drift stays out: the scene's weather and supply make the drift.
+    It is that of the scene's noise class; an h that the scene gives replaces the one of the class.
     """
     preset = NOISE_CLASSES[oscillator.noise]
     given = {name: getattr(oscillator, name) for name in ("h0", "h_minus1", "h_minus2")}
