@@ -259,7 +259,7 @@ def test_so_many_times_seen_is_told_by_screen_and_line():
         lines = rendered(readout, 80, 24)
         assert ("93%  seen 3 times" in lines[3]) == told
         assert ("3×" in "\n".join(lines[4:])) == told
-        assert ("93% sure, seen 3 times" in event_line(one)[1]) == told
+        assert ("sign confidence 93%, seen 3 times" in event_line(one)[1]) == told
 
 
 def test_drift_is_of_the_baseline_and_not_over_a_gap():
@@ -287,7 +287,7 @@ def test_plain_lines_one_for_each_event_and_quiet_only_warnings():
     lines = loud.getvalue().splitlines()
     assert len(lines) == len(outputs)  # no line for the second point, one of status
     assert "first frequency 25 000.000 Hz" in lines[0]
-    assert "▼ fell -8.00 ppm (-0.200 Hz), ferrous response, 93% sure" in lines[2]
-    assert "gap of 3.00 s: unplugged, measured by the host's clock" in lines[4]
+    assert "▼ fell -8.00 ppm (-0.200 Hz), ferrous response, sign confidence 93%" in lines[2]
+    assert "gap of 3.0 s: unplugged, measured by the host's clock" in lines[4]
     assert lines[-1].startswith("status 0:00")
     assert quiet.getvalue().splitlines() == [f"{'':>9} warning: the firmware is older than this program"]

@@ -1,6 +1,7 @@
 """The sound lines of a capture that is not whole, as a capture of their own."""
 
 import os
+from collections.abc import Callable, Iterator
 
 from coilcount.capture.entries import encode
 from coilcount.capture.failures import cannot_write
@@ -9,13 +10,18 @@ from coilcount.model import End
 from coilcount.new_files import new_file
 
 
-def salvage(path: str | os.PathLike, out: str | os.PathLike) -> int:
+def salvage(
+    path: str | os.PathLike,
+    out: str | os.PathLike,
+    watched: Callable[[Iterator, Report], Iterator] = lambda lines, report: lines,
+) -> int:
     """Copies every sound line of a capture, byte for byte, to a new file and closes it; returns their number.
 
-    Raises InputError where `out` exists or cannot be made.
+    `watched` may see the lines and the report pass, for a display of the progress.
+    Raises InputError if `out` exists or cannot be made.
     """
     report = Report()
-    lines = read_lines(path, report)
+    lines = watched(read_lines(path, report), report)
     first, header = next(lines)
     last_s = 0.0
     count = 0

@@ -1,27 +1,44 @@
-"""`coilcount noise FILE`: stability and drift of a quiet capture, and the threshold for a wanted false-alarm rate."""
+"""`coilcount noise`: stability and drift of a quiet capture, and the threshold for a false-alarm rate."""
 
 import argparse
 import contextlib
+import shlex
 import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from coilcount.commands.common_options import add_settings
 from coilcount.errors import EXIT_DONE, InputError
 from coilcount.face.say import say, say_json, warn
 from coilcount.text import printable
 
-_RAREST, _OFTENEST = 0.001, 60.0
-_MOST_TOLD = 6
+# False alarms a minute, and peaks that a message lists.  Chosen by hand.
+_RAREST, _MOST_FREQUENT = 0.001, 60.0
+_MOST_LISTED = 6
+
+
+EXAMPLES = (
+    ("coilcount noise quiet.ccap", "noise, drift, and the threshold for 1 false alarm a minute"),
+    (
+        "coilcount noise quiet.ccap --false-alarms-per-minute 0.5 --save-settings field.toml",
+        "a rarer false alarm; then `coilcount live --settings field.toml`",
+    ),
+    ("coilcount noise quiet.ccap --picture drawn", "the same as pictures"),
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("file", metavar="FILE", help="a recording with nothing in it (.ccap or .ccap.gz)")
-    parser.add_argument("--settings", metavar="T", help="a settings file (TOML)")
+    parser.add_argument("file", metavar="FILE", help="a recording without objects (.ccap or .ccap.gz)")
+    add_settings(parser)
     parser.add_argument(
-        "--false-alarms-per-minute", metavar="N", default="1", help="at most so many by noise and ground (default 1)"
-    )
-    parser.add_argument("--save-settings", metavar="OUT.toml", help="write noise and threshold; must not exist")
+        "--false-alarms-per-minute", metavar="N", default="1",
+        help="the rate of alerts that coil, soil and hand alone may raise (default 1)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--save-settings", metavar="OUT.toml",
+        help="write noise profile and threshold as a settings file; it must not exist",
+    )  # fmt: skip
     parser.add_argument("--picture", metavar="DIR", help="draw stability, noise and threshold into a folder (SVG, PNG)")
     parser.add_argument("--json", action="store_true", help="one JSON object")
     parser.add_argument("--quiet", action="store_true", help="no table; warnings stay")
@@ -63,7 +80,7 @@ def run(args: argparse.Namespace) -> int:
 
         print_noise(noise, sys.stdout)
     with contextlib.nullcontext() if out is None else _saved(out, _settings_text(args.file, settings, noise)):
-        # Inside: if the pictures cannot be written, the settings do not stand in the way of doing it again.
+        # Drawn before the settings appear: if the pictures fail, the same command can simply be run again.
         if args.picture:
             from coilcount.face.picture_noise import draw_noise
 
@@ -71,12 +88,15 @@ def run(args: argparse.Namespace) -> int:
     if args.picture and talk:
         say("drawn: " + ", ".join(str(path) for path in paths))
     if out is not None and talk:
-        say(f"noise and threshold in {out}: use it with --settings, or as coilcount.toml")
+        say(
+            f"noise profile and threshold in {out}",
+            f"next: coilcount live --settings {shlex.quote(str(out))}, or name the file coilcount.toml",
+        )
     return EXIT_DONE
 
 
 def _object(file: str, found: Any) -> dict[str, Any]:
-    """What is printed, drawn and saved, in plain values."""
+    """The result in plain values: printed, drawn and saved."""
     from coilcount.desk.exceedance import FEWEST, PEAKS_FROM
 
     phases, summary, statistic = found.phases, found.summary, found.statistic
@@ -126,7 +146,7 @@ def _threshold(found: Any, settings: Any, wanted: float) -> dict[str, Any]:
         most = len(tail.peaks) / tail.minutes
         raise InputError(
             f"--false-alarms-per-minute is {wanted:g}, and this recording has {most:.2g} a minute at the lowest level",
-            remedy="Ask for fewer",
+            remedy="Ask for a lower rate",
         ) from None
     z = min(round(z, 2), 100.0)
     low, high = tail.interval(z)
@@ -150,14 +170,17 @@ def _threshold(found: Any, settings: Any, wanted: float) -> dict[str, Any]:
 
 
 def _settings_text(file: str, settings: Any, noise: dict[str, Any]) -> str:
-    """The values that are in force and no defaults, with the threshold and the floor of this recording."""
+    """A settings file: the values in force that are no defaults, and those of this recording.
+
+    Raises NotClean if the recording is too short for a threshold.
+    """
     from coilcount.settings import BY_DEFAULT, SCHEMA, SECTIONS, toml_line
 
     found = noise["threshold"]
     if found is None:
         from coilcount.desk.quiet import NotClean
 
-        raise NotClean(_too_few(noise), file, "Sweep longer over ground with nothing in it; no settings were written")
+        raise NotClean(_too_few(noise), file, "Sweep longer over ground without objects; no settings were written")
     learned = noise["learned"]
     new = {"threshold": found["threshold"], "scale_floor_ppm": learned["scale_floor_ppm"]}
     if learned["noise_ppm_rthz"]:
@@ -165,9 +188,9 @@ def _settings_text(file: str, settings: Any, noise: dict[str, Any]) -> str:
     name = printable(Path(file).name) + (", simulated" if noise["simulated"] else "")
     minutes = noise["statistic"]["minutes"]
     lines = [
-        f"# From {name}, {minutes:.1f} minutes with nothing in it, by coilcount noise.",
-        f"# At most so many false alarms a minute wanted: {found['false_alarms_per_minute']:g}; 95 % interval "
-        f"{found['rate_low']:.2g} to {found['rate_high']:.2g}, for this coil, ground and sweep.",
+        f"# From {name}, {minutes:.1f} minutes without objects, by coilcount noise.",
+        f"# False alarms a minute at this threshold: {found['false_alarms_per_minute']:g} (95 % interval "
+        f"{found['rate_low']:.2g} to {found['rate_high']:.2g}), for this coil, ground and sweep.",
         f"schema = {SCHEMA}",
     ]
     values = settings.as_dict()
@@ -210,25 +233,25 @@ def _learned(learned: dict[str, Any]) -> dict[str, Any]:
 
 def _not_clean(file: str, strange: Any) -> Exception:
     from coilcount.desk.quiet import NotClean
-    from coilcount.face.tables import at
+    from coilcount.face.times import instant
 
-    told = [
-        f"{at(one.time_s)} ({'rose' if one.shift_hz > 0 else 'fell'} {abs(one.shift_hz):.2g} Hz, "
+    listed = [
+        f"{instant(one.time_s)} ({'rose' if one.shift_hz > 0 else 'fell'} {abs(one.shift_hz):.2g} Hz, "
         f"score {abs(one.z):.0f})"
-        for one in strange[:_MOST_TOLD]
+        for one in strange[:_MOST_LISTED]
     ]
-    more = f" and {len(strange) - _MOST_TOLD} more" if len(strange) > _MOST_TOLD else ""
+    more = f" and {len(strange) - _MOST_LISTED} more" if len(strange) > _MOST_LISTED else ""
     return NotClean(
-        f"the recording is not clean: something at {', '.join(told)}{more}",
+        f"the recording is not clean: it has an object, or a step, at {', '.join(listed)}{more}",
         file,
-        "Sweep where nothing is, or only over what is to be no alarm",
+        "Sweep over ground without objects, or only over things that should raise no alert",
     )
 
 
 def _too_few(noise: dict[str, Any]) -> str:
     statistic = noise["statistic"]
     return (
-        f"too short for a threshold: {len(statistic['peaks'])} peaks in {statistic['minutes']:.1f} minutes, and "
+        f"too short for a threshold: {len(statistic['peaks'])} peaks in {statistic['minutes']:.1f} minutes; "
         f"{statistic['fewest_peaks']} are needed"
     )
 
@@ -254,9 +277,9 @@ def _rate(text: str) -> float:
         rate = float(text)
     except ValueError:
         rate = -1.0
-    if not _RAREST <= rate <= _OFTENEST:
+    if not _RAREST <= rate <= _MOST_FREQUENT:
         raise InputError(
-            f'--false-alarms-per-minute is "{text}"', remedy=f"Give a number from {_RAREST:g} to {_OFTENEST:g}"
+            f'--false-alarms-per-minute is "{text}"', remedy=f"Give a number from {_RAREST:g} to {_MOST_FREQUENT:g}"
         )
     return rate
 

@@ -1,4 +1,4 @@
-"""What `coilcount noise` found, as text that fits 80 columns; takes the object that --json prints."""
+"""The result of `coilcount noise` as text that fits 80 columns; takes the object that --json prints."""
 
 import textwrap
 from typing import Any, TextIO
@@ -6,12 +6,14 @@ from typing import Any, TextIO
 from rich.table import Table
 
 from coilcount.face.console import SafeConsole
+from coilcount.face.times import length
 
 _COLUMNS = 80
+_TAIL = {"z": "the score", "z squared": "the square of the score"}
 
 
 def print_noise(noise: dict[str, Any], out: TextIO) -> None:
-    """The table of deviations, drift, the noise of one reading, and the threshold."""
+    """Print the table of deviations, drift, the noise of one reading, and the threshold."""
     console = SafeConsole(out, _COLUMNS)
     for line in _head(noise):
         _say(console, line)
@@ -28,17 +30,18 @@ def _head(noise: dict[str, Any]) -> list[str]:
     tau0_s = noise["tau0_s"]
     parts = [
         f"{noise['file']}{' (simulated)' if noise['simulated'] else ''}: {noise['readings']} readings "
-        f"{1000 * tau0_s:.3f} ms apart ({1 / tau0_s:.2f} a second) over {noise['duration_s'] / 60:.1f} minutes, "
+        f"{1000 * tau0_s:.3f} ms apart ({1 / tau0_s:.2f} a second) over {length(noise['duration_s'])}, "
         f"{noise['frequency_hz']:.2f} Hz"
     ]
     if noise["segments"] > 1 or noise["lost"] or noise["miscounts"]:
         parts.append(
-            f"{noise['segments']} segments, {noise['lost']} readings lost, {noise['miscounts']} miscounts; nothing is "
-            "taken across a gap"
+            f"{noise['segments']} segments, {noise['lost']} readings lost, {noise['miscounts']} miscounts; no "
+            "average runs across a gap"
         )
     parts.append(
-        "Deviation of the mean frequency over tau (m readings, tau = m / rate), overlapping Allan, with its 95 % "
-        "interval; modified Allan; the noise that dominates there:"
+        "How much the mean frequency changes from one averaging time tau to the next (overlapping Allan deviation, in "
+        "ppm with its 95 % interval and in Hz; modified Allan deviation). m: readings in tau. noise: the type that "
+        "dominates at this tau."
     )
     return parts
 
@@ -64,24 +67,24 @@ def _table(noise: dict[str, Any]) -> Table:
 
 
 def _below(noise: dict[str, Any]) -> list[str]:
-    lines = ["In brackets: taken over from a shorter tau, fewer than 30 averages are left."]
+    lines = ["Types in brackets are those of a shorter tau: fewer than 30 averages are left."]
     drift = noise["drift"]
     if drift["ppm_per_minute"] is not None:
-        lines.append(f"drift {_slope(drift['ppm_per_minute'])} ppm a minute")
+        lines.append(f"drift {_slope(drift['ppm_per_minute'])} ppm a minute (± standard error)")
     if drift["ppm_per_kelvin"] is not None:
         lines.append(
-            f"  {_slope(drift['ppm_per_kelvin'])} ppm a kelvin, the time beside it (it moved by "
-            f"{drift['temperature_range_k']:.1f} K)"
+            f"  {_slope(drift['ppm_per_kelvin'])} ppm a kelvin, fitted together with the drift (the temperature "
+            f"changed by {drift['temperature_range_k']:.1f} K)"
         )
     elif drift["temperature_range_k"] is not None:
-        lines.append(f"  none told by the kelvin: the temperature moved by {drift['temperature_range_k']:.2f} K only")
+        lines.append(f"  no figure per kelvin: the temperature changed by only {drift['temperature_range_k']:.2f} K")
     if noise["noise_ppm"] is not None:
         lines.append(f"noise of one reading {noise['noise_ppm']:.3g} ppm, {noise['noise_hz']:.2g} Hz")
     if noise["noise_class"] is not None:
         ratio = noise["noise_class"]["ratio"]
         lines.append(
-            f'nearest noise class for a plan or a scene: "{noise["noise_class"]["name"]}" ({ratio:.2g} times it, '
-            "0.1 to 1.5 s; ground and hand are in it where the coil was swept)"
+            f'nearest noise class for a plan or a scene: "{noise["noise_class"]["name"]}". The deviation at tau 0.1 to '
+            f"1.5 s is {ratio:.2g} times that of the class. If the coil was swept, it includes soil and hand."
         )
     return lines
 
@@ -91,27 +94,28 @@ def _threshold(noise: dict[str, Any]) -> list[str]:
     count, minutes = len(statistic["peaks"]), statistic["minutes"]
     if found is None:
         return [
-            f"no threshold: {count} peaks beyond {statistic['peaks_from']:g} in {minutes:.1f} minutes, and "
-            f"{statistic['fewest_peaks']} are needed; record longer"
+            f"no threshold: {count} peaks above {statistic['peaks_from']:g} sigma in {minutes:.1f} minutes; "
+            f"{statistic['fewest_peaks']} are needed. Record longer."
         ]
     wanted = found["false_alarms_per_minute"]
     here, low, high = found["alerts_here_per_minute"]
     bands = len(noise["learned"]["noise_ppm_rthz"])
     lines = [
-        f"noise of this ground learned in {bands} bands of a third of an octave"
+        f"noise profile of this ground: measured in {bands} bands of a third of an octave"
         if bands
-        else "too short to learn the noise of this ground: a minute and more without a break is needed",
-        f"threshold {found['threshold']:.2f} for {_alarms(wanted)} (95 % interval "
-        f"{found['rate_low']:.2g} to {found['rate_high']:.2g}), from {found['tail_peaks']} of {count} peaks in "
-        f"{minutes:.1f} minutes, tail exponential in {found['tail']}",
-        f"  with it this recording has {found['alerts_here']} of its own, {here:.2g} a minute ({low:.2g} to "
-        f"{high:.2g})",
+        else "no noise profile: at least a minute without a break is needed",
+        f"threshold {found['threshold']:.2f} sigma for {_alarms(wanted)} (95 % interval of that rate "
+        f"{found['rate_low']:.2g} to {found['rate_high']:.2g})",
+        f"  computed from the highest {found['tail_peaks']} of {count} peaks in {minutes:.1f} minutes; their rate "
+        f"falls exponentially with {_TAIL[found['tail']]}",
+        f"  this recording itself has {_count(found['alerts_here'], 'alert')} at this threshold: {here:.2g} a minute "
+        f"(95 % interval {low:.2g} to {high:.2g})",
     ]
     promised = found["promised_per_minute"]
     if promised is None or promised > wanted:
-        can = "nothing yet" if promised is None else f"{promised:.2g} a minute and more"
+        can = "no rate yet" if promised is None else f"only rates of at least {promised:.2g} a minute"
         lines.append(
-            f"  so short a recording promises {can} within a factor of 3; for {wanted:g} a minute sweep "
+            f"  a recording of this length gives {can} within a factor of 3; for {wanted:g} a minute sweep for "
             f"{_minutes(found['minutes_needed'])}"
         )
     return lines
@@ -119,6 +123,10 @@ def _threshold(noise: dict[str, Any]) -> list[str]:
 
 def _alarms(rate: float) -> str:
     return f"{rate:g} false alarm{'' if rate == 1 else 's'} a minute"
+
+
+def _count(number: int, word: str) -> str:
+    return f"{number} {word}{'' if number == 1 else 's'}"
 
 
 def _minutes(minutes: float) -> str:

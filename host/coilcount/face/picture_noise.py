@@ -1,6 +1,7 @@
-"""Pictures of what `coilcount noise` found: deviation against tau, noise by frequency, peaks a minute by threshold.
+"""Pictures of the result of `coilcount noise`: deviation by averaging time, noise by frequency, alarms by threshold.
 
-SVG and PNG, readable in grey; take the object that --json prints.  matplotlib is imported where it is used.
+SVG and PNG, readable in grey; the functions take the object that --json prints.  matplotlib is imported in the
+functions that use it.
 """
 
 from pathlib import Path
@@ -10,14 +11,15 @@ from coilcount.face.picture_files import write_figures
 from coilcount.text import printable
 
 INK, BAND, SECOND, MARK = "#000000", "#BBBBBB", "#0072B2", "#D55E00"
-# Nine tenths of the energy of a pass (1 + (t / w)^2)^-3, level and slope over the tracker's boxes taken out, lie from
-# 1.15 to 4.6 Hz at .13 s (full width at half height, 1.02 w) and from .47 to 2.5 Hz at .5 s: computed.
+# Hz.  The band in which the passes of the tracker's widths have nine tenths of their energy, by computation: 1.15 to
+# 4.6 Hz for a pass 0.13 s wide, 0.47 to 2.5 Hz for one 0.5 s wide.  The pass is (1 + (t / w)^2)^-3 (full width at half
+# height 1.02 w), with its mean and slope over the filter's boxes subtracted.
 PASS_HZ = (0.47, 4.6)
 GRID = {"color": "#DDDDDD", "linewidth": 0.6}
 
 
 def draw_noise(noise: dict[str, Any], folder: Path) -> list[Path]:
-    """Write stability.svg and .png, and noise and threshold where there are any, into `folder`; returns the paths."""
+    """Write stability, and noise and threshold if there are any, as SVG and PNG into `folder`; returns the paths."""
     figures = {"stability": _stability(noise)}
     if noise["learned"]["noise_ppm_rthz"]:
         figures["noise"] = _noise(noise)
@@ -27,7 +29,7 @@ def draw_noise(noise: dict[str, Any], folder: Path) -> list[Path]:
 
 
 def _decimal(*scales: Any) -> None:
-    """Logarithmic axes with 0.05, 0.1, 0.2 in place of powers of ten; also over less than a decade."""
+    """Logarithmic axes with labels 0.05, 0.1, 0.2 instead of powers of ten, also over less than a decade."""
     from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
     for scale in scales:
@@ -90,14 +92,14 @@ def _noise(noise: dict[str, Any]) -> Any:
     axes.set(xscale="log", yscale="log")
     axes.axvspan(*PASS_HZ, color=BAND, alpha=0.4, linewidth=0)
     axes.annotate(
-        "where a pass lies", (PASS_HZ[0], 1), xycoords=("data", "axes fraction"), xytext=(6, -14),
+        "band of a pass", (PASS_HZ[0], 1), xycoords=("data", "axes fraction"), xytext=(6, -14),
         textcoords="offset points", fontsize=9,
     )  # fmt: skip
     _decimal(axes.xaxis, axes.yaxis)
     axes.grid(True, which="both", **GRID)
     axes.set_xlabel("frequency of the noise, Hz")
     axes.set_ylabel("density, ppm per root hertz")
-    axes.set_title(_title(noise, "Noise of coil, ground and hand"), fontsize=11, parse_math=False)
+    axes.set_title(_title(noise, "Noise of coil, soil and hand"), fontsize=11, parse_math=False)
     return figure
 
 
@@ -112,13 +114,13 @@ def _exceedance(noise: dict[str, Any]) -> Any:
     axes.plot(sizes, rates, color=INK, marker="o", markersize=4, linestyle="none", label="peaks of this recording")
     axes.plot(
         *zip(*found["curve"], strict=True), color=SECOND, linewidth=1.6,
-        label=f"fit to the upper {found['tail_peaks']}, exponential in {found['tail']}",
+        label=f"fit to the highest {found['tail_peaks']}, exponential in {found['tail']}",
     )  # fmt: skip
     wanted, z = found["false_alarms_per_minute"], found["threshold"]
-    axes.plot([z, z], [found["rate_low"], found["rate_high"]], color=MARK, linewidth=2.5, label="95 % interval there")
+    axes.plot([z, z], [found["rate_low"], found["rate_high"]], color=MARK, linewidth=2.5, label="95 % interval")
     axes.plot([z], [wanted], color=MARK, marker="D", markersize=8, linestyle="none")
     axes.annotate(
-        f"threshold {z:.2f} for {wanted:g} a minute",
+        f"threshold {z:.2f} sigma for {wanted:g} a minute",
         (z, wanted),
         xytext=(14, 8),
         textcoords="offset points",
@@ -128,8 +130,8 @@ def _exceedance(noise: dict[str, Any]) -> Any:
     _decimal(axes.yaxis)
     axes.set_ylim(min(min(rates), wanted, found["rate_low"]) / 2, 2 * max(rates))
     axes.grid(True, which="both", **GRID)
-    axes.set_xlabel("threshold, |z|")
+    axes.set_xlabel("threshold, sigma")
     axes.set_ylabel("false alarms a minute at this threshold")
-    axes.set_title(_title(noise, "False alarms against threshold"), fontsize=11, parse_math=False)
+    axes.set_title(_title(noise, "False alarms by threshold"), fontsize=11, parse_math=False)
     axes.legend(loc="upper right", fontsize=9)
     return figure
