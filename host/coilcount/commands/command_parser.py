@@ -102,8 +102,9 @@ def parse(parser: argparse.ArgumentParser, words: Sequence[str]) -> argparse.Nam
         if word in ("-h", "--help"):
             # Intermixed parsing cannot print the help: it formats the usage twice, and fails at "5%".
             parser.parse_args([word])
-    # Plain parsing takes FILE as missing if an option stands between ACTION and FILE.
-    args, left = parser.parse_known_intermixed_args(list(words))
+    # Plain parsing takes FILE as missing if an option stands between ACTION and FILE.  Intermixed parsing loses "--".
+    read = parser.parse_known_args if "--" in words else parser.parse_known_intermixed_args
+    args, left = read(list(words))
     if left:
         if left[0].startswith("-"):
             raise InputError(f"there is no option {left[0]}", remedy=f"See {parser.prog} --help")

@@ -66,7 +66,7 @@ def _send(args: argparse.Namespace) -> int:
     else:
         for name, value in values.items():
             say(f"{name} = {value}  {settings.origins.get(f'board.{name}', 'the board')}")
-        say(f"in force on {_board(talk)}, and kept there")
+        say(f"in force and kept on {_board(talk)}")
     return EXIT_DONE
 
 
@@ -180,7 +180,7 @@ def _places(given: str | None) -> Iterator[str]:
     """The settings files in the order in which they are looked for, and which of them is read."""
     from coilcount.settings import FILE_NAME, user_file
 
-    yield "The first of these that exists is read, and only that one; a key that is not in it has its default:"
+    yield "The first of these files that exists is read, and no other:"
     own = user_file(os.environ)
     rest = [("in the working folder", FILE_NAME), ("your own, for every folder", None if own is None else str(own))]
     places = [("--settings", given), *rest]
