@@ -44,7 +44,7 @@ def test_sent_settings_outlive_a_pulled_plug_and_come_back_as_a_file(tmp_path, c
         wait_until(lambda: not Path(virtual.port).exists())
         wait_until(lambda: Path(virtual.port).exists())
         out = tmp_path / "fetched.toml"
-        assert main(["settings", "fetch", str(out), "--port", virtual.port]) == 0
+        assert main(["settings", "fetch", "--port", virtual.port, str(out)]) == 0
         assert from_toml(out.read_text(), "fetched").board["interval_ms"] == 10
         before = out.read_bytes()
         capsys.readouterr()

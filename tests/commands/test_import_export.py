@@ -55,13 +55,13 @@ def test_a_log_passes_through_a_capture_unchanged(run, tmp_path):
     assert (tmp_path / "out.csv").read_bytes() == (tmp_path / "in.csv").read_bytes()
 
 
-def test_without_a_start_it_is_reckoned_from_the_file_and_says_so(run, tmp_path):
+def test_without_a_start_it_is_computed_from_the_files_time_and_the_notes_say_so(run, tmp_path):
     write_log(tmp_path / "in.csv", readings())
     os.utime(tmp_path / "in.csv", (1_777_626_009.95, 1_777_626_009.95))
     assert run("import", "in.csv", "a.ccap", "--quiet") == (0, "", "")
     header = next(read_capture(tmp_path / "a.ccap"))
     assert header.start_utc == "2026-05-01T09:00:00Z"
-    assert "reckoned" in header.notes["start_utc"]
+    assert "computed" in header.notes["start_utc"]
 
 
 def test_columns_in_any_order_unknown_ones_are_left_out_and_named(run, tmp_path):
@@ -244,7 +244,7 @@ REFUSED = {
     "import with a local time": (
         ["import", "log.csv", "n.ccap", "--start-utc", "2026-05-01"],
         2,
-        "no time in UTC",
+        "not a time in UTC",
     ),
 }
 

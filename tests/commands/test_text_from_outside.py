@@ -115,6 +115,9 @@ def commands(at: Path) -> list[list[str]]:
         ["live", "--virtual", "--scene", str(at / "scene-key.toml")], ["live", "--virtual", "--scene", EVIL],
         ["live", "--settings", str(at / "key.toml")], ["virtual", "--scene", EVIL], ["virtual", "--pace", EVIL],
         ["virtual", "--tcp", "1" * 30, "--scene", str(at / "scene-key.toml")], ["ports"], ["ports", "--json"],
+        *(["completion", shell] for shell in ("bash", "zsh", "fish", EVIL)),
+        *(["help", word] for word in ("replay", EVIL)), ["scenes"], ["scenes", "--json"], ["scenes", EVIL],
+        ["replay", whole, "--" + EVIL.replace(" ", "")], ["export", whole, "-"], ["replay", whole, "--series", "-"],
         [EVIL], ["live", EVIL], ["replay", whole, "--threshold", EVIL], ["replay", whole, "--speed", EVIL],
     ]  # fmt: skip
     return found
@@ -123,7 +126,8 @@ def commands(at: Path) -> list[list[str]]:
 # One process for all: each command in turn, as its entry point runs it.  Nothing else writes to its streams.
 RUN_ALL = """
 import json, sys
-from coilcount.commands.cli import COMMANDS, main
+from coilcount.commands.cli import main
+from coilcount.commands.command_parser import COMMANDS
 from coilcount.plan import make
 make.CATALOGUE = {"copper ball 50 mm": make.CATALOGUE["copper ball 50 mm"]}  # all of it would take half the time
 given = json.load(sys.stdin)
@@ -266,8 +270,8 @@ def test_json_is_harmless_and_exact(value):
     assert json.loads(line) == value
 
 
-def test_nothing_in_the_face_prints_past_the_one_function():
-    for path in sorted((HOST / "face").rglob("*.py")):
+def test_nothing_in_face_and_commands_prints_past_the_one_function():
+    for path in sorted([*(HOST / "face").rglob("*.py"), *(HOST / "commands").rglob("*.py")]):
         calls = [node.func for node in ast.walk(ast.parse(path.read_text())) if isinstance(node, ast.Call)]
         names = {call.id for call in calls if isinstance(call, ast.Name)}
         if path.name != "say.py":

@@ -386,7 +386,7 @@ def test_plain_lines_one_for_each_event_and_quiet_only_warnings():
     assert len(lines) == len(outputs)  # no line for the second point, one of status
     assert "first frequency 25 000.000 Hz" in lines[0]
     assert "▼ fell -8.00 ppm (-0.200 Hz), ferrous response, " in lines[2]
-    assert "gap of 3.00 s: unplugged, measured by the host's clock" in lines[4]
+    assert "gap of 3.0 s: unplugged, measured by the host's clock" in lines[4]
     assert lines[-1].startswith("status 0:00")
     assert quiet.getvalue().splitlines() == [f"{'':>9} warning: the firmware is older than this program"]
 

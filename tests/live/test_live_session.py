@@ -328,7 +328,7 @@ def wait_for(condition, most_s: float = 10.0) -> None:
         (["live", "--port", "{tmp}/ttyACM9"], "no such port"),
         (["live", "--port", "{tmp}"], "not a serial port"),
         (["live"], "no board found"),
-        (["live", "--scene", "demo"], "--scene and --seed are of the virtual board"),
+        (["live", "--scene", "demo"], "--scene and --seed need the virtual board"),
         (["live", "--virtual", "--for", "0"], "--for is 0"),
         (["live", "--virtual", "--scene", "no-such-scene"], "no-such-scene"),
         (["record", "{tmp}/there.ccap", "--virtual"], "the file exists"),

@@ -142,24 +142,33 @@ def _lines(file: TextIO, path: str | os.PathLike) -> Iterator[str]:
 
 
 def write_log(path: str | os.PathLike, rows: Iterable[Imported]) -> int:
-    """Write a new CSV, whole or not at all; returns the number of rows.
+    """Write a new CSV, whole or not at all; returns the number of rows.  The columns are those of write_rows().
 
-    An optional column is written if the first row has a value for it.
     Raises InputError if the file exists or cannot be made.
+    """
+    rows = iter(rows)
+    first = list(itertools.islice(rows, 1))  # what cannot be read is reported before a file is made
+    try:
+        with new_file(path, newline="") as file:
+            return write_rows(file, itertools.chain(first, rows))
+    except OSError as error:
+        raise cannot_write(error, path) from None
+
+
+def write_rows(out: TextIO, rows: Iterable[Imported]) -> int:
+    """Write a CSV to an open text file; returns the number of rows.
+
+    An optional column is there only if the first row has a value in it.  Raises OSError.
     """
     rows = iter(rows)
     first = next(rows, None)
     columns = REQUIRED + tuple(name for name in OPTIONAL if getattr(first, name, None) is not None)
     count = 0
-    try:
-        with new_file(path, newline="") as file:
-            writer = csv.writer(file, lineterminator="\n")
-            writer.writerow(columns)
-            for row in itertools.chain([] if first is None else [first], rows):
-                writer.writerow([f"{row.time_s:.6f}", *(getattr(row, name) for name in columns[1:])])
-                count += 1
-    except OSError as error:
-        raise cannot_write(error, path) from None
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(columns)
+    for row in itertools.chain([] if first is None else [first], rows):
+        writer.writerow([f"{row.time_s:.6f}", *(getattr(row, name) for name in columns[1:])])
+        count += 1
     return count
 
 

@@ -1,6 +1,7 @@
 """Copies the undamaged lines of a damaged capture into a new, whole capture."""
 
 import os
+from collections.abc import Callable, Iterator
 
 from coilcount.capture.entries import encode
 from coilcount.capture.failures import cannot_write
@@ -9,14 +10,18 @@ from coilcount.model import End
 from coilcount.new_files import new_file
 
 
-def salvage(path: str | os.PathLike, out: str | os.PathLike) -> int:
+def salvage(
+    path: str | os.PathLike,
+    out: str | os.PathLike,
+    watched: Callable[[Iterator, Report], Iterator] = lambda lines, report: lines,
+) -> int:
     """Copy every undamaged line of a capture, byte for byte, to a new file; returns their number without the header.
 
-    path: the damaged capture; out: the new file.
+    path: the damaged capture; out: the new file; watched: may see the lines and the report pass, to show progress.
     Raises InputError if `out` exists or cannot be made, and what read_capture() raises.
     """
     report = Report()
-    lines = read_lines(path, report)
+    lines = watched(read_lines(path, report), report)
     first, header = next(lines)
     last_s = 0.0
     count = 0

@@ -1,4 +1,4 @@
-"""`coilcount check`: a board, its crystal, its link and its coil, judged (exit 1 where a check failed)."""
+"""`coilcount check`: tests a board, its crystal, its link and its coil (exit 1 if a check failed)."""
 
 import argparse
 import contextlib
@@ -7,43 +7,52 @@ import sys
 from collections.abc import Callable, Iterator
 
 from coilcount import __version__
+from coilcount.commands.common_options import add_source
 from coilcount.errors import EXIT_DONE, EXIT_NO, DeviceError, InputError
 from coilcount.face.say import say, say_json, warn
+from coilcount.face.times import length
 
-SECONDS = 60.0
+# All four chosen by hand.
+SECONDS = 60.0  # s of listening: a minute shows noise down to about 0.1 Hz
 DRIFT_MINUTES = 10.0
+_READ_S = 0.1  # s, the longest wait for bytes
+_PLAIN_EVERY_S = 15.0  # s between two lines of progress if the output is no terminal
 SCENE = "quiet-bench"
-_READ_S = 0.1
-_PLAIN_EVERY_S = 15.0
 CLOCK_NOTE = (
-    "the crystal is compared with this computer's clock: kept by NTP that is good to about 1 ppm over minutes, "
-    "without it only to 10 to 50 ppm (common practice, no source)"
+    "The crystal is compared with this computer's clock. Kept by NTP, that clock is good to about 1 ppm over minutes; "
+    "without NTP only to 10 to 50 ppm (common practice, no source)."
+)
+
+EXAMPLES = (
+    ("coilcount check", "one minute, with the coil at rest and away from metal"),
+    ("coilcount check --capacitor-nf 180 --drift-minutes", "also the inductance, and ten minutes of drift"),
+    ("coilcount check --virtual --for 10", "how it looks, without a board"),
 )
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    where = parser.add_mutually_exclusive_group()
-    where.add_argument("--port", help="device, URL, or a board's serial number")
-    where.add_argument("--virtual", action="store_true", help="the real firmware on a simulated coil; needs no board")
-    parser.add_argument("--scene", help=f"what the virtual board's coil meets ({SCENE})")
-    parser.add_argument("--seed", type=int, help="another run of the same scene")
+    add_source(parser)
     parser.add_argument(
-        "--for", dest="seconds", type=float, default=SECONDS, metavar="SECONDS", help="listen so long (%(default)g)"
+        "--for", dest="seconds", type=float, default=SECONDS, metavar="SECONDS", help="how long to listen (%(default)g)"
     )
     parser.add_argument(
         "--drift-minutes", type=float, nargs="?", const=DRIFT_MINUTES, metavar="M",
-        help=f"also the coil's drift over M minutes ({DRIFT_MINUTES:g} where M is left out)",
+        help=f"also measure the coil's drift over M minutes ({DRIFT_MINUTES:g} without M)",
     )  # fmt: skip
-    parser.add_argument("--capacitor-nf", type=float, metavar="C", help="the tank's capacitor: tells the inductance")
+    parser.add_argument("--capacitor-nf", type=float, metavar="C", help="the coil's capacitor: gives the inductance")
     parser.add_argument(
-        "--capacitor-tolerance", type=float, default=5.0, metavar="PERCENT", help="of the capacitor (%(default)g)"
+        "--capacitor-tolerance",
+        type=float,
+        default=5.0,
+        metavar="PERCENT",
+        help="of the capacitor (default %(default)g)",
     )
-    parser.add_argument("--amplitude-v", type=float, metavar="V", help="the calibrated amplitude to compare with")
-    parser.add_argument("--lowest-hz", type=float, metavar="HZ", help="your coil's lowest frequency (20000)")
-    parser.add_argument("--highest-hz", type=float, metavar="HZ", help="your coil's highest frequency (35000)")
+    parser.add_argument("--amplitude-v", type=float, metavar="V", help="the calibrated amplitude, to compare with")
+    parser.add_argument("--lowest-hz", type=float, metavar="HZ", help="your coil's lowest frequency (default 20000)")
+    parser.add_argument("--highest-hz", type=float, metavar="HZ", help="your coil's highest frequency (default 35000)")
     form = parser.add_mutually_exclusive_group()
-    form.add_argument("--json", action="store_true", help="one JSON object a check, and one for all")
-    form.add_argument("--quiet", action="store_true", help="only what failed")
+    form.add_argument("--json", action="store_true", help="one JSON object for each check, and one for all")
+    form.add_argument("--quiet", action="store_true", help="print only the checks that failed")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -78,8 +87,8 @@ def run(args: argparse.Namespace) -> int:
                 say(*_lines(finding))
         if not args.quiet:
             say(CLOCK_NOTE)
-            what = f"{failed} failed" if failed else "nothing failed"
-            say(what + ("; the coil is simulated" if simulated else ""))
+            result = f"{failed} failed" if failed else "nothing failed"
+            say(result + ("; the coil is simulated" if simulated else ""))
     return EXIT_NO if failed else EXIT_DONE
 
 
@@ -96,7 +105,7 @@ def _check_numbers(args: argparse.Namespace) -> None:
 
 
 def _gather(args: argparse.Namespace) -> tuple:
-    """(Evidence, whether the coil is simulated) after listening for the time asked."""
+    """(Evidence, whether the coil is simulated), after listening for args.seconds."""
     from coilcount.board.configure import Conversation
     from coilcount.chain import Chain
     from coilcount.check.evidence import Evidence
@@ -135,7 +144,7 @@ def _gather(args: argparse.Namespace) -> tuple:
             hear(entry)
         hello = chain.board or link.hello
         if hello is None:
-            raise DeviceError("the board says no hello", link.device, "Reset it and try again")
+            raise DeviceError("the board has not sent its hello", link.device, "Reset it and try again")
     outputs = chain.finish()
     readings += [(output.time_s, output.frequency_hz) for output in outputs if isinstance(output, Point)]
     summary = next(output for output in outputs if isinstance(output, Summary))
@@ -178,19 +187,19 @@ def _object(finding) -> dict:
 
 @contextlib.contextmanager
 def _progress(args: argparse.Namespace) -> Iterator[Callable[[float, float | None], None]]:
-    """How long it still listens: a bar on a terminal, else a plain line now and then."""
+    """Shows the time that is left: a bar on a terminal, otherwise a plain line every 15 s."""
     if args.json or args.quiet:
         yield lambda waited_s, noise_ppm: None
         return
     if not sys.stdout.isatty():
-        say(f"listening for {args.seconds:g} s: leave the coil at rest, away from metal")
+        say(f"listening for {length(args.seconds)}: leave the coil at rest, away from metal")
         next_s = _PLAIN_EVERY_S
 
         def line(waited_s: float, noise_ppm: float | None) -> None:
             nonlocal next_s
             if waited_s >= next_s:
                 next_s += _PLAIN_EVERY_S
-                say(f"{waited_s:.0f} of {args.seconds:g} s")
+                say(f"{length(waited_s)} of {length(args.seconds)}")
 
         yield line
         return

@@ -1,4 +1,4 @@
-"""`coilcount inspect`: what a capture holds, and whether it is whole (exit 1 where it is not)."""
+"""`coilcount inspect`: what a capture holds, and whether it is whole (exit 1 if it is not)."""
 
 import argparse
 import dataclasses
@@ -7,15 +7,20 @@ import sys
 from coilcount.errors import EXIT_DONE, EXIT_NO
 from coilcount.face.say import say, say_json
 
-# What is listed up to a length; the others are counted.
+# Lists of bounded length: their first and last items are printed, those between are counted.
 _LISTS = ("marks", "operator", "gaps")
+
+EXAMPLES = (
+    ("coilcount inspect field.ccap", "what it holds, and whether it is whole"),
+    ("coilcount inspect torn.ccap --salvage sound.ccap", "copy the sound lines of a damaged capture"),
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("file", help="a capture (.ccap or .ccap.gz)")
-    parser.add_argument("--salvage", metavar="OUT", help="write every sound line to a new capture")
+    parser.add_argument("file", metavar="FILE", help="a capture (.ccap or .ccap.gz)")
+    parser.add_argument("--salvage", metavar="OUT", help="copy every sound line to a new capture")
     parser.add_argument("--json", action="store_true", help="one JSON object")
-    parser.add_argument("--quiet", action="store_true", help="say nothing; the exit code is the answer")
+    parser.add_argument("--quiet", action="store_true", help="print nothing; the exit code is the answer")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -25,7 +30,13 @@ def run(args: argparse.Namespace) -> int:
 
     progress = Progress(sys.stderr)
     found = survey(args.file, lambda entries, report: progress.over("reading", entries, lambda _: report.share()))
-    saved = salvage(args.file, args.salvage) if args.salvage else None
+    saved = None
+    if args.salvage:
+        saved = salvage(
+            args.file,
+            args.salvage,
+            lambda lines, report: progress.over("copying", lines, lambda _: report.share()),
+        )
     if args.json:
         say_json(_as_json(args.file, found, saved))
     elif not args.quiet:
@@ -34,17 +45,17 @@ def run(args: argparse.Namespace) -> int:
         if saved is not None:
             say(f"{'salvaged':<10} {saved} lines to {args.salvage}")
         elif not found.report.whole:
-            say(f"{'remedy':<10} replay uses what is sound; --salvage OUT writes it to a new capture")
+            say(f"{'remedy':<10} replay uses the sound part; --salvage OUT copies it to a new capture")
     return EXIT_DONE if found.report.whole else EXIT_NO
 
 
 def _as_rows(found):
-    from coilcount.face.tables import at
+    from coilcount.face.times import instant, length
 
     report, header = found.report, found.header
     yield "source", header.source + (", simulated" if header.simulated else "")
     yield "start", header.start_utc or "unknown"
-    yield "duration", f"{found.duration_s:.1f} s"
+    yield "duration", length(found.duration_s)
     if header.part > 1:
         yield "part", str(header.part)
     if found.hello:
@@ -56,9 +67,12 @@ def _as_rows(found):
         )
     yield "records", f"{found.records}, lost {found.lost}, dropped by the board {found.dropped}"
     if found.mended or found.repaired:
-        yield "mended", (
-            f"{_count(found.mended, 'reading')} that jumped further than a pass can, "
-            f"{_count(found.repaired, 'miscounted edge')} repaired"
+        yield (
+            "mended",
+            (
+                f"{_count(found.mended, 'reading')} that jumped further than a pass can, "
+                f"{_count(found.repaired, 'miscounted edge')} repaired"
+            ),
         )
     yield "link", f"{_count(found.damaged, 'damaged line')}, {_count(found.text_lines, 'line')} of other text"
     if found.faults:
@@ -67,11 +81,11 @@ def _as_rows(found):
     for time_s, entry in found.operator:
         if entry.action != "mark":
             value = "" if entry.value is None else f" {entry.value:g}"
-            yield "operator", f"{at(time_s)} {entry.action}{value}"
+            yield "operator", f"{instant(time_s)} {entry.action}{value}"
     for mark in found.marks:
-        yield "mark", f"{at(mark.time_s)} {mark.text}".rstrip()
+        yield "mark", f"{instant(mark.time_s)} {mark.text}".rstrip()
     for gap in found.gaps:
-        yield "gap", f"{at(gap.start_s)} to {'about ' if gap.bridged else ''}{at(gap.end_s)}, {gap.reason}"
+        yield "gap", f"{instant(gap.start_s)} to {'about ' if gap.bridged else ''}{instant(gap.end_s)}, {gap.reason}"
     for name in _LISTS:
         left_out = getattr(found, name).left_out
         if left_out:

@@ -9,12 +9,19 @@ from coilcount import __version__
 from coilcount.errors import EXIT_DONE
 from coilcount.face.say import say, say_json, warn
 
+EXAMPLES = (
+    ("coilcount install", "onto the one board that is plugged in"),
+    ("coilcount install --port /dev/ttyACM1", "onto one of several"),
+)
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--port", default="", help="device, or a board's serial number; needed where several are in")
+    parser.add_argument(
+        "--port", default="", help="device, or a board's serial number; needed if several boards are plugged in"
+    )
     form = parser.add_mutually_exclusive_group()
     form.add_argument("--json", action="store_true", help="one JSON object")
-    form.add_argument("--quiet", action="store_true", help="only errors and warnings")
+    form.add_argument("--quiet", action="store_true", help="print only errors and warnings")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -36,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
     elif not args.quiet:
         if done.kept:
             say(f"the main.py that was on the board is kept there as {done.kept}")
-        say(f"{len(done.written)} files written, {done.skipped} were there already (by SHA-256)")
+        say(f"{len(done.written)} files written, {done.skipped} were there already (same SHA-256)")
         say(f"firmware {hello.firmware} on {hello.board} {hello.uid}, MicroPython {done.micropython}")
         say(f"coilcount {__version__} here; the board answers on {device}")
     return EXIT_DONE
@@ -59,16 +66,16 @@ def _object(device, done, hello) -> dict:
 
 @contextlib.contextmanager
 def _progress(args: argparse.Namespace) -> Iterator[Callable[[str, int, int], None]]:
-    """A bar on a terminal, else one plain line a file."""
+    """A bar on a terminal, otherwise one plain line a file."""
     if args.json or args.quiet:
         yield lambda path, done, total: None
         return
     if not sys.stdout.isatty():
-        told: set[str] = set()
+        printed: set[str] = set()
 
         def line(path: str, done: int, total: int) -> None:
-            if path and path not in told:
-                told.add(path)
+            if path and path not in printed:
+                printed.add(path)
                 say(f"{100 * done // total:3d} %  {path}")
 
         yield line
@@ -77,8 +84,8 @@ def _progress(args: argparse.Namespace) -> Iterator[Callable[[str, int, int], No
     from rich.progress import BarColumn, DownloadColumn, Progress, TextColumn
 
     columns = (TextColumn("{task.description:<28}"), BarColumn(), DownloadColumn())
-    # This very stream: while mpremote works, sys.stdout is another.
+    # Named here, because mpremote replaces sys.stdout while it works.
     console = Console(file=sys.stdout)
     with Progress(*columns, console=console, transient=True) as bar:
-        task = bar.add_task("what is there")
+        task = bar.add_task("comparing files")
         yield lambda path, done, total: bar.update(task, description=path or "done", completed=done, total=total)

@@ -1,9 +1,12 @@
-"""What is kept of a run for the table at its end: of millions of events the first and the last."""
+"""The events of a run that its table shows at the end: of millions only the first and the last."""
+
+from collections.abc import Callable
 
 from coilcount.capture.ends import Ends
 from coilcount.model import Alert, Hold, MarkMade, Output, Silence
 
-# Rows of a table that someone may still read; marks and gaps must not crowd the alerts out.
+# Rows at each end of the table, as many as someone may still read.  Chosen by hand; marks and gaps have limits of
+# their own, so that they do not crowd the alerts out.
 _ALERTS_EACH, _OTHERS_EACH = 1000, 250
 # type: (its name in the table, how many are kept at each end)
 _KINDS = {
@@ -15,25 +18,42 @@ _KINDS = {
 
 
 class Kept:
-    """Final outputs that have a row in the table, in bounded memory."""
+    """Final outputs that have a row in the table, in bounded memory.
 
-    def __init__(self) -> None:
+    threshold: gives the threshold in force, sigma.  It is asked when an alert is raised: the operator may change it
+    before the alert is final.
+    """
+
+    def __init__(self, threshold: Callable[[], float] = lambda: 0.0) -> None:
+        self._threshold = threshold
         self._ends = {kind: Ends(each) for kind, (_, each) in _KINDS.items()}
+        self._open: dict[int, float] = {}  # alert number: threshold, of alerts that are not final
+        self._thresholds = Ends(_ALERTS_EACH)  # (alert number, threshold) of the alerts that are kept
 
     def append(self, output: Output) -> None:
         """Keep an output if it is final and has a row."""
+        if isinstance(output, Alert):
+            threshold = self._open.setdefault(output.id, self._threshold())
+            if output.stage == "final":
+                self._thresholds.append((output.id, threshold))
+                del self._open[output.id]
         ends = self._ends.get(type(output))
         if ends is not None and getattr(output, "stage", "final") == "final":
             ends.append(output)
 
+    def threshold_of(self) -> Callable[[int], float]:
+        """A function from an alert's number to the threshold at which it was raised; 0 if it is not kept."""
+        known = dict(self._thresholds)
+        return lambda number: known.get(number, 0.0)
+
     @property
     def outputs(self) -> list[Output]:
-        """All that is kept; the table sorts them by time."""
+        """Everything that is kept; the table sorts it by time."""
         return [output for ends in self._ends.values() for output in ends]
 
     @property
     def left_out(self) -> str:
-        """What the table does not show, as one sentence; "" where it shows everything."""
+        """What the table does not show, as one sentence; "" if it shows everything."""
         parts = [
             f"{ends.left_out} of {ends.left_out + len(ends)} {_KINDS[kind][0]}"
             for kind, ends in self._ends.items()

@@ -1,9 +1,13 @@
-"""The run of `live` and `record`: joins link, capture, chain and views, and closes everything in order."""
+"""The run of `live` and `record`: joins link, capture, chain and views, and closes all of them in order."""
 
 import argparse
 import contextlib
 import os
+import shlex
 import sys
+import textwrap
+from collections.abc import Sequence
+from datetime import datetime
 from pathlib import Path
 
 from coilcount.commands.listening import Source, check_source, make_header, open_source
@@ -11,24 +15,41 @@ from coilcount.errors import EXIT_DONE, EXIT_NO, InputError
 from coilcount.face.say import say
 from coilcount.face.signals import handled, interrupting
 
-STEP_S = 0.1
+STEP_S = 0.1  # s, the longest wait for bytes: keys and Ctrl-C are looked at as often.  Chosen by hand
+_COLUMNS = 80
+AUTOMATIC_NAME = ""  # in place of a file name: one made of date and time
 
 
-def listen(args: argparse.Namespace, screen: bool, scene_repeats: bool) -> int:
-    """Run until the time is over, the scene ends, `q` or Ctrl-C; returns the exit code."""
+def listen(args: argparse.Namespace, command: str, screen: bool, scene_repeats: bool) -> int:
+    """Run until the time is over, the scene ends, `q` or Ctrl-C; returns the exit code.
+
+    command: "live" or "record"; screen: draw one if the output is a terminal; scene_repeats: as of open_source().
+    """
     from coilcount.settings import load_settings
 
     check_source(args)
     settings = load_settings(args.settings)
+    if args.file == AUTOMATIC_NAME:
+        args.file = automatic_name(datetime.now())
     file = args.file
     if file is not None and Path(file).exists():
         raise InputError("the file exists", file, "Nothing is ever overwritten: give another name")
-    # Until something is safe a signal interrupts (exit 130), but in order, so that no process stays behind.
+    # Until the capture is open a signal interrupts (exit 130), but in order, so that no process stays behind.
     with interrupting(), open_source(args, scene_repeats) as source:
-        return _run(args, source, settings, screen and _draws())
+        return _run(args, command, source, settings, screen and _draws())
 
 
-def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> int:
+def automatic_name(now: datetime) -> str:
+    """A free file name in the working folder, of the local date and time: coilcount-2026-05-01-183012.ccap."""
+    stem = f"coilcount-{now:%Y-%m-%d-%H%M%S}"
+    name, number = f"{stem}.ccap", 1
+    while os.path.lexists(name):
+        number += 1
+        name = f"{stem}-{number}.ccap"
+    return name
+
+
+def _run(args: argparse.Namespace, command: str, source: Source, settings, screen: bool) -> int:
     from coilcount.chain import Chain
     from coilcount.commands.kept import Kept
     from coilcount.face import streams
@@ -52,21 +73,22 @@ def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> in
         if not screen:
             streams.warn_if_possible(f"warning: {text}")
 
-    kept = Kept()
+    chain = Chain(settings, points=True)
+    kept = Kept(lambda: chain.threshold)
     header = make_header(args, source, settings)
     boundary = Boundary(lambda: file is not None, warn, source.clock)
     summary = None
     with contextlib.ExitStack() as stack:
-        # The capture first: what a view does wrong costs no data.
+        # The capture is opened first: a view that fails costs no data.
         writer = _writer(file, header, settings, warn)
         if writer is not None:
-            stack.enter_context(writer)  # left by an exception before the session can close it: "aborted"
+            stack.enter_context(writer)  # an exception before the session closes it leaves the end "aborted"
         showing = contextlib.ExitStack()
         session = Session(
             link=source.link,
-            chain=Chain(settings, points=True),
+            chain=chain,
             readout=readout,
-            views=boundary.call("the output", _views, args, settings, readout, showing, screen, otherwise=()),
+            views=boundary.call("the output", _views, args, command, settings, readout, showing, screen, otherwise=()),
             clock=source.clock,
             header=header,
             writer=writer,
@@ -88,28 +110,37 @@ def _run(args: argparse.Namespace, source: Source, settings, screen: bool) -> in
             finally:
                 boundary.call("the screen", showing.close)
 
-    def say_last() -> None:
+    def print_end() -> None:
         if screen:
             from coilcount.face.tables import print_table
 
-            # The screen is gone with its alternate buffer; what it said stays.
-            print_table(kept.outputs, sys.stdout, kept.left_out)
+            # The terminal has taken the screen away; the table of its alerts stays.
+            print_table(kept.outputs, sys.stdout, kept.left_out, kept.threshold_of())
         if summary and not (args.json or args.quiet):
-            say(f"summary: {summary_line(summary)}")
+            say(*textwrap.wrap(f"summary: {summary_line(summary)}", _COLUMNS, subsequent_indent="  "))
             there = [] if writer is None else [str(path) for path in writer.parts if path not in writer.missing]
             if there:
                 say(f"recorded: {', '.join(there)}")
+            say(f"next: {next_words(there)}")
         sys.stdout.flush()
 
     if not boundary.gone("the output"):
-        boundary.call("the output", say_last)
+        boundary.call("the output", print_end)
     if screen:
         for text in warnings:
             streams.warn_if_possible(f"warning: {text}")
     if boundary.gone("the output"):
         streams.silence_output()
-    # The writer has said which files are not there.
+    # The writer has warned of the files that are missing.
     return EXIT_NO if boundary.failures or (writer is not None and writer.missing) else EXIT_DONE
+
+
+def next_words(files: Sequence[str]) -> str:
+    """The command to run after this one, as it is typed into a shell; files: the parts of the recording."""
+    if not files:
+        return "coilcount live --record keeps the next sweep"
+    # A name that begins with a dash would be taken for an option.
+    return "coilcount replay " + " ".join(shlex.quote(f"./{name}" if name[0] == "-" else name) for name in files)
 
 
 def _draws() -> bool:
@@ -132,7 +163,9 @@ def _writer(file: str | None, header, settings, warn):
     )
 
 
-def _views(args: argparse.Namespace, settings, readout, stack: contextlib.ExitStack, screen: bool) -> list:
+def _views(
+    args: argparse.Namespace, command: str, settings, readout, stack: contextlib.ExitStack, screen: bool
+) -> list:
     from coilcount.face.plain import JsonLines, PlainLines
     from coilcount.live.readout import noise_words
 
@@ -149,6 +182,10 @@ def _views(args: argparse.Namespace, settings, readout, stack: contextlib.ExitSt
     if args.quiet:
         return [PlainLines(readout, sys.stderr, quiet=True)]
     simulated = "SIMULATED, " if readout.facts.simulated else ""
-    say(f"live: {simulated}{readout.facts.title}")
-    say(f"live: {noise_words(readout.facts.noise_profile)}")
+    say(f"{command}: {simulated}{readout.facts.title}")
+    if args.file is not None:
+        say(f"{command}: recording to {args.file}")
+    end = "" if args.seconds is None else f"; it ends by itself after {args.seconds:g} s"
+    say(f"{command}: Ctrl-C stops{' and closes the capture' if args.file is not None else ''}{end}")
+    say(f"{command}: {noise_words(readout.facts.noise_profile)}")
     return [PlainLines(readout, sys.stdout)]

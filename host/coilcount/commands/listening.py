@@ -1,4 +1,4 @@
-"""What `live` and `record` share: where the bytes come from, and the capture's header."""
+"""What `live`, `record` and `check` share: the source of the bytes, and the capture's header."""
 
 import argparse
 import contextlib
@@ -12,15 +12,17 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from coilcount import __version__
+from coilcount.commands.common_options import add_settings, add_source
 from coilcount.errors import DeviceError, InputError
 from coilcount.model import Header
 
-SCENE_S = 10.0  # a slow machine's longest time from nothing to the first reading of a scene
+# s, from the start of the virtual board to its first reading.  A slow machine takes less.  Chosen by hand.
+FIRST_READING_S = 10.0
 
 
 @dataclass
 class Source:
-    """Where the bytes come from, connected."""
+    """A connected source of bytes.  clock: host seconds since the start; ended: whether nothing more will come."""
 
     link: object
     name: str  # "serial" or "virtual"
@@ -32,30 +34,29 @@ class Source:
 
     @property
     def simulated(self) -> bool:
-        """Also where another program keeps the virtual board and this one opens its port."""
+        """True also if another program runs the virtual board and this one has opened its port."""
         hello = self.link.hello
         return self.name == "virtual" or (hello is not None and hello.board.startswith("virtual"))
 
 
-def add_source(parser: argparse.ArgumentParser) -> None:
-    """The arguments that say where the bytes come from and for how long."""
-    where = parser.add_mutually_exclusive_group()
-    where.add_argument("--port", help="device, URL such as socket://127.0.0.1:5000, or a board's serial number")
-    where.add_argument("--virtual", action="store_true", help="the real firmware on a simulated coil; needs no board")
-    parser.add_argument("--scene", help="what the virtual board's coil meets: a TOML file or a built-in scene")
-    parser.add_argument("--seed", type=int, help="another run of the same scene")
-    parser.add_argument("--for", dest="seconds", type=float, metavar="SECONDS", help="stop by itself")
-    parser.add_argument("--settings", metavar="TOML", help="a settings file")
-    parser.add_argument("--note", action="append", default=[], metavar="TEXT", help="kept in the capture; may repeat")
+def add_listening(parser: argparse.ArgumentParser) -> None:
+    """The arguments of `live` and `record`: the source, the time, and what goes into the capture."""
+    add_source(parser)
+    parser.add_argument("--for", dest="seconds", type=float, metavar="SECONDS", help="stop after this time")
+    add_settings(parser)
+    parser.add_argument(
+        "--note", action="append", default=[], metavar="TEXT",
+        help="coil, place, weather: kept in the capture; may be given several times",
+    )  # fmt: skip
     parser.add_argument("--build", metavar="PLAN.toml", help="the plan of this coil, kept in the capture")
-    parser.add_argument("--quiet", action="store_true", help="say nothing but warnings and errors")
-    parser.add_argument("--json", action="store_true", help="alerts as one JSON object a line, as of replay")
+    parser.add_argument("--quiet", action="store_true", help="print only warnings and errors")
+    parser.add_argument("--json", action="store_true", help="print alerts as JSON, one object a line, as replay does")
 
 
 def check_source(args: argparse.Namespace) -> None:
-    """Raises InputError where the words do not go together."""
+    """Raises InputError if the arguments do not go together."""
     if not args.virtual and (args.scene is not None or args.seed is not None):
-        raise InputError("--scene and --seed are of the virtual board", remedy="Add --virtual")
+        raise InputError("--scene and --seed need the virtual board", remedy="Add --virtual")
     if args.seed is not None and args.seed < 0:
         raise InputError(f"--seed is {args.seed}", remedy="Give 0 or more")
     if args.seconds is not None and not (args.seconds > 0 and math.isfinite(args.seconds)):
@@ -65,14 +66,14 @@ def check_source(args: argparse.Namespace) -> None:
 
 @contextlib.contextmanager
 def open_source(args: argparse.Namespace, scene_repeats: bool) -> Iterator[Source]:
-    """A connected Source; closed afterwards.  scene_repeats: a virtual scene begins anew until stopped."""
+    """A connected Source; closed afterwards.  scene_repeats: a virtual scene starts again until it is stopped."""
     from coilcount.board.link import SerialLink
 
     begin = time.monotonic()
     start_utc = datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
     def clock() -> float:
-        # As the capture rounds it, so that a replay sees the very same times.
+        # Rounded as in the capture, so that a replay sees exactly the same times.
         return round(time.monotonic() - begin, 6)
 
     if not args.virtual:
@@ -81,7 +82,7 @@ def open_source(args: argparse.Namespace, scene_repeats: bool) -> Iterator[Sourc
         link = SerialLink(ports.choose(args.port or ""), clock)
         link.connect()
         hello = link.hello
-        board = f"{hello.board} {hello.uid}, firmware {hello.firmware}" if hello else "a board that says no hello"
+        board = f"{hello.board} {hello.uid}, firmware {hello.firmware}" if hello else "a board that sends no hello"
         yield Source(link, "serial", f"{board} on {link.device}", clock, start_utc)
         return
 
@@ -94,10 +95,10 @@ def open_source(args: argparse.Namespace, scene_repeats: bool) -> Iterator[Sourc
         try:
             link.connect()
         except DeviceError:
-            board.check()  # its own reason says more
+            board.check()  # raises the board's own reason, which says more
             raise
-        # The firmware greets before the scene is read: a misspelt scene must leave no file behind.
-        while not link.await_record("I", 0.05) and not board.ended and clock() < SCENE_S:
+        # The firmware sends its hello before the scene is read.  A misspelt scene must leave no file behind.
+        while not link.await_record("I", 0.05) and not board.ended and clock() < FIRST_READING_S:
             board.check()
         board.check()
         title = f"scene {Path(scene).stem}; firmware in {board.interpreter_name}"
@@ -121,7 +122,7 @@ def make_header(args: argparse.Namespace, source: Source, settings) -> Header:
 
 
 def _build(path: str | None) -> dict | None:
-    """{"file", "sha256", "plan"} of a plan file, checked as a plan.  Raises InputError."""
+    """{"file", "sha256", "plan"} of a plan file, None without one.  Raises InputError if it is no plan."""
     if path is None:
         return None
     import hashlib
@@ -131,5 +132,5 @@ def _build(path: str | None) -> dict | None:
 
     data = toml_text.read_bytes(path, "plan")
     plan, _ = toml_text.parse(data, path, "plan")
-    plan_of(plan, path)  # so that all of it is text, finite numbers and tables, which the header's JSON can hold
+    plan_of(plan, path)  # a sound plan holds only text, finite numbers and tables: the header's JSON takes them
     return {"file": os.path.basename(path), "sha256": hashlib.sha256(data).hexdigest(), "plan": plan}

@@ -2,11 +2,13 @@
 
 import argparse
 import contextlib
+import shlex
 import sys
 from collections.abc import Iterator
 from dataclasses import asdict, replace
 from pathlib import Path
 
+from coilcount.commands.common_options import add_settings
 from coilcount.errors import EXIT_DONE, InputError
 from coilcount.face.say import say, say_json, warn
 from coilcount.model import Entry, NoisePeaks, NoiseReport
@@ -16,10 +18,19 @@ from coilcount.text import printable
 _LOWEST_RATE, _HIGHEST_RATE = 0.001, 60.0  # false alarms a minute that may be asked for; chosen by hand
 _MOST_LISTED = 6  # peaks that an error message lists
 
+EXAMPLES = (
+    ("coilcount noise quiet.ccap", "noise, drift, and the threshold for 1 false alarm a minute"),
+    (
+        "coilcount noise quiet.ccap --false-alarms-per-minute 0.5 --save-settings field.toml",
+        "a rarer false alarm; then `coilcount live --settings field.toml`",
+    ),
+    ("coilcount noise quiet.ccap --picture drawn", "the same as pictures"),
+)
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("file", metavar="FILE", help="a recording with nothing in it (.ccap or .ccap.gz)")
-    parser.add_argument("--settings", metavar="T", help="a settings file (TOML)")
+    parser.add_argument("file", metavar="FILE", help="a recording without objects (.ccap or .ccap.gz)")
+    add_settings(parser)
     parser.add_argument(
         "--false-alarms-per-minute",
         metavar="N",
@@ -89,7 +100,10 @@ def run(args: argparse.Namespace) -> int:
     if args.picture and talk:
         say("drawn: " + ", ".join(str(path) for path in paths))
     if out is not None and talk:
-        say(f"noise profile and threshold are in {out}: use it with --settings, or as coilcount.toml")
+        say(
+            f"noise profile and threshold in {out}",
+            f"next: coilcount live --settings {shlex.quote(str(out))}, or name the file coilcount.toml",
+        )
     return EXIT_DONE
 
 
@@ -146,10 +160,10 @@ def _saved(out: Path, text: str) -> Iterator[None]:
 
 def _not_clean(report: NoiseReport) -> Exception:
     from coilcount.desk.quiet import NotClean
-    from coilcount.face.tables import at
+    from coilcount.face.times import instant
 
     listed = [
-        f"{at(peak.time_s)} ({'rose' if peak.peak_shift_hz > 0 else 'fell'} {abs(peak.peak_shift_hz):.2g} Hz, "
+        f"{instant(peak.time_s)} ({'rose' if peak.peak_shift_hz > 0 else 'fell'} {abs(peak.peak_shift_hz):.2g} Hz, "
         f"score {abs(peak.score):.0f})"
         for peak in report.found[:_MOST_LISTED]
     ]

@@ -1,4 +1,4 @@
-"""plan: the coil, its capacitor and what it will find, before any wire is wound."""
+"""`coilcount plan`: computes a coil, its capacitor and what it will find, before any wire is wound."""
 
 import argparse
 import contextlib
@@ -13,56 +13,77 @@ from typing import Any
 from coilcount.errors import EXIT_DONE, InputError
 from coilcount.face.say import say, say_json
 
+EXAMPLES = (
+    ("coilcount plan", "the plan of the standard coil"),
+    ("coilcount plan --frequency 25k --drawer E12", "the turns and the capacitors for a frequency"),
+    (
+        'coilcount plan --diameter 20cm --target "rod steel 4mm 90mm" --save plan.toml',
+        "another coil and an object of your own, kept in a plan file",
+    ),
+)
+
 # option: (key of the plan file, unit, lowest, highest, an example, factor from the unit to the key, help)
 COIL_QUANTITIES = {
     "diameter": ("diameter_mm", "m", 0.01, 1.0, "10cm", 1e3, "mean diameter of the winding"),
-    "pitch": ("pitch_mm", "m", 2e-5, 0.02, "0.5mm", 1e3, "distance of neighbouring turns' centres"),
-    "groove": ("groove_mm", "m", 1e-4, 0.2, "5mm", 1e3, "the room for the winding, as wide as deep"),
-    "capacitor": ("capacitor_nf", "F", 1e-10, 1e-4, "180n", 1e9, "the capacitor"),
-    "measured-inductance": ("inductance_uh", "H", 1e-7, 1.0, "220uH", 1e6, "measured; calibrates all the rest"),
+    "pitch": ("pitch_mm", "m", 2e-5, 0.02, "0.5mm", 1e3, "distance between the centres of neighbouring turns"),
+    "groove": ("groove_mm", "m", 1e-4, 0.2, "5mm", 1e3, "width and depth of the room for the winding"),
+    "capacitor": ("capacitor_nf", "F", 1e-10, 1e-4, "180n", 1e9, "value of the capacitor"),
+    "measured-inductance": ("inductance_uh", "H", 1e-7, 1.0, "220uH", 1e6, "measured; the plan is computed from it"),
 }
 PLAN_QUANTITIES = {
-    "frequency": ("frequency_hz", "Hz", 1e3, 2e5, "25k", 1.0, "wanted: gives the capacitor, with --drawer the turns"),
-    "depth": ("depth_cm", "m", 0.005, 1.5, "10cm", 1e2, "the depth aimed at"),
-    "height": ("height_cm", "m", 0.005, 1.0, "5cm", 1e2, "of the coil above the ground"),
-    "wobble": ("wobble_cm", "m", 0.0, 0.2, "1cm", 1e2, "of that height"),
-    "speed": ("speed_m_s", "m/s", 0.01, 5.0, "0.5m/s", 1.0, "of the sweep"),
-    "tank-voltage": ("tank_peak_v", "V", 0.1, 200.0, "2.4V", 1.0, "peak, across the whole coil"),
-    "supply": ("supply_ma", "A", 1e-4, 5.0, "52mA", 1e3, "current of everything on the battery"),
-    "battery": ("battery_mah", "Ah", 0.01, 100.0, "2000mAh", 1e3, "its charge"),
-    "tolerance": ("tolerance_percent", "%", 0.0, 50.0, "5%", 1.0, "of the capacitors"),
-    "noise": ("noise_ppm", "ppm", 1e-4, 1e4, "3ppm", 1.0, "smallest shift that counts, as a noise recording tells"),
+    "frequency": ("frequency_hz", "Hz", 1e3, 2e5, "25k", 1.0, "wanted; gives capacitor, with --drawer also turns"),
+    "depth": ("depth_cm", "m", 0.005, 1.5, "10cm", 1e2, "the depth at which the objects are compared"),
+    "height": ("height_cm", "m", 0.005, 1.0, "5cm", 1e2, "height of the coil above the ground"),
+    "wobble": ("wobble_cm", "m", 0.0, 0.2, "1cm", 1e2, "how far that height varies (rms)"),
+    "speed": ("speed_m_s", "m/s", 0.01, 5.0, "0.5m/s", 1.0, "speed of the sweep"),
+    "tank-voltage": ("tank_peak_v", "V", 0.1, 200.0, "2.4V", 1.0, "peak voltage across the whole coil"),
+    "supply": ("supply_ma", "A", 1e-4, 5.0, "52mA", 1e3, "current drawn from the battery by everything on it"),
+    "battery": ("battery_mah", "Ah", 0.01, 100.0, "2000mAh", 1e3, "charge of the battery"),
+    "tolerance": ("tolerance_percent", "%", 0.0, 50.0, "5%", 1.0, "tolerance of the capacitors"),
+    "noise": ("noise_ppm", "ppm", 1e-4, 1e4, "3ppm", 1.0, "smallest shift that counts, from coilcount noise"),
 }
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     from coilcount.schema.coil import DIELECTRICS, FORMERS, LAYOUTS
 
-    # So that --depth -5cm is refused as a depth, not taken for an option.
+    # With this, --depth -5cm is refused as a depth and not taken for an option.
     parser._negative_number_matcher = re.compile(r"-\.?\d")
-    parser.add_argument("--plan", metavar="FILE", help="start from a plan file; options go before what it says")
-    parser.add_argument("--save", metavar="FILE", help="write the plan file (never over another)")
-    parser.add_argument("--save-settings", metavar="FILE", help="write settings with this plan's interval and widths")
-    parser.add_argument("--picture", metavar="DIR", help="write the pictures, SVG and PNG")
+    parser.add_argument("--plan", metavar="PLAN.toml", help="start from a plan file; options override its values")
+    parser.add_argument("--save", metavar="OUT.toml", help="write the plan as a file; it must not exist")
+    parser.add_argument(
+        "--save-settings", metavar="OUT.toml", help="write a settings file with this plan's interval and pass widths"
+    )
+    parser.add_argument("--picture", metavar="DIR", help="draw the plan into a folder (SVG, PNG)")
     parser.add_argument("--json", action="store_true", help="the whole plan as one JSON object")
-    parser.add_argument("--quiet", action="store_true", help="print no plan")
-    parser.add_argument("--turns", type=int, metavar="N", help="of the coil")
-    parser.add_argument("--wire", metavar='"26 AWG"|0.4mm', help="bare diameter")
+    parser.add_argument("--quiet", action="store_true", help="do not print the plan")
+    parser.add_argument("--turns", type=int, metavar="N", help="number of turns")
+    parser.add_argument("--wire", metavar='"26 AWG"|0.4mm', help="bare diameter of the wire")
     parser.add_argument("--layout", choices=LAYOUTS, help="how the turns lie")
     parser.add_argument("--former", choices=FORMERS, help="what holds the winding")
-    parser.add_argument("--dielectric", choices=DIELECTRICS, help="of the capacitor")
-    parser.add_argument("--centre-tap", action="store_true", default=None, help="say what each half has")
-    parser.add_argument("--drawer", metavar="E12|VALUES", help='an E-series, or values: "100n, 68n"')
-    parser.add_argument("--measured-frequency", metavar="25k", help="with --capacitor: calibrates all the rest")
+    parser.add_argument("--dielectric", choices=DIELECTRICS, help="dielectric of the capacitor")
     parser.add_argument(
-        "--target", action="append", default=[], metavar="TEXT", help='such as "rod steel 4mm 90mm"; may be repeated'
+        "--centre-tap", action="store_true", default=None, help="also compute each half of a coil with a centre tap"
+    )
+    parser.add_argument(
+        "--drawer", metavar="E12|VALUES", help='the capacitors at hand: an E-series, or values such as "100n, 68n"'
+    )
+    parser.add_argument(
+        "--measured-frequency", metavar="25k", help="measured, with --capacitor: the plan is computed from it"
+    )
+    parser.add_argument(
+        "--target",
+        action="append",
+        default=[],
+        metavar="TEXT",
+        help='an object such as "rod steel 4mm 90mm"; may be given several times',
     )
     for name, (_, _, _, _, example, _, text) in {**COIL_QUANTITIES, **PLAN_QUANTITIES}.items():
         parser.add_argument(f"--{name}", metavar=example, help=text)
 
 
 def run(args: argparse.Namespace) -> int:
-    # The matrices are small: more threads only wait for one another.  numpy reads this when it is loaded.
+    # The matrices are small, so that several threads would only wait for one another.  numpy reads this when loaded.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from coilcount.plan.make import calibrated, chosen, make_plan
     from coilcount.plan.sweep import settings_text
@@ -72,7 +93,7 @@ def run(args: argparse.Namespace) -> int:
         plan = calibrated(plan, _quantity(args.measured_frequency, "Hz", "measured-frequency", 1e3, 2e5, "25k"))
     found = None
     if args.frequency is not None and args.capacitor is not None and args.measured_frequency is None:
-        raise InputError("both --frequency and --capacitor are given", remedy="The one follows from the other")
+        raise InputError("both --frequency and --capacitor are given", remedy="Give one: the other is computed from it")
     if args.frequency is not None:
         plan, found = chosen(plan, free_turns=_free_turns(args))
     document = make_plan(plan, found, curves=args.picture is not None)
@@ -84,7 +105,7 @@ def run(args: argparse.Namespace) -> int:
     if args.save_settings:
         texts[args.save_settings] = settings_text(document["sweep"])
     with _new_texts(texts):
-        # Inside: if the pictures cannot be written, the texts do not stand in the way of doing it again.
+        # Drawn before the texts appear: if the pictures fail, the same command can simply be run again.
         pictures = _draw(document, args.picture)
     for path in pictures:
         say(f"wrote {path}", out=sys.stderr)
@@ -98,7 +119,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _free_turns(args: argparse.Namespace) -> bool:
-    """--drawer asks for the turns as well, unless they are given or the coil is already measured."""
+    """Whether the turns are computed, too: with --drawer, unless they are given or the coil has been measured."""
     measured = args.measured_frequency is not None or args.measured_inductance is not None
     return args.drawer is not None and args.turns is None and not measured
 
@@ -113,13 +134,13 @@ def _inputs(args: argparse.Namespace) -> Any:
     coil = {name: value for name, value in words.items() if value is not None}
     coil |= _given(args, COIL_QUANTITIES)
     if {"diameter_mm", "turns", "wire", "layout", "pitch_mm"} & set(coil) and "inductance_uh" not in coil:
-        coil["inductance_uh"] = None  # it was measured on another coil
+        coil["inductance_uh"] = None  # the value was measured on another coil
     own = tuple(parse_target(text) for text in args.target)
     changes = _given(args, PLAN_QUANTITIES) | ({} if args.drawer is None else {"drawer": args.drawer})
     if "wire" in coil:
         coil["wire"] = _wire(coil["wire"])
     checked = {name: value for name, value in coil.items() if value is not None}
-    read_table(type(plan.coil), checked, "the command line")  # the ranges that a file has
+    read_table(type(plan.coil), checked, "the command line")  # the same ranges as in a file
     return replace(plan, **changes, coil=replace(plan.coil, **coil), target=plan.target + own)
 
 
@@ -158,7 +179,7 @@ def _draw(document: dict[str, Any], folder: str | None) -> list[Path]:
 
 @contextlib.contextmanager
 def _new_texts(texts: dict[str, str]) -> Iterator[None]:
-    """New files by name with their texts; they appear after the body, all or none."""
+    """Writes new files, given as name: text.  They appear after the body, all of them or none."""
     from coilcount.capture.failures import cannot_write
     from coilcount.new_files import new_paths
 
@@ -173,9 +194,9 @@ def _new_texts(texts: dict[str, str]) -> Iterator[None]:
 
 
 def _rounded(value: Any) -> Any:
-    """Seven digits: more than the physics knows, few enough to read."""
+    """Numbers rounded to seven digits: more than the physics knows, few enough to read."""
     if isinstance(value, float):
         return float(f"{value:.7g}")
     if isinstance(value, dict):
-        return {key: _rounded(one) for key, one in value.items()}
-    return [_rounded(one) for one in value] if isinstance(value, list) else value
+        return {key: _rounded(item) for key, item in value.items()}
+    return [_rounded(item) for item in value] if isinstance(value, list) else value

@@ -1,17 +1,22 @@
-"""coilcount ports: every serial port, and what answered the hello on it."""
+"""`coilcount ports`: every serial port, and the board that answered on it."""
 
 import argparse
 
 from coilcount.errors import EXIT_DONE, DeviceError
 from coilcount.face.say import say, say_json
 
+EXAMPLES = (
+    ("coilcount ports", "which boards are plugged in, and where"),
+    ("coilcount ports --json", "the same for programs"),
+)
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--json", action="store_true", help="one object a port")
+    parser.add_argument("--json", action="store_true", help="one JSON object for each port")
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print the ports; raises DeviceError (exit 2) where no board answers."""
+    """Print the ports; raises DeviceError (exit 2) if no board answers."""
     from coilcount.board import ports
 
     replies = ports.ask(ports.present())

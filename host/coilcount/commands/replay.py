@@ -1,30 +1,43 @@
-"""`coilcount replay`: run the tracker over captures, by the very same chain as live."""
+"""`coilcount replay`: runs the tracker over captures, with the same code as live."""
 
 import argparse
 import dataclasses
 import itertools
 import sys
 import textwrap
-from collections.abc import Iterable, Sequence
-from typing import Any, NoReturn, TextIO
+from collections.abc import Callable, Iterable
+from typing import Any, TextIO
 
+from coilcount.commands.common_options import add_settings
+from coilcount.commands.series import STDOUT, Series
 from coilcount.errors import EXIT_DONE, InputError
 from coilcount.face.say import say, warn
 
-_SERIES = ("time_s", "frequency_hz", "shift_ppm", "baseline_hz", "statistic")
+# All four chosen by hand.
 _COLUMNS = 80
-_FEW = 8
-_MOST_WARNINGS = 50
-_FASTEST, _SLOWEST = 10_000.0, 0.01
+_FEW = 8  # numbers of a list that a message still shows
+_MOST_WARNINGS = 50  # of one capture
+_FASTEST, _SLOWEST = 10_000.0, 0.01  # times the speed of the recording
+
+EXAMPLES = (
+    ("coilcount replay field.ccap", "the table of alerts"),
+    ("coilcount replay field.ccap --threshold 6", "the same with another threshold, in sigma"),
+    ("coilcount replay field.ccap --series -", "every reading as CSV on standard output"),
+    ("coilcount replay one.ccap two.ccap --json", "one JSON object a line, for programs"),
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("files", nargs="+", metavar="FILE", help="captures (.ccap or .ccap.gz)")
     parser.add_argument("--speed", metavar="X", default="max", help="X times as fast as recorded, or max (default)")
-    parser.add_argument("--settings", metavar="T", help="a settings file (TOML)")
-    parser.add_argument("--threshold", metavar="Z", help="another raise level; those set while recording do not count")
+    add_settings(parser)
+    parser.add_argument(
+        "--threshold", metavar="SIGMA", help="another threshold; changes made while recording are then ignored"
+    )
     parser.add_argument("--json", action="store_true", help="one JSON object a line")
-    parser.add_argument("--series", metavar="OUT.csv", help="a row for each interval; must not exist")
+    parser.add_argument(
+        "--series", metavar="OUT.csv", help="write a row for each interval to a new file; - is standard output"
+    )
     parser.add_argument("--quiet", action="store_true", help="no table and no summary; warnings stay")
 
 
@@ -37,6 +50,8 @@ def run(args: argparse.Namespace) -> int:
         settings = settings.with_threshold(_number(args.threshold, "--threshold"))
     if args.series and len(args.files) > 1:
         raise InputError("--series takes one capture", remedy="Give one FILE, or run once for each")
+    if args.series == STDOUT and args.json:
+        raise InputError("--json and --series - both write to standard output", remedy="Give --series a file")
     for file in args.files:
         pacer = None if args.speed == "max" else Pacer(_speed(args.speed))
         _replay(file, settings, args, pacer)
@@ -52,9 +67,13 @@ def _replay(file: str, settings: Any, args: argparse.Namespace, pacer: Any) -> N
 
     report = Report()
     entries = read_capture(file, report)
-    first = next(entries)  # where this is no capture it is told before a series is made
+    first = next(entries)  # a file that is no capture is reported before a series is made
     chain = Chain(settings, points=args.series is not None, follow_threshold=args.threshold is None)
-    show = _Json(file, sys.stdout) if args.json else _Table(file, sys.stdout, args.quiet, live=pacer is not None)
+    if args.json:
+        show = _Json(file, sys.stdout)
+    else:
+        quiet = args.quiet or args.series == STDOUT
+        show = _Table(file, sys.stdout, quiet, paced=pacer is not None, threshold=lambda: chain.threshold)
 
     def take(outputs: Iterable[Any]) -> None:
         for output in outputs:
@@ -64,7 +83,7 @@ def _replay(file: str, settings: Any, args: argparse.Namespace, pacer: Any) -> N
             if type(output) is Notice and output.level == "warning":
                 warnings.add(output.text)
             elif type(output) is Summary:
-                # A line of the file that is no entry was a received line, or might have been.
+                # A line of the file that is no entry was a received line, or may have been one.
                 output = dataclasses.replace(output, damaged=output.damaged + report.damaged)
                 show.foot = rougher_words(chain.roughness) or noise_words(bool(settings.tracker["noise_ppm_rthz"]))
             show.take(output)
@@ -74,7 +93,7 @@ def _replay(file: str, settings: Any, args: argparse.Namespace, pacer: Any) -> N
     entries = itertools.chain([first], entries)
     if pacer is None and not args.json:
         entries = progress.over(f"replaying {file}", entries, lambda _: report.share())
-    with _Series(args.series) as series:
+    with Series(args.series) as series:
         for entry in entries:
             if pacer is not None:
                 recorded_s = getattr(entry, "host_s", getattr(entry, "time_s", None))
@@ -82,10 +101,10 @@ def _replay(file: str, settings: Any, args: argparse.Namespace, pacer: Any) -> N
                     pacer.wait_until(recorded_s)
             if type(entry) is Header:
                 show.simulated = entry.simulated
-                _tell_other_settings(file, entry.settings, settings, args)
+                _warn_of_other_settings(file, entry.settings, settings, args)
             outputs = chain.feed(entry)
             if outputs:
-                if args.series is None:  # with it every reading has an output, and few are printed
+                if args.series is None:  # otherwise every reading has an output, and few are printed
                     progress.clear()
                 take(outputs)
         take(chain.finish())
@@ -95,7 +114,7 @@ def _replay(file: str, settings: Any, args: argparse.Namespace, pacer: Any) -> N
 
 
 class _Json:
-    """One object a line, at once."""
+    """Prints one object a line, each when it is final."""
 
     simulated = False
     foot = ""
@@ -113,100 +132,56 @@ class _Json:
 
 
 class _Table:
-    """A table at the end of the file, of bounded length; events as they come where the replay is paced."""
+    """Prints a table at the end of the file, of bounded length; if the replay is paced, also each event in its time."""
 
     simulated = False
     foot = ""
 
-    def __init__(self, file: str, out: TextIO, quiet: bool, live: bool) -> None:
+    def __init__(self, file: str, out: TextIO, quiet: bool, paced: bool, threshold: Callable[[], float]) -> None:
         from coilcount.commands.kept import Kept
 
         self._file = file
         self._out = out
         self._quiet = quiet
-        self._live = live
-        self._kept = Kept()
+        self._paced = paced
+        self._threshold = threshold
+        self._kept = Kept(threshold)
 
     def take(self, output: Any) -> None:
-        from coilcount.face.plain import event_line, summary_line
-        from coilcount.face.tables import at, print_table
+        from coilcount.face.plain import event_line, summary_line, timed_line
+        from coilcount.face.tables import print_table
         from coilcount.model import Summary
 
         if self._quiet:
             return
         if type(output) is Summary:
             say(f"{self._file}{' (simulated)' if self.simulated else ''}", out=self._out)
-            print_table(self._kept.outputs, self._out, self._kept.left_out)
+            print_table(self._kept.outputs, self._out, self._kept.left_out, self._kept.threshold_of())
             say(self.foot, out=self._out)
             say(*textwrap.wrap(summary_line(output), _COLUMNS), out=self._out)
             return
         self._kept.append(output)
-        if self._live and (event := event_line(output)) is not None:
-            time_s, text = event
-            say(f"{'' if time_s is None else at(time_s):>8} {text}", out=self._out)
+        if self._paced and (event := event_line(output, self._threshold())) is not None:
+            say(timed_line(*event), out=self._out)
 
 
-def _tell_other_settings(file: str, recorded: dict[str, Any], settings: Any, args: argparse.Namespace) -> None:
-    """The operator saw other alerts where other settings were in force: say so, but replay as asked."""
+def _warn_of_other_settings(file: str, recorded: dict[str, Any], settings: Any, args: argparse.Namespace) -> None:
+    """If other settings were in force while recording, the operator saw other alerts: print what differs."""
     then, now = recorded.get("tracker"), settings.as_dict()["tracker"]
     if args.quiet or not isinstance(then, dict):
         return
-    other = [
+    changed = [
         f"{name} {_brief(then[name])} then, {_brief(now[name])} now"
         for name in now
         if name in then and then[name] != now[name]
     ]
-    if other:
-        warn(f"{file}: recorded with other settings ({'; '.join(other)})")
+    if changed:
+        warn(f"{file}: recorded with other settings ({'; '.join(changed)})")
 
 
 def _brief(value: Any) -> str:
-    """A value in a few words: a learned noise has some 25 numbers."""
+    """A value in a few words: a noise profile has about 25 numbers."""
     return f"{len(value)} numbers" if isinstance(value, list) and len(value) > _FEW else str(value)
-
-
-class _Series:
-    """The CSV of --series, a new file that appears when it is whole; nothing where no path is given.
-
-    Use as a context manager.
-    """
-
-    def __init__(self, path: str | None) -> None:
-        self._path = path
-        self._file: TextIO | None = None
-
-    def __enter__(self) -> "_Series":
-        from coilcount.new_files import new_file
-
-        if self._path is not None:
-            self._opened = new_file(self._path, encoding="ascii", newline="\n")
-            try:
-                self._file = self._opened.__enter__()
-            except OSError as error:
-                self._give_up(error)
-            self._line(_SERIES)
-        return self
-
-    def __exit__(self, *raised: Any) -> None:
-        if self._file is not None:
-            try:
-                self._opened.__exit__(*raised)
-            except OSError as error:
-                self._give_up(error)
-
-    def write(self, point: Any) -> None:
-        self._line([f"{getattr(point, name):.6f}" for name in _SERIES])
-
-    def _line(self, cells: Sequence[str]) -> None:
-        try:
-            self._file.write(",".join(cells) + "\n")
-        except OSError as error:
-            self._give_up(error)
-
-    def _give_up(self, error: OSError) -> NoReturn:
-        from coilcount.capture.failures import cannot_write
-
-        raise cannot_write(error, self._path) from None
 
 
 def _speed(text: str) -> float:
@@ -224,7 +199,7 @@ def _number(text: str, name: str) -> float:
 
 
 class _Warnings:
-    """The warnings of one capture on standard error, as many as someone may read."""
+    """Prints the warnings of one capture on standard error: the first ones, and the number of the others."""
 
     def __init__(self, file: str) -> None:
         self._file = file

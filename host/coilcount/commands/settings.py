@@ -1,13 +1,15 @@
-"""`coilcount settings show|send|fetch`: what is in force and from where; to and from a board."""
+"""`coilcount settings show|send|fetch`: the settings in force and their origin; to a board and back."""
 
 import argparse
 import contextlib
 import json
+import os
 import textwrap
 import time
 from collections.abc import Iterator
 
 from coilcount import __version__
+from coilcount.commands.common_options import add_settings
 from coilcount.errors import EXIT_DONE, InputError
 from coilcount.face.json_out import as_json
 from coilcount.face.say import say, say_json
@@ -16,19 +18,28 @@ from coilcount.text import printable
 _COLUMNS = 80
 _FEW = 8  # numbers that go on one line
 
+EXAMPLES = (
+    ("coilcount settings show", "every setting, its value and the file it comes from"),
+    ("coilcount settings show --toml", "a settings file with every key, to begin from"),
+    ("coilcount settings send --settings field.toml", "the [board] section to the board that is plugged in"),
+    ("coilcount settings fetch --port /dev/ttyACM0 board.toml", "the board's own settings to a file"),
+)
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "action",
         choices=("show", "send", "fetch"),
-        help="show: the settings in force; send: their [board] section to a board; fetch: the board's own",
+        help="show: print the settings in force; send: their [board] section to a board; fetch: read a board's own",
     )
-    parser.add_argument("file", nargs="?", help="fetch: a settings file to write instead of printing; must not exist")
-    parser.add_argument("--settings", metavar="T", help="show, send: a settings file (TOML)")
+    parser.add_argument(
+        "file", nargs="?", metavar="FILE", help="fetch: a settings file to write instead of printing; it must not exist"
+    )
+    add_settings(parser)
     parser.add_argument("--port", help="send, fetch: device, URL or a board's serial number")
     form = parser.add_mutually_exclusive_group()
     form.add_argument("--json", action="store_true", help="one JSON object")
-    form.add_argument("--toml", action="store_true", help="show: a settings file with every key, to begin from")
+    form.add_argument("--toml", action="store_true", help="show: print a settings file with every key, to begin from")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -37,9 +48,9 @@ def run(args: argparse.Namespace) -> int:
     if args.action == "fetch" and args.settings is not None:
         raise InputError("settings fetch reads the board, not a file", args.settings, "Leave --settings out")
     if args.action != "show" and args.toml:
-        raise InputError(f"settings {args.action} knows no --toml", remedy="Leave it out")
+        raise InputError(f"settings {args.action} has no --toml", remedy="Leave it out")
     if args.action == "show" and args.port is not None:
-        raise InputError("settings show asks no board", args.port, "Use settings fetch")
+        raise InputError("settings show asks no board", args.port, "Use settings fetch, or leave --port out")
     return {"show": _show, "send": _send, "fetch": _fetch}[args.action](args)
 
 
@@ -115,7 +126,7 @@ def _object(talk, values: dict[str, int]) -> dict:
 
 
 def _section(values: dict[str, int]) -> str:
-    """A settings file of the [board] section; what this version does not know is left as a comment."""
+    """A settings file of the [board] section; keys that this version does not know become comments."""
     from coilcount.settings import SCHEMA, SECTIONS
 
     known = {row.name: row for row in SECTIONS["board"]}
@@ -159,7 +170,23 @@ def _show(args: argparse.Namespace) -> int:
                 shown = "none"
             say(f"  {row.name:<18} {shown:<28} {settings.origins[f'{section}.{row.name}']}")
             if many:
-                text = "  ".join(json.dumps(one) for one in value)
+                text = "  ".join(json.dumps(number) for number in value)
                 say(*textwrap.wrap(text, _COLUMNS, initial_indent="    ", subsequent_indent="    "))
-    say(f"sha256 {settings.sha256()}")
+    say(f"sha256 {settings.sha256()}", *_places(args.settings))
     return EXIT_DONE
+
+
+def _places(given: str | None) -> Iterator[str]:
+    """The settings files in the order in which they are looked for, and which of them is read."""
+    from coilcount.settings import FILE_NAME, user_file
+
+    yield "The first of these files that exists is read, and no other:"
+    own = user_file(os.environ)
+    rest = [("in the working folder", FILE_NAME), ("your own, for every folder", None if own is None else str(own))]
+    places = [("--settings", given), *rest]
+    read = given or next((path for _, path in rest if path and os.path.isfile(path)), None)
+    for name, path in places:
+        state = "not given" if path is None else "read" if path == read else "not read" if given else "not there"
+        if path and path != read and os.path.isfile(path):
+            state = "there, not read"
+        yield f"  {name:<27} {path or '-'}  ({state})"

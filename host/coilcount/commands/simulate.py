@@ -1,4 +1,4 @@
-"""simulate SCENE FILE: a capture from the physics, and its truth as labels beside it."""
+"""`coilcount simulate`: computes a capture from a scene, and writes its truth as labels beside it."""
 
 import argparse
 import sys
@@ -6,20 +6,29 @@ import sys
 from coilcount.errors import EXIT_DONE, InputError
 from coilcount.face.say import say, say_json
 
+EXAMPLES = (
+    ("coilcount simulate orchard-path try.ccap", "a built-in scene; its labels go to try.labels.csv"),
+    ("coilcount simulate orchard-path other.ccap --seed 7", "the same objects with other noise"),
+)
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("scene", metavar="SCENE", help="a TOML file, or a built-in scene")
+    parser.add_argument("scene", metavar="SCENE", help="a built-in scene (coilcount scenes lists them), or a TOML file")
     parser.add_argument("file", metavar="FILE", help="the capture to write (NAME.ccap); its labels go beside it")
-    parser.add_argument("--seed", type=int, help="another run of the same scene")
-    parser.add_argument("--interval-ms", type=int, default=20, help="the board's counting interval (default 20)")
-    parser.add_argument("--json", action="store_true", help="say what was written as JSON")
-    parser.add_argument("--quiet", action="store_true", help="say nothing")
+    parser.add_argument("--seed", type=int, metavar="N", help="another run of the same scene, with other noise")
+    parser.add_argument(
+        "--interval-ms", type=int, default=20, metavar="MS", help="the board's counting interval (default 20)"
+    )
+    parser.add_argument("--json", action="store_true", help="print what was written as one JSON object")
+    parser.add_argument("--quiet", action="store_true", help="print nothing")
 
 
 def run(args: argparse.Namespace) -> int:
     from pathlib import Path
 
     from coilcount.capture.labels import labels_path
+    from coilcount.commands.listen_loop import next_words
+    from coilcount.face.times import length
     from coilcount.simulate.load import load_scene
     from coilcount.simulate.make import write_simulation
 
@@ -34,8 +43,9 @@ def run(args: argparse.Namespace) -> int:
         say_json({"capture": str(path), "labels": str(labels_path(path)), "simulated": True, **made})
     elif not args.quiet:
         say(
-            f"{path}: simulated, {made['duration_s']:g} s of scene {name}, seed {made['seed']}, {made['lines']} lines; "
-            f"{made['labels_written']} labels in {labels_path(path)}"
+            f"{path}: simulated, {length(made['duration_s'])} of scene {name}, seed {made['seed']}, "
+            f"{made['lines']} lines; {made['labels_written']} labels in {labels_path(path)}",
+            f"next: {next_words([str(path)])}",
         )
     return EXIT_DONE
 

@@ -1,9 +1,10 @@
-"""virtual: the virtual board as a port that other programs can open, until Ctrl-C."""
+"""`coilcount virtual`: a simulated board as a port that other programs can open, until Ctrl-C."""
 
 import argparse
 import sys
 from typing import TYPE_CHECKING
 
+from coilcount.commands.common_options import add_scene
 from coilcount.errors import EXIT_DONE, InputError
 from coilcount.face.say import say, say_json
 
@@ -11,17 +12,24 @@ if TYPE_CHECKING:
     from coilcount.virtual.board import VirtualBoard
 
 DEFAULT_SCENE = "demo"
-_LOOK_S = 0.2
+_LOOK_S = 0.2  # s between two looks at the board's processes.  Chosen by hand
+
+EXAMPLES = (
+    ("coilcount virtual", "a serial port on this machine; its name is printed"),
+    ("coilcount virtual --tcp 7000 --scene orchard-path", "a TCP port with another scene"),
+    ("coilcount live --port socket://127.0.0.1:7000", "open it, in another terminal"),
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     way = parser.add_mutually_exclusive_group()
     way.add_argument("--pty", action="store_true", help="as a serial port on this machine (the default)")
     way.add_argument("--tcp", type=int, metavar="PORT", help="as a TCP port on 127.0.0.1; 0 takes a free one")
-    parser.add_argument("--scene", default=DEFAULT_SCENE, help="a TOML file or a built-in scene (%(default)s)")
-    parser.add_argument("--seed", type=int, help="another run of the same scene")
-    parser.add_argument("--pace", type=float, default=1.0, help="1 is real time, 10 ten times as fast (default 1)")
-    parser.add_argument("--json", action="store_true", help="say the port as JSON")
+    add_scene(parser, DEFAULT_SCENE)
+    parser.add_argument(
+        "--pace", type=float, default=1.0, metavar="X", help="1 is real time, 10 ten times as fast (default 1)"
+    )
+    parser.add_argument("--json", action="store_true", help="print the port as one JSON object")
 
 
 def make_board(
@@ -29,7 +37,8 @@ def make_board(
 ) -> "VirtualBoard":
     """A virtual board, not yet started, over the physics of `scene` (a built-in name or a TOML file).
 
-    seconds: how long the scene goes on; inf: until stopped; None: its own duration.
+    seed: None for the scene's own; pace: times real time; seconds: how long the scene goes on, inf until stopped, None
+    for its own duration.  Raises InputError for a pace or seed out of range.
     """
     from coilcount.deploy.firmware_files import firmware_folder
     from coilcount.virtual.board import VirtualBoard
@@ -47,23 +56,23 @@ def make_board(
 
 
 def run(args: argparse.Namespace) -> int:
-    """Serve the board until Ctrl-C (exit 0); raises what ends it before."""
+    """Serve the board until Ctrl-C (exit 0); raises the error that ends it earlier."""
     from coilcount.face.signals import interrupting
     from coilcount.simulate.load import load_scene
 
-    load_scene(args.scene)  # what is wrong with it is told before a port is
+    load_scene(args.scene)  # a wrong scene is reported before a port is printed
     try:
-        # However it is ended, the board's processes and its folder go with it.
+        # A signal ends the board's processes and removes its folder, too.
         with interrupting(), make_board(args.scene, args.seed, args.pace, float("inf")) as board:
             if args.tcp is None:
-                _say(board, board.port, args.json)
+                _print_port(board, board.port, args.json)
                 while not board.wait(_LOOK_S):
                     pass
             else:
                 from coilcount.virtual.tcp import Relay
 
                 with Relay(board.port, args.tcp) as relay:
-                    _say(board, relay.url, args.json)
+                    _print_port(board, relay.url, args.json)
                     while not board.ended:
                         relay.step(_LOOK_S)
             board.check()
@@ -72,12 +81,12 @@ def run(args: argparse.Namespace) -> int:
     return EXIT_DONE
 
 
-def _say(board: "VirtualBoard", port: str, as_json: bool) -> None:
+def _print_port(board: "VirtualBoard", port: str, as_json: bool) -> None:
     if as_json:
         say_json({"port": port, "interpreter": board.interpreter_name, "simulated": True})
         return
     say(
         port,
-        f"A simulated board, its firmware in {board.interpreter_name}. Open it with `coilcount live --port {port}`, "
-        "any serial terminal or pyserial; type ? there. Ctrl-C ends it.",
+        f"A simulated board; its firmware runs in {board.interpreter_name}. Ctrl-C ends it.",
+        f"Open it with `coilcount live --port {port}`, with any serial terminal (type ? there), or with pyserial.",
     )

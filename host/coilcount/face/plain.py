@@ -4,10 +4,13 @@ from typing import TextIO
 
 from coilcount.face.json_out import as_line
 from coilcount.face.say import say
+from coilcount.face.score import beside_a_step, score_words
+from coilcount.face.times import instant, length
 from coilcount.live import readout as r
 from coilcount.model import Alert, Hold, MarkMade, Notice, Output, Point, Silence, Summary
 
 STATUS_EVERY_S = 10.0
+_TIME_COLUMNS = 9  # of the instant in front of a line: room for nine hours
 
 
 class PlainLines:
@@ -24,16 +27,16 @@ class PlainLines:
         self._next_status_s = STATUS_EVERY_S
 
     def show(self, output: Output) -> None:
-        """Print what is an event; points are not."""
+        """Print an event; a point prints nothing, but for the first one."""
         if self._first and isinstance(output, Point):
             self._first = False
-            self._say(output.time_s, f"first frequency {r.frequency(output.frequency_hz)}")
-        line = event_line(output)
-        if line is not None:
-            self._say(*line, always=isinstance(output, Notice) and output.level == "warning")
+            self._print(timed_line(output.time_s, f"first frequency {r.frequency(output.frequency_hz)}"))
+        event = event_line(output, self._readout.facts.raise_level)
+        if event is not None:
+            self._print(timed_line(*event), always=isinstance(output, Notice) and output.level == "warning")
 
     def tick(self, host_s: float) -> None:
-        """Print a change of the link at once, and a line of status every ten seconds."""
+        """Print a change of the link at once, and a status line every ten seconds."""
         facts = self._readout.facts
         if facts.problem and not self._problem:
             self._print(f"link: {facts.problem}; waiting for the board", always=True)
@@ -44,9 +47,6 @@ class PlainLines:
             self._next_status_s += STATUS_EVERY_S
             self._print(status_line(self._readout))
 
-    def _say(self, time_s: float | None, text: str, always: bool = False) -> None:
-        self._print(f"{'':>9} {text}" if time_s is None else f"{time_s:8.2f}s {text}", always)
-
     def _print(self, text: str, always: bool = False) -> None:
         if self._quiet and not always:
             return
@@ -54,7 +54,7 @@ class PlainLines:
 
 
 class JsonLines:
-    """A view of the session that prints the objects of `replay --json`, as each becomes final."""
+    """A view of the session that prints the objects of `replay --json`, each when it is final."""
 
     part = "the output"
 
@@ -72,17 +72,25 @@ class JsonLines:
         """Nothing happens between the objects."""
 
 
-def event_line(output: Output) -> tuple[float | None, str] | None:
-    """(time_s, text) for an event, None for what is none."""
+def timed_line(time_s: float | None, text: str) -> str:
+    """A line that begins with its instant; None leaves the place empty."""
+    return f"{'' if time_s is None else instant(time_s):>{_TIME_COLUMNS}} {text}"
+
+
+def event_line(output: Output, threshold: float = 0.0) -> tuple[float | None, str] | None:
+    """(time_s, text) of an event, None for an output that is none.
+
+    threshold: the one in force, sigma; 0 if it is not known.
+    """
     if isinstance(output, Alert):
-        return _alert_line(output)
+        return _alert_line(output, threshold)
     if isinstance(output, Hold):
         if output.stage == "start":
             return output.start_s, "baseline held: something rests under the coil"
-        return output.end_s, "baseline released"
+        return output.end_s, "baseline tracks again"
     if isinstance(output, Silence):
         bridged = ", measured by the host's clock" if output.bridged else ""
-        return output.start_s, f"gap of {output.end_s - output.start_s:.2f} s: {output.reason}{bridged}"
+        return output.start_s, f"gap of {length(output.end_s - output.start_s)}: {output.reason}{bridged}"
     if isinstance(output, MarkMade):
         return output.time_s, f"mark {output.text}".rstrip()
     if isinstance(output, Notice):
@@ -90,29 +98,31 @@ def event_line(output: Output) -> tuple[float | None, str] | None:
     return None
 
 
-def _alert_line(alert: Alert) -> tuple[float | None, str] | None:
+def _alert_line(alert: Alert, threshold: float) -> tuple[float | None, str] | None:
     name = f"alert {alert.id}"
     if alert.stage == "raised":
         return alert.raised_s, f"{name} raised, settling"
-    sure = "" if alert.confidence is None else f", {alert.confidence:.0%} sure"
+    confidence = "" if alert.confidence is None else f", sign confidence {alert.confidence:.0%}"
     seen = f", {r.seen_words(alert)}" if alert.seen > 1 else ""
+    step = ", beside a sudden change" if beside_a_step(alert) else ""
     what = (
         f"{r.GLYPH[alert.sign]} {r.WENT[alert.sign]} {alert.peak_shift_ppm:+.2f} ppm ({alert.peak_shift_hz:+.3f} Hz), "
-        f"{r.response_words(alert)}{sure}{seen}"
+        f"{r.response_words(alert)}{confidence}{seen}{step}"
     )
     if alert.stage == "settled":
         return alert.settled_s, f"{name} settled: {what}"
     if alert.stage == "final":
-        until = "still open" if alert.released_s is None else f"until {alert.released_s:.2f}s"
-        return alert.peak_s, f"{name} final: {what}, score {alert.score:.1f}, {until}"
+        until = "still open" if alert.released_s is None else f"until {instant(alert.released_s)}"
+        score = score_words(alert.score, threshold) if threshold else f"{alert.score:.1f} sigma"
+        return alert.peak_s, f"{name} final: {what}, score {score}, {until}"
     return None
 
 
 def status_line(readout: r.Readout) -> str:
-    """How the link and the coil are, in one line."""
+    """The state of link and coil in one line."""
     facts, chain = readout.facts, readout.chain
     parts = [
-        f"status {r.clock(facts.host_s)}",
+        f"status {instant(facts.host_s)}",
         f"{facts.rate_hz:.1f} records/s",
         f"lost {chain.lost}",
         f"damaged {chain.damaged}",
@@ -132,10 +142,10 @@ def status_line(readout: r.Readout) -> str:
 
 
 def summary_line(summary: Summary) -> str:
-    """The last word."""
+    """A whole run in one line."""
     noise = r.optional(summary.noise_ppm, ".3f", "ppm")
     return (
-        f"{summary.duration_s:.1f} s, {summary.records} records, lost {summary.lost}, damaged {summary.damaged}, "
+        f"{length(summary.duration_s)}, {summary.records} records, lost {summary.lost}, damaged {summary.damaged}, "
         f"dropped {summary.dropped}, mended {summary.mended}, repaired {summary.repaired}, "
         f"baseline {r.frequency(summary.baseline_hz)}, noise {noise}, "
         f"{summary.alerts} alert{'' if summary.alerts == 1 else 's'}"

@@ -1,82 +1,143 @@
-"""The alerts of a replay as a table that fits 80 columns; plain where the output is no terminal."""
+"""The alerts of a run as a table that fits 80 columns; without colours if the output is no terminal."""
 
-from collections.abc import Sequence
+import itertools
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import TextIO
 
 from rich.table import Table
 
 from coilcount.face.console import SafeConsole
+from coilcount.face.score import STRONG_FROM, WEAK_BELOW, beside_a_step, score_words
+from coilcount.face.times import instant
 from coilcount.live import readout as r
 from coilcount.model import Alert, Hold, MarkMade, Output, Silence
 from coilcount.text import printable
 
 _WIDEST, _PLAIN_WIDTH = 100, 80
+# Alerts that follow one another within this time, s, are likely of one pass.  Chosen by hand: a pass at 0.5 m/s over
+# an object near the coil lasts about half a second, and its lobes raise alerts of their own.
+TOGETHER_S = 1.0
 MOST = 300  # characters of a cell: a mark may be as long as its writer likes
-LEGEND = (
-    f"{r.RISE} rose: non-ferrous, or sheet iron.  {r.FALL} fell: a ferrous response.\n"
-    "The sign says which way the inductance went, not what the metal is."
+
+SIGN = (
+    f"{r.RISE} rose: {r.RESPONSE_WORDS['non-ferrous']}. {r.FALL} fell: {r.RESPONSE_WORDS['ferrous']}. The sign says "
+    "which way the inductance went, not what the metal is."
 )
-SEEN = "2×, 3×, ...: so many times in a row it went this way, within 4 s."
+COLUMNS = (
+    "time: of the peak. Hz, ppm: its shift from the baseline. conf.: sign confidence, the probability that the sign is "
+    f"right. score: height over the noise, as a multiple of the threshold; weak below {WEAK_BELOW:g}x (noise alone "
+    f"does that now and then), strong from {STRONG_FROM:g}x on."
+)
+TOGETHER = "┐│┘ alerts within a second of one another: likely one object or one pass."
+SEEN = "2×, 3×, ...: number of passes in a row with this sign, within 4 s of one another."
+STEP = (
+    "* beside a sudden change: the score compares a reading with those before and after it, and these were far off "
+    "while the coil read the baseline or the other sign. Such an alert is no object of its own. It comes when the coil "
+    "is put over something, rests there, or leaves."
+)
 
 
-def print_table(outputs: Sequence[Output], out: TextIO, left_out: str = "") -> None:
-    """Final alerts, holds, gaps and marks in the order of time, and what the sign means.
+@dataclass(frozen=True)
+class _Row:
+    time_s: float
+    sign: int
+    cells: tuple[str, ...]
+    together: str = ""  # "┐", "│", "┘" if the row belongs to its neighbours
 
-    left_out: a sentence on what is not among them.
+
+def print_table(
+    outputs: Sequence[Output], out: TextIO, left_out: str = "", threshold_of: Callable[[int], float] = lambda _: 0.0
+) -> None:
+    """Final alerts, holds, gaps and marks in the order of time, and under them what the columns mean.
+
+    left_out: a sentence on the rows that are not shown; threshold_of: alert number to the threshold (sigma) that was in
+    force when the alert was raised, 0 if it is not known.
     """
     console = SafeConsole(out)
     console.width = min(_WIDEST, console.width) if console.is_terminal else _PLAIN_WIDTH
-    rows = sorted((row for row in map(_row, outputs) if row is not None), key=lambda row: row[0])
+    alerts = sorted(
+        (output for output in outputs if isinstance(output, Alert) and output.stage == "final"),
+        key=lambda alert: (alert.peak_s, alert.id),
+    )
+    glyphs = _together([alert.peak_s for alert in alerts])
+    rows = [
+        _Row(alert.peak_s, alert.sign, _alert_cells(alert, threshold_of(alert.id)), glyph)
+        for alert, glyph in zip(alerts, glyphs, strict=True)
+    ]
+    rows += [row for row in map(_other_row, outputs) if row is not None]
     if not rows:
         console.print("no alerts")
         return
     table = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False, header_style="bold")
-    for name in ("no.", "at"):
-        table.add_column(name, justify="right", no_wrap=True)
+    table.add_column("no.", justify="right", no_wrap=True)
+    table.add_column("time ", justify="right", no_wrap=True)
     table.add_column("went", no_wrap=True)
     for name in ("Hz", "ppm"):
         table.add_column(name, justify="right", no_wrap=True)
     table.add_column("suggests")
-    for name in ("sure", "width", "score"):
+    for name in ("conf.", "score"):
         table.add_column(name, justify="right", no_wrap=True)
-    for _, sign, cells in rows:
-        table.add_row(*(printable(cell, MOST) for cell in cells), style=r.COLOUR[sign])
+    for row in sorted(rows, key=lambda row: row.time_s):
+        number, time, *cells = row.cells
+        cells = (number, f"{time}{row.together or ' '}", *cells)
+        table.add_row(*(printable(cell, MOST) for cell in cells), style=r.COLOUR[row.sign])
     console.print(table)
     if left_out:
         console.print(left_out)
-    alerts = [output for output in outputs if isinstance(output, Alert)]
     if alerts:
-        console.print(LEGEND, style="dim")
+        console.print(SIGN, style="dim")
+        console.print(COLUMNS, style="dim")
     if any(alert.seen > 1 for alert in alerts):
         console.print(SEEN, style="dim")
+    if any(glyphs):
+        console.print(TOGETHER, style="dim")
+    if any(map(beside_a_step, alerts)):
+        console.print(STEP, style="dim")
 
 
-def at(time_s: float) -> str:
-    """m:ss.s, minutes as many as there are."""
-    tenths = round(10 * time_s)
-    minutes, tenths = divmod(tenths, 600)
-    return f"{minutes}:{tenths // 10:02d}.{tenths % 10}"
+def _together(times_s: Sequence[float]) -> list[str]:
+    """For each of the rising times a part of a bracket that joins those within TOGETHER_S of the one before."""
+    joined = [later - earlier <= TOGETHER_S for earlier, later in itertools.pairwise(times_s)]
+    # (joined to the row above, joined to the row below): the glyph
+    glyphs = {(False, False): "", (False, True): "┐", (True, True): "│", (True, False): "┘"}
+    pairs = zip([False, *joined], [*joined, False], strict=True)
+    return [glyphs[pair] for pair in pairs][: len(times_s)]
 
 
-def _row(output: Output) -> tuple[float, int, tuple[str, ...]] | None:
-    """(time, sign, cells), or None for what is not shown."""
+def _alert_cells(alert: Alert, threshold: float) -> tuple[str, ...]:
+    text = r.response_words(alert) + (" (still open)" if alert.open else "")
+    went = f"{r.GLYPH[alert.sign]} {r.WENT[alert.sign]}" + (f" {alert.seen}×" if alert.seen > 1 else "")
+    score = score_words(alert.score, threshold) if threshold else f"{alert.score:.1f} sigma"
+    return (
+        *(str(alert.id), instant(alert.peak_s), went),
+        *(_signed(alert.peak_shift_hz, 3), _signed(alert.peak_shift_ppm, 2)),
+        *(text + (" *" if beside_a_step(alert) else ""), confidence_words(alert), score),
+    )
+
+
+def _other_row(output: Output) -> _Row | None:
+    """The row of a hold, a gap or a mark; None for any other output."""
     match output:
-        case Alert(stage="final"):
-            sure = "–" if output.confidence is None else f"{output.confidence:.0%}"
-            text = r.response_words(output) + (" (still open)" if output.open else "")
-            text += f" {output.seen}×" if output.seen > 1 else ""
-            cells = (
-                *(str(output.id), at(output.peak_s), f"{r.GLYPH[output.sign]} {r.WENT[output.sign]}"),
-                *(f"{output.peak_shift_hz:+.3f}", f"{output.peak_shift_ppm:+.2f}", text),
-                *(sure, f"{output.width_s:.2f}", f"{output.score:.1f}"),
-            )
-            return output.peak_s, output.sign, cells
         case Hold(stage="final"):
-            end = "the end" if output.end_s is None else at(output.end_s)
-            return output.start_s, 0, ("", at(output.start_s), "hold", "", "", f"baseline held until {end}", "", "", "")
+            end = "the end" if output.end_s is None else instant(output.end_s)
+            time_s, kind, text = output.start_s, "hold", f"baseline held until {end}"
         case Silence():
-            text = f"{output.reason}, until {'about ' if output.bridged else ''}{at(output.end_s)}"
-            return output.start_s, 0, ("", at(output.start_s), "gap", "", "", text, "", "", "")
+            text = f"{output.reason}, until {'about ' if output.bridged else ''}{instant(output.end_s)}"
+            time_s, kind = output.start_s, "gap"
         case MarkMade():
-            return output.time_s, 0, ("", at(output.time_s), "mark", "", "", output.text, "", "", "")
-    return None
+            time_s, kind, text = output.time_s, "mark", output.text
+        case _:
+            return None
+    return _Row(time_s, 0, ("", instant(time_s), kind, "", "", text, "", ""))
+
+
+def confidence_words(alert: Alert) -> str:
+    """The sign confidence in per cent, a dash if there is none."""
+    return "–" if alert.confidence is None else f"{alert.confidence:.0%}"
+
+
+def _signed(value: float, places: int) -> str:
+    """A value with its sign; a value that rounds to nothing is 0 without one."""
+    text = f"{value:+.{places}f}"
+    return text if float(text) else text[1:]
