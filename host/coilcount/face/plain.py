@@ -31,7 +31,7 @@ class PlainLines:
         if self._first and isinstance(output, Point):
             self._first = False
             self._print(timed_line(output.time_s, f"first frequency {r.frequency(output.frequency_hz)}"))
-        event = event_line(output, self._readout.facts.raise_level)
+        event = event_line(output, self._readout.chain.threshold)
         if event is not None:
             self._print(timed_line(*event), always=isinstance(output, Notice) and output.level == "warning")
 
