@@ -4,10 +4,11 @@ import io
 from dataclasses import replace
 
 import pytest
-from coilcount.face.answer_rows import rows_needed, strength
+from coilcount.face.answer_rows import rows_needed
 from coilcount.face.big_text import big, width
 from coilcount.face.palette import THEMES
 from coilcount.face.plain import PlainLines, event_line, status_line
+from coilcount.face.score import strength
 from coilcount.face.screen import draw
 from coilcount.face.strip import level, scale
 from coilcount.live.readout import Readout, decimals, figure

@@ -4,11 +4,9 @@ from rich.text import Text
 
 from coilcount.face.big_text import LARGE_ROWS, SMALL_ROWS, big, width
 from coilcount.face.palette import Palette
+from coilcount.face.score import strength
 from coilcount.live import readout as r
 
-# Heights of the score over the threshold, in words: two false alarms in three on clean ground stay below the first
-# (simulation, tests/bench/detection), the second was chosen by hand.
-WEAK, STRONG = 1.25, 3.0
 _LARGE_FROM = (150, 40)  # columns and rows of a terminal with room for the large letters
 _MARGIN = 1
 
@@ -34,15 +32,6 @@ def answer_rows(readout: r.Readout, palette: Palette, columns: int, rows: int) -
         lines = [Text(" " * _MARGIN).append(row, style) for row in big(whole, large)]
         return [*lines, _under(answer, columns, threshold, palette)]
     return [*_beside(answer, style, palette, columns), Text()]
-
-
-def strength(score: float, threshold: float) -> str:
-    """How far a score is over the threshold, as `1.1 x threshold, weak`."""
-    if not threshold:
-        return ""
-    times = score / threshold
-    word = "weak" if times < WEAK else "clear" if times < STRONG else "strong"
-    return f"{times:.1f} x threshold, {word}"
 
 
 def _peak(answer: r.Answer) -> str:

@@ -12,10 +12,21 @@ NO_PEAK_PPM = 0.1
 
 
 def score_words(score: float, threshold: float) -> str:
-    """The score as a multiple of the threshold with a word: 1.1x weak, 2.0x clear, 12x strong."""
+    """The score as a multiple of the threshold with a word, for a table: 1.1x weak, 2.0x clear, 12x strong."""
     ratio = score / threshold
-    word = "weak" if ratio < WEAK_BELOW else "strong" if ratio >= STRONG_FROM else "clear"
-    return f"{ratio:.1f}x {word}" if ratio < 9.95 else f"{ratio:.0f}x {word}"
+    return f"{ratio:.1f}x {_word(ratio)}" if ratio < 9.95 else f"{ratio:.0f}x {_word(ratio)}"
+
+
+def strength(score: float, threshold: float) -> str:
+    """The same for a line with room: 1.1 x threshold, weak; "" without a threshold."""
+    if not threshold:
+        return ""
+    ratio = score / threshold
+    return f"{ratio:.1f} x threshold, {_word(ratio)}"
+
+
+def _word(ratio: float) -> str:
+    return "weak" if ratio < WEAK_BELOW else "strong" if ratio >= STRONG_FROM else "clear"
 
 
 def beside_a_step(alert: Alert) -> bool:

@@ -5,8 +5,8 @@ Each row has its label and its columns, whatever is in them, so that nothing jum
 
 from rich.text import Text
 
-from coilcount.face.answer_rows import WEAK, strength
 from coilcount.face.palette import Palette
+from coilcount.face.score import WEAK_BELOW, strength
 from coilcount.live import readout as r
 from coilcount.text import printable
 
@@ -74,7 +74,7 @@ def alerts(readout: r.Readout, palette: Palette, rows: int, columns: int) -> lis
         out = [label("alerts").append(heading, palette.quiet)]
     threshold = readout.chain.threshold
     for alert in shown:
-        weak = threshold and alert.score < WEAK * threshold
+        weak = threshold and alert.score < WEAK_BELOW * threshold
         style = palette.quiet if weak else palette.sign(alert.sign)
         line = Text(f" {r.clock(alert.peak_s):>7}  ")
         line.append(f"{r.GLYPH[alert.sign]} {r.WENT[alert.sign]:<11}", style)
