@@ -19,8 +19,7 @@ ROW_HEIGHT_RATIO = 3.0
 # Alerts that are remembered for the row.  Chosen by hand: more than fit into ROW_SPAN_US, and it bounds the memory.
 MOST_RECENT = 8
 # Passes.  From this many in a row on, the sign confidence is ROW_CONFIDENCE.  Source: tests/bench/detection, part
-# `again`, on its tuning scenes.  Of the third and later passes 99.7 % had the right sign; the second pass gained nothing
-# over its score.
+# `again`, tuning scenes.  Of the third and later passes 99.7 % had the right sign.  The second pass gained nothing.
 ROW_LENGTH = 3
 ROW_CONFIDENCE = 0.99
 # Sigma of the soil.  A pass lower than this gains nothing by a row.  Chosen by hand.
