@@ -1,4 +1,4 @@
-"""Entries to outputs: one path for live and replay."""
+"""From entries to outputs: one path for live and replay."""
 
 import itertools
 from dataclasses import replace
@@ -30,7 +30,7 @@ def final(outputs):
 
 
 def strong(outputs):
-    """The answers that a pass of 30 ppm gives, a hundred times the noise; chance and uncertain ones left out."""
+    """The certain alerts of passes of 30 ppm, a hundred times the noise, without those by chance."""
     return [alert for alert in final(outputs) if alert.response != "uncertain" and alert.score > 20]
 
 
@@ -44,27 +44,27 @@ def test_passes_become_alerts_with_their_sign():
     assert [round(alert.peak_s) for alert in alerts] == [8, 12, 16, 20]
     assert [alert.sign for alert in alerts] == [1, -1, 1, -1]
     for alert in alerts:
-        # The three boxes see most of the 30 ppm of the pass, not all of it.
+        # The height is a mean over the top of the pass, so it is a little less than 30 ppm.
         assert 20 < abs(alert.peak_shift_ppm) < 32
         assert alert.peak_shift_hz == pytest.approx(25_000e-6 * alert.peak_shift_ppm, rel=1e-3)
     stages = [alert.stage for alert in of(outputs, Alert) if alert.id == alerts[0].id]
     assert stages == ["raised", "settled", "released", "final"]
 
 
-def test_the_summary_tells_what_the_source_was():
+def test_the_summary_has_the_figures_of_the_source():
     source = Source(lambda t: 25_012.0, noise_ppm=0.4)
     summary = run([HEADER, *entries(source, 60.0)])[-1]
     assert isinstance(summary, Summary)
     assert (summary.records, summary.lost, summary.damaged, summary.dropped) == (3000, 0, 0, 0)
     assert summary.duration_s == pytest.approx(60.0, abs=0.001)
     assert summary.baseline_hz == pytest.approx(25_012.0, rel=1e-7)
-    # Each frequency holds for one interval; from mean to mean a reading spans half of two of them: 1 / sqrt(2).
+    # Each frequency lasts one interval.  A reading goes from mean to mean, over half of two of them: 1 / sqrt(2).
     assert summary.noise_ppm == pytest.approx(0.4 / 2**0.5, rel=0.05)
     assert summary.start_utc == HEADER.start_utc
     assert summary.settings_sha256 == SETTINGS.sha256()
 
 
-def test_replay_of_what_was_written_equals_live(tmp_path):
+def test_replay_of_a_recording_equals_live(tmp_path):
     feed = sweep()
     feed[500:500] = [Operator(feed[500].host_s + 1e-7, "freeze")]
     feed[700:700] = [Operator(feed[700].host_s, "thaw"), Operator(feed[700].host_s, "threshold", 6.0)]
@@ -79,7 +79,7 @@ def test_replay_of_what_was_written_equals_live(tmp_path):
     assert any(point.frozen for point in of(live, Point))
 
 
-def test_a_freeze_while_frozen_is_a_new_zero_also_in_a_replay(tmp_path):
+def test_a_freeze_while_frozen_sets_the_baseline_again_also_in_a_replay(tmp_path):
     feed = [HEADER, *entries(Source(lambda t: 25_000.0 + 0.01 * t, noise_ppm=0.1), 16.0)]  # 0.4 ppm a second
     once = [*feed[:400], Operator(feed[399].host_s, "freeze"), *feed[400:]]
     twice = [*once[:700], Operator(once[699].host_s, "freeze"), *once[700:]]
@@ -89,11 +89,11 @@ def test_a_freeze_while_frozen_is_a_new_zero_also_in_a_replay(tmp_path):
     live = run(twice, points=True)
     assert run(read_capture(tmp_path / "a.ccap"), points=True) == live
     left = [point for point in of(run(once, points=True), Point) if point.frozen][-1]
-    anew = [point for point in of(live, Point) if point.frozen][-1]
-    assert left.frequency_hz == anew.frequency_hz and abs(anew.shift_ppm) < abs(left.shift_ppm) - 0.2
+    again = [point for point in of(live, Point) if point.frozen][-1]
+    assert left.frequency_hz == again.frequency_hz and abs(again.shift_ppm) < abs(left.shift_ppm) - 0.2
 
 
-def test_the_level_that_is_held_by_itself_is_known_after_four_seconds():
+def test_the_shift_for_a_reliable_auto_hold_is_known_after_four_seconds():
     chain = Chain(SETTINGS)
     known = []
     for entry in [HEADER, *entries(Source(lambda t: 25_000.0, noise_ppm=2.0), 30.0)]:
@@ -101,7 +101,7 @@ def test_the_level_that_is_held_by_itself_is_known_after_four_seconds():
         known.append(chain.hold_from_ppm)
     assert all(value is None for value in known[:200]) and all(known[250:])
     # A block is the mean of five readings, each the mean of two neighbours: sqrt(4.5) / 5 of 2 ppm.  A step is the
-    # difference of two blocks.  A running median goes up and down around that.
+    # difference of two blocks.  The running median varies around its sigma.
     sigma_ppm = 2.0 * 4.5**0.5 / 5 * 2**0.5
     assert sum(known[500:]) / len(known[500:]) == pytest.approx(8 * sigma_ppm, rel=0.2)
     quiet = Chain(SETTINGS)
@@ -126,57 +126,57 @@ def test_intervals_wait_for_the_hello():
     assert run(late) == run(feed)
 
 
-def test_without_any_hello_the_header_or_the_usual_clock_serves():
+def test_without_any_hello_the_header_or_the_usual_clock_is_used():
     feed = sweep()
-    told = replace(HEADER, board=hello()._asdict())
-    assert run([told, *feed[2:]]) == run(feed)
+    with_hello = replace(HEADER, board=hello()._asdict())
+    assert run([with_hello, *feed[2:]]) == run(feed)
     outputs = run([HEADER, *feed[2:]])
     assert "no hello" in of(outputs, Notice)[0].text
     assert final(outputs) == final(run(feed))
 
 
-def test_a_header_whose_board_is_no_hello_does_no_harm():
+def test_a_header_whose_board_is_no_hello_is_ignored():
     feed = sweep()
     for board in ({"name": 5}, {**hello()._asdict(), "clock_hz": "fast"}, {**hello()._asdict(), "boot": -1}):
         assert run([replace(HEADER, board=board), *feed[1:]]) == run(feed)
 
 
-def test_a_restart_is_a_gap_that_goes_on_in_time():
+def test_a_restart_is_a_gap_and_time_goes_on():
     first = list(entries(Source(passes([8.0], 30.0), 0.3), 12.0))
     second = list(entries(Source(passes([8.0], 30.0), 0.3, seed=2, first_tick=77), 12.0, start_host_s=15.0, boot=2))
     outputs = run([HEADER, *first, *second])
-    silence = of(outputs, Silence)
-    assert [(one.reason, one.bridged) for one in silence] == [("board restarted", True)]
-    assert silence[0].start_s == pytest.approx(12.0, abs=0.001)
-    assert silence[0].end_s == pytest.approx(15.0, abs=0.001)
+    [silence] = of(outputs, Silence)
+    assert (silence.reason, silence.bridged) == ("board restarted", True)
+    assert silence.start_s == pytest.approx(12.0, abs=0.001)
+    assert silence.end_s == pytest.approx(15.0, abs=0.001)
     alerts = strong(outputs)
     assert [round(alert.peak_s) for alert in alerts] == [8, 23]
     assert alerts[1].id > alerts[0].id
     assert outputs[-1].lost == 0
 
 
-def test_an_unplug_says_its_reason_and_closes_what_is_open():
+def test_an_unplug_gives_its_reason_and_ends_the_open_alert():
     first = list(entries(Source(passes([8.0], 30.0), 0.3), 8.1))
     second = list(entries(Source(lambda t: 25_000.0, 0.3, first_tick=77), 5.0, start_host_s=10.0, boot=2))
     gap = Gap(9.9, 8.2, "unplugged")
     outputs = run([HEADER, *first, gap, *second])
-    assert [one.reason for one in of(outputs, Silence)] == ["unplugged"]
+    assert [silence.reason for silence in of(outputs, Silence)] == ["unplugged"]
     assert not final(outputs)[0].open
     assert final(outputs)[0].released_s == pytest.approx(8.1, abs=0.03)
     unended = run([HEADER, *first, gap])
     assert of(unended, Silence)[0].end_s == pytest.approx(9.9, abs=0.02)
 
 
-def test_the_end_leaves_open_what_is_open():
+def test_the_end_of_the_entries_leaves_an_alert_open():
     outputs = run(sweep(8.1, (8.0,)))
     assert (final(outputs)[0].open, final(outputs)[0].released_s) == (True, None)
 
 
-def test_a_stopped_oscillator_is_said_once():
+def test_a_stopped_oscillator_is_reported_once():
     source = Source(lambda t: 25_000.0, 0.3)
     feed = [HEADER, *entries(source, 5.0)]
     source.time_s += 2.0
-    source.sequence += 100  # that time has passed for the source's own reckoning
+    source.sequence += 100  # the source counts on while it stands still
     feed += [line(5.1, records.Stopped(5100, 50)), line(6.1, records.Stopped(6100, 1050))]
     after = source.interval()
     feed += [line(7.03, after._replace(sequence=after.sequence - 100))]
@@ -215,7 +215,7 @@ def test_many_lost_records_are_a_gap_on_the_boards_clock():
     assert outputs[-1].lost > 400
 
 
-def test_the_threshold_of_the_operator_counts_unless_another_is_asked_for():
+def test_the_recorded_threshold_is_used_unless_the_user_asks_for_another():
     feed = sweep(ppm=6.0)
     feed[3:3] = [Operator(0.05, "threshold", 100.0), Operator(0.06, "threshold", 0.0)]
     outputs = run(feed)
@@ -228,7 +228,7 @@ def test_the_threshold_of_the_operator_counts_unless_another_is_asked_for():
     ("changes", "words"),
     [({"protocol": 9}, "protocol 9"), ({"firmware": "9.8.1"}, "firmware 9.8.1"), ({"clock_hz": 0}, "no clock")],
 )
-def test_a_board_that_does_not_fit_is_told_once_and_still_read(changes, words):
+def test_a_board_that_does_not_fit_is_reported_once_and_still_read(changes, words):
     feed = sweep()
     other = line(0.0, hello(**changes))
     outputs = run([HEADER, other, other, *feed[2:]])
@@ -255,7 +255,7 @@ def test_buttons_and_logs():
     assert of(outputs, Notice)[0].text == "the board says: flash was damaged"
 
 
-def test_settling_is_told_while_it_lasts():
+def test_settling_is_true_while_the_sign_settles():
     chain = Chain(SETTINGS)
     settling = []
     for entry in sweep(10.0, (8.0,)):
@@ -267,7 +267,7 @@ def test_settling_is_told_while_it_lasts():
 def test_every_interval_but_the_first_gives_a_point():
     feed = sweep(10.0, (8.0,))
     lost = [entry for k, entry in enumerate(feed) if k not in (300, 301)]
-    # A step that the repair takes for a miscount at first is held back, and then comes with what follows.
+    # At first the repair takes the step for a miscount.  It holds the readings back, and they come later.
     steep = [HEADER, *entries(Source(lambda t: 25_000.0 + 20.0 * (t > 5.0)), 10.0)]
     for case, missing in ((feed, 0), (lost, 2), (steep, 0)):
         outputs = run(case, points=True)
@@ -293,7 +293,7 @@ def imported(frequency, count, spacing_s=0.02):
 IMPORT = replace(HEADER, source="import", interval_s=0.02)
 
 
-def test_imported_readings_take_the_same_way():
+def test_imported_readings_give_the_same_alerts():
     readings = imported(passes([8.0, 12.0], 30.0), 1000)
     outputs = run([IMPORT, *readings], points=True)
     alerts = strong(outputs)
@@ -309,12 +309,13 @@ def test_imported_readings_with_holes():
     readings.insert(50, Imported(0.1, 25_000.0))
     readings.insert(60, replace(readings[60], frequency_hz=-1.0))
     outputs = run([IMPORT, *readings])
-    assert [(one.reason, round(one.end_s - one.start_s)) for one in of(outputs, Silence)] == [("no readings", 10)]
+    [silence] = of(outputs, Silence)
+    assert (silence.reason, round(silence.end_s - silence.start_s)) == ("no readings", 10)
     assert (outputs[-1].lost, outputs[-1].damaged, outputs[-1].records) == (3, 2, 1497)
 
 
 @pytest.mark.parametrize("spacing_s", [0.0001, 90.0])
-def test_readings_too_near_or_too_far_apart_are_counted_without_alerts_and_said(spacing_s):
+def test_readings_too_near_or_too_far_apart_are_counted_and_give_a_warning_and_no_alerts(spacing_s):
     outputs = run([replace(IMPORT, interval_s=spacing_s), *imported(lambda t: 25_000.0, 3, spacing_s)])
     [notice] = of(outputs, Notice)
     assert notice.text.startswith("no alerts: the tracker takes readings 2 ms to 60 s apart")
@@ -322,7 +323,7 @@ def test_readings_too_near_or_too_far_apart_are_counted_without_alerts_and_said(
 
 
 @pytest.mark.parametrize("interval_ms", [0, 1, 65_535])
-def test_a_board_with_an_interval_that_no_tracker_takes_is_counted_without_alerts_and_said(interval_ms):
+def test_intervals_that_no_tracker_takes_are_counted_and_give_a_warning_and_no_alerts(interval_ms):
     feed = sweep()
     feed[1] = line(0.0, hello(interval_ms=interval_ms))
     outputs = run(feed, points=True)
@@ -332,7 +333,7 @@ def test_a_board_with_an_interval_that_no_tracker_takes_is_counted_without_alert
     assert outputs[-1].duration_s == pytest.approx(24.0, abs=0.001 * max(21, interval_ms))
 
 
-def test_next_to_nothing_is_no_trouble():
+def test_very_few_entries_give_a_summary_and_no_alerts():
     for feed in ([], [HEADER], [IMPORT, Imported(0.0, 25_000.0)], [HEADER, Imported(3.0, 25_000.0)], sweep()[:3]):
         outputs = run(feed, points=True)
         assert isinstance(outputs[-1], Summary)

@@ -1,4 +1,4 @@
-"""Frequency from interval sums, against the counters' theory and a count of every edge."""
+"""Frequency from interval sums, compared with the theory of counters and with a count of every edge."""
 
 import random
 import statistics
@@ -18,7 +18,7 @@ TICK_S = 16e-9
 
 
 def counted(hz: float, intervals: int, jitter_s: float, rng: random.Random, edges: int = 500) -> list[Sums]:
-    """Every edge timestamped in whole ticks, then summed: nothing of the formulas under test."""
+    """Intervals from a timestamp of every edge in whole ticks.  No formula under test is used."""
     start_s = rng.random() / hz
     out = []
     for k in range(intervals):
@@ -28,9 +28,9 @@ def counted(hz: float, intervals: int, jitter_s: float, rng: random.Random, edge
 
 
 def many(runs, intervals, edges, jitter_s, seed, step_s=0.0):
-    """The same by the thousand, as (Hz, run): each run at a start and a frequency of its own, 24.9 to 25.1 kHz.
+    """The same, but quicker, as (Hz, run).  Each run has its own start and its own frequency from 24.9 to 25.1 kHz.
 
-    step_s: a random walk that each edge goes on by, for a coil that wanders.
+    step_s: sigma of a random step that each edge adds to the time, for a coil that wanders.
     """
     rng = np.random.default_rng(seed)
     for hz in rng.uniform(24_900, 25_100, runs):
@@ -76,16 +76,16 @@ def test_exact_edges_give_the_exact_frequency(half, edges, period):
     assert two_averages(run, TICK_S).frequency_hz == pytest.approx(exact, rel=1e-12)
 
 
-def test_neighbours_ppm_is_two_averages():
+def test_neighbours_ppm_is_the_uncertainty_of_two_averages():
     run = counted(25_000.0, 2, 0.0, random.Random(1))
-    told = two_averages(run, TICK_S, 20e-9)
+    estimate = two_averages(run, TICK_S, 20e-9)
     assert neighbours_ppm(25_000.0, 0.02, TICK_S, 20e-9) == pytest.approx(
-        1e6 * told.uncertainty_hz / told.frequency_hz, rel=1e-4
+        1e6 * estimate.uncertainty_hz / estimate.frequency_hz, rel=1e-4
     )
 
 
 @pytest.mark.parametrize("run", [[], [Sums(0, 5, 0, 10)], [Sums(0, 5, 0, 10), Sums(5, 0, 9, 0)]])
-def test_what_holds_no_two_averages(run):
+def test_two_averages_refuse_odd_numbers_and_empty_intervals(run):
     with pytest.raises(ValueError, match="interval"):
         two_averages(run, TICK_S)
 
@@ -96,24 +96,24 @@ def test_regression_is_within_five_per_cent_of_the_bound(window_s, intervals, ji
     # sqrt(12) sx / (T sqrt(N)): Rubiola et al. 2016 (see frequency.py).
     edges = round(25_000 * window_s / intervals)
     count = edges * intervals
-    runs, errors, told = 1500, [], []
+    runs, errors, uncertainties = 1500, [], []
     for hz, run in many(runs, intervals, edges, jitter_s, seed=5):
-        one = regression(run, TICK_S, jitter_s)
+        estimate = regression(run, TICK_S, jitter_s)
         bound = sqrt(12) * timestamp_error_s(TICK_S, jitter_s) / (count / hz) / sqrt(count)
-        errors.append((one.frequency_hz / hz - 1) / bound)
-        told.append(one.uncertainty_hz / hz / bound)
-    # No residual is called wander in half of the runs and more: the smallest figure is the timestamps' alone.
-    assert 1.0 < min(told) < 1.05
-    assert one.span_s == pytest.approx(window_s, rel=0.01)
+        errors.append((estimate.frequency_hz / hz - 1) / bound)
+        uncertainties.append(estimate.uncertainty_hz / hz / bound)
+    # In at least half of the runs nothing counts as wander: the smallest uncertainty is that of the timestamps alone.
+    assert 1.0 < min(uncertainties) < 1.05
+    assert estimate.span_s == pytest.approx(window_s, rel=0.01)
     # A standard deviation from 1500 runs is uncertain by 1 / sqrt(3000) = 1.8 %: four of these.
-    assert rms(errors) / min(told) == pytest.approx(1, abs=4 / sqrt(2 * runs))
-    within = share_within(errors, told)
+    assert rms(errors) / min(uncertainties) == pytest.approx(1, abs=4 / sqrt(2 * runs))
+    within = share_within(errors, uncertainties)
     assert within > 0.683 - 4 * sqrt(0.683 * 0.317 / runs)
 
 
 def test_neighbouring_means_share_an_interval():
-    # Readings over (0, 1) and (1, 2) share the mean of 1 with opposite signs: -1/2 of the variance; over (0, 1) and
-    # (2, 3) they share nothing.  Independent timestamps; elementary.
+    # Readings over (0, 1) and (1, 2) share the mean of 1 with opposite signs, which is -1/2 of the variance.  Readings
+    # over (0, 1) and (2, 3) share nothing.  Elementary, for independent timestamps.
     shifts = np.array([
         [two_averages(two, TICK_S).frequency_hz / hz - 1 for two in pairwise(run)]
         for hz, run in many(150, 40, 100, 20e-9, seed=6)
@@ -126,24 +126,24 @@ def test_neighbouring_means_share_an_interval():
 
 
 @pytest.mark.parametrize("intervals", [5, 25])
-def test_a_coil_that_wanders_is_not_told_as_a_steady_one(intervals):
-    # White noise of the frequency, 1e-7 over the window, twenty times what the timestamps do.
+def test_the_uncertainty_of_a_wandering_coil_is_wide_enough(intervals):
+    # White noise of the frequency, 1e-7 over the window: twenty times that of the timestamps.
     runs, window_s = 1000, 0.1
-    errors, told = [], []
+    errors, uncertainties = [], []
     edges = round(25_000 * window_s / intervals)
     for hz, run in many(runs, intervals, edges, 0.0, seed=7, step_s=1e-7 * window_s / sqrt(25_000 * window_s)):
-        one = regression(run, TICK_S)
-        errors.append(one.frequency_hz / hz - 1)
-        told.append(one.uncertainty_hz / hz)
+        estimate = regression(run, TICK_S)
+        errors.append(estimate.frequency_hz / hz - 1)
+        uncertainties.append(estimate.uncertainty_hz / hz)
     # A regression has 6/5 of the variance of the plain mean; F. Vernotte et al. 2016 on the Omega counter, from memory.
     assert rms(errors) == pytest.approx(1e-7 * sqrt(1.2), rel=4 / sqrt(2 * runs))
-    # Meant for flicker, 20 where 73/9 would do: that wide and no more.  The mean of 1000 squares of two or three
-    # degrees of freedom is uncertain by 3 %, its root by half of that.
-    assert rms(told) / rms(errors) == pytest.approx(sqrt(20 / (73 / 9)), rel=0.11)
-    assert 0.70 < share_within(errors, told) < 0.82
+    # The factor 20 is for flicker; 73/9 would be enough here.  The uncertainty is that much wider, and not more.  The
+    # mean of 1000 squares of two or three degrees of freedom is uncertain by 3 %, its root by half of that.
+    assert rms(uncertainties) / rms(errors) == pytest.approx(sqrt(20 / (73 / 9)), rel=0.11)
+    assert 0.70 < share_within(errors, uncertainties) < 0.82
 
 
-def test_the_uncertainty_is_the_scatter_of_repeats_where_the_frequency_flickers():
+def test_the_uncertainty_is_the_scatter_of_repeats_if_the_frequency_flickers():
     # An Allan deviation of 1e-6 at any time: sqrt(2 ln 2 h) (IEEE Std 1139).
     rng = np.random.default_rng(9)
     wander = PowerLawNoise(rng, 1e-3, h_minus1=1e-12 / (2 * log(2)))
@@ -153,19 +153,19 @@ def test_the_uncertainty_is_the_scatter_of_repeats_where_the_frequency_flickers(
         sums = merge(edges.block(25_000 * (1 + wander.block(500))), 20)
         rows = zip(sums.first_edge.tolist(), sums.n.tolist(), sums.t_first.tolist(), sums.s.tolist(), strict=True)
         found.append(regression([Sums(*row) for row in rows], TICK_S))
-    repeats = [(two.frequency_hz - one.frequency_hz) / sqrt(2) for one, two in pairwise(found)]
-    told = [one.uncertainty_hz for one in found[:-1]]
-    # Uncertain by 3.5 % for the one, 3 % for the other: four of both together.
-    assert rms(told) / rms(repeats) == pytest.approx(1, abs=0.19)
+    repeats = [(after.frequency_hz - before.frequency_hz) / sqrt(2) for before, after in pairwise(found)]
+    uncertainties = [estimate.uncertainty_hz for estimate in found[:-1]]
+    # The two are uncertain by 3.5 % and by 3 %: four times both together.
+    assert rms(uncertainties) / rms(repeats) == pytest.approx(1, abs=0.19)
     assert rms(repeats) / 25_000 == pytest.approx(1e-6, rel=0.25)  # near the Allan deviation: a little more
-    assert 0.57 - 4 * 0.025 < share_within(repeats, told) < 0.57 + 4 * 0.025
+    assert 0.57 - 4 * 0.025 < share_within(repeats, uncertainties) < 0.57 + 4 * 0.025
 
 
-def test_jitter_that_nobody_told_shows_in_the_residuals():
-    told = [regression(run, TICK_S).uncertainty_hz / hz for hz, run in many(300, 50, 100, 100e-9, seed=8)]
+def test_unknown_jitter_shows_in_the_residuals():
+    uncertainties = [regression(run, TICK_S).uncertainty_hz / hz for hz, run in many(300, 50, 100, 100e-9, seed=8)]
     known = sqrt(12) * timestamp_error_s(TICK_S, 100e-9) / 0.2 / sqrt(5000)
-    # Second differences of 50 means are uncertain by a sixth or so; where the parts add wander it is more.
-    assert 0.6 * known < min(told) and statistics.median(told) < 1.5 * known
+    # Second differences of 50 means are uncertain by about a sixth.  If the parts show wander, it is more.
+    assert 0.6 * known < min(uncertainties) and statistics.median(uncertainties) < 1.5 * known
 
 
 @given(
@@ -180,27 +180,27 @@ def test_exact_edges_of_uneven_intervals_lie_on_the_line(counts, period, edge, t
         run.append(Sums(edge, n, tick, period * n * (n - 1) // 2))
         edge += n
         tick += n * period
-    one = regression(run, TICK_S)
-    assert one.frequency_hz == pytest.approx(1 / (period * TICK_S), rel=1e-14)
-    # Nothing but the tick is left, and the weights: u(period) = sx / sqrt(sum of n (mean edge - its mean)^2).
+    estimate = regression(run, TICK_S)
+    assert estimate.frequency_hz == pytest.approx(1 / (period * TICK_S), rel=1e-14)
+    # Only the tick and the weights are left: u(period) = sx / sqrt(sum of n (mean edge - common mean edge)^2).
     middle = sum(counts) / 2
-    at = np.cumsum(counts) - np.array(counts) / 2 - middle
-    spread = float(np.sum(np.array(counts) * at * at))
-    assert one.uncertainty_hz / one.frequency_hz == pytest.approx(
+    mean_edges = np.cumsum(counts) - np.array(counts) / 2 - middle
+    spread = float(np.sum(np.array(counts) * mean_edges * mean_edges))
+    assert estimate.uncertainty_hz / estimate.frequency_hz == pytest.approx(
         timestamp_error_s(TICK_S) / (period * TICK_S) / sqrt(spread), rel=1e-9
     )
-    assert one.span_s == pytest.approx(sum(counts) * period * TICK_S)
+    assert estimate.span_s == pytest.approx(sum(counts) * period * TICK_S)
 
 
 @pytest.mark.parametrize(
     "run", [[Sums(5 * k, 5, 9 * k, 10) for k in range(4)], [Sums(0, 5, 0, 10)] * 5, [Sums(0, 0, 0, 0)] * 5]
 )
-def test_what_holds_no_regression(run):
+def test_a_regression_refuses_too_few_or_empty_intervals(run):
     with pytest.raises(ValueError, match="interval"):
         regression(run, TICK_S)
 
 
-def test_noise_is_that_of_one_reading_after_its_slope():
+def test_noise_is_the_scatter_of_one_reading_without_the_slope():
     rng = random.Random(2)
     noise = Noise()
     # 0.5 ppm, on a drift of 1 ppm a second and with a pass of 50 ppm every 20 s.
@@ -213,19 +213,19 @@ def test_noise_is_that_of_one_reading_after_its_slope():
     assert noise.recent_ppm == pytest.approx(0.5, rel=0.3)
 
 
-def test_noise_in_bounded_memory_still_sees_all():
+def test_noise_in_bounded_memory_still_covers_all_readings():
     rng = random.Random(3)
     noise = Noise()
     for k in range(300_000):
         noise.push(1000.0 if k < 200_000 else 2000.0 + rng.gauss(0, 1e-3))
     assert len(noise._values) == len(noise._residuals) <= 65_536
-    # Two thirds were 1000 Hz: whoever forgot the start, or the end, would not find that.
+    # Two thirds were 1000 Hz.  The median would be another if the start or the end was forgotten.
     assert noise.result()[0] == 1000.0
     assert sorted(noise._values)[-len(noise._values) // 4] > 1999
 
 
 @pytest.mark.parametrize(("count", "known"), [(0, (False, False)), (1, (True, False)), (7, (True, True))])
-def test_noise_of_little(count, known):
+def test_noise_of_few_readings(count, known):
     noise = Noise()
     for k in range(count):
         noise.push(25_000.0 + k % 2)

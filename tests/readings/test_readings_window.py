@@ -1,4 +1,4 @@
-"""The intervals of the last second: which of them an estimate is taken over."""
+"""The intervals of the last second: which of them an estimate uses."""
 
 import pytest
 from board_lines import HEADER, TICKS_PER_S, Source, entries, hello, line
@@ -17,21 +17,20 @@ def intervals(count, interval_ms=20, **first):
     source = Source(lambda t: HZ, interval_ms=interval_ms)
     wrapped = []
     for _ in range(count):
-        one = source.interval()
-        wrapped.append(one._replace(**{
-            name: (getattr(one, name) + start) % records.U32 for name, start in first.items()
+        interval = source.interval()
+        wrapped.append(interval._replace(**{
+            name: (getattr(interval, name) + start) % records.U32 for name, start in first.items()
         }))  # fmt: skip
     return wrapped
 
 
 def fed(*lines):
-    """A chain that has taken a hello and a second of intervals, and then these."""
+    """(chain, source, outputs) of a chain that took a hello, a second of intervals, and then `lines`."""
     chain = Chain(defaults())
     source = Source(lambda t: HZ)
     feed = [HEADER, *entries(source, 1.0)]
-    said = [output for entry in [*feed, *(one(source) if callable(one) else one for one in lines)]
-            for output in chain.feed(entry)]  # fmt: skip
-    return chain, source, said
+    feed += [make(source) if callable(make) else make for make in lines]
+    return chain, source, [output for entry in feed for output in chain.feed(entry)]
 
 
 def span(chain):
@@ -40,7 +39,7 @@ def span(chain):
 
 
 @pytest.mark.parametrize(("interval_ms", "kept"), [(2, 500), (20, 50), (30, 33), (500, 5), (1000, 5)])
-def test_a_second_or_five_intervals(interval_ms, kept):
+def test_the_window_is_a_second_or_five_intervals(interval_ms, kept):
     window = Window(interval_ms)
     for one in intervals(600 if interval_ms < 20 else 60, interval_ms):
         window.push(one)
@@ -49,7 +48,7 @@ def test_a_second_or_five_intervals(interval_ms, kept):
     assert best.frequency_hz == pytest.approx(HZ, rel=1e-9)
 
 
-def test_the_best_of_few():
+def test_few_intervals_give_two_averages_and_five_a_regression():
     window = Window(20)
     run = intervals(7)
     sums = unwrapped(run)
@@ -87,23 +86,23 @@ WORDS = {
 
 
 @pytest.mark.parametrize("flag", WORDS)
-def test_a_flagged_interval_is_counted_told_once_and_never_joined_over(flag):
+def test_a_flagged_interval_is_counted_reported_once_and_never_part_of_an_estimate(flag):
     def flagged(source):
         source.edge += 1  # from here on the count is one edge off
         return line(1.1, source.interval(flag))
 
-    chain, source, said = fed(flagged)
+    chain, source, outputs = fed(flagged)
     word = WORDS[flag]
     assert dict(chain.link.faults) == {word: 1}
-    [notice] = [one for one in said if isinstance(one, Notice)]
+    [notice] = [output for output in outputs if isinstance(output, Notice)]
     assert notice.level == "warning" and notice.text.startswith(f"{word}: ")
     assert chain.estimate() is None
     for _ in range(10):
         chain.feed(line(1.2, source.interval()))
-    # An edge too many in 0.4 s would show as 1e-4.
+    # One edge too many in 0.4 s would be 1e-4.
     assert chain.estimate().frequency_hz == pytest.approx(HZ, rel=1e-8)
     assert span(chain) == 10
-    assert not [one for one in chain.feed(flagged(source)) if isinstance(one, Notice)]
+    assert not [output for output in chain.feed(flagged(source)) if isinstance(output, Notice)]
     assert chain.link.faults[word] == 2
 
 
@@ -111,8 +110,9 @@ def test_two_faults_in_one_interval_are_two_words():
     both = records.FLAG_DOUBLE_EDGE | records.FLAG_STALL | records.FLAG_NO_AMPLITUDE
     chain, _, _ = fed(lambda source: line(1.1, source.interval(both)))
     assert dict(chain.link.faults) == {"double edge": 1, "stall": 1}
-    quiet, _, said = fed(lambda source: line(1.1, source.interval(records.FLAG_NO_AMPLITUDE | records.FLAG_AFTER_DROP)))
-    assert not quiet.link.faults and not said
+    harmless = records.FLAG_NO_AMPLITUDE | records.FLAG_AFTER_DROP
+    quiet, _, outputs = fed(lambda source: line(1.1, source.interval(harmless)))
+    assert not quiet.link.faults and not outputs
 
 
 def lost(source):
@@ -120,7 +120,7 @@ def lost(source):
     return line(1.1, source.interval())
 
 
-def anew(source):
+def new_time_base(source):
     return line(1.1, source.interval(records.FLAG_NEW_TIME_BASE))
 
 
@@ -129,7 +129,7 @@ def anew(source):
     [
         ((), 50),
         ((lost,), None),
-        ((anew,), None),
+        ((new_time_base,), None),
         ((Gap(1.1, 1.0, "unplugged"),), None),
         ((line(1.1, records.Stopped(1100, 50)),), None),
         ((line(1.1, hello(boot=2)), lambda source: line(1.2, source.interval())), None),
@@ -140,7 +140,7 @@ def anew(source):
     ids=["nothing", "a lost record", "a new time base", "unplugged", "stopped", "restarted", "another clock",
          "the same hello", "no edge"],
 )  # fmt: skip
-def test_no_estimate_goes_across(broken_by, left):
+def test_no_estimate_goes_across_a_break(broken_by, left):
     chain, _, _ = fed(*broken_by)
     assert span(chain) == left
 

@@ -1,4 +1,4 @@
-"""Readings to alerts and holds: what the tracker promises, on small series."""
+"""From readings to alerts and holds: the tracker's contract, on small series."""
 
 import tracemalloc
 
@@ -65,45 +65,45 @@ def test_signs_flip_with_the_series(seed, height, width):
     assert [(a.sign, a.raised_us, a.settled_us, a.released_us, a.peak_us, a.score, a.peak_ppb) for a in up] == [
         (-a.sign, a.raised_us, a.settled_us, a.released_us, a.peak_us, a.score, -a.peak_ppb) for a in down
     ]
-    # One that is still open at the end has no sign yet.
+    # An alert that is still open at the end has no sign yet.
     words = {1: "non-ferrous", -1: "ferrous", 0: "uncertain"}
     assert all(a.response in {"uncertain", words[a.sign]} for a in up + down)
 
 
 @given(st.integers(-2_000_000, 2_000_000), st.integers(-2000, 2000))
 @settings(max_examples=25, deadline=None)
-def test_level_and_slope_vanish(level, slope):
+def test_level_and_slope_give_no_statistic(level, slope):
     boxes = Boxes((0.13, 0.2, 0.32, 0.5), INTERVAL_S, 50.0)
     for k in range(300):
         boxes.push(level + slope * k)
-        # Rounding of doubles on sums below 2^30: some 1e-7 of a 1e-9.
+        # Doubles round sums below 2^30 to about 1e-7 of the unit, which is 1e-9.
         assert max(abs(z * scale) for z, scale in zip(boxes.zs, boxes.used, strict=True)) < 1e-5
 
 
 def roughness(y):
-    """Of a tracker that learned white noise of 1 ppm / sqrt(25 Hz) in readings 20 ms apart: sigma 1 ppm."""
+    """The roughness after each reading, of a tracker with a white noise profile: 0.2 ppm/rtHz, sigma 1 ppm at 20 ms."""
     tracker = Tracker(INTERVAL_S, noise_ppm_rthz=(0.2,) * 25)
-    known = []
+    found = []
     for interval in intervals(y * 1e-9):
         tracker.interval(*interval)
-        known.append(tracker.roughness)
-    return known
+        found.append(tracker.roughness)
+    return found
 
 
-def test_the_scale_is_that_of_the_learned_noise_and_grows_on_rougher_ground():
+def test_the_scale_is_that_of_the_noise_profile_and_grows_on_rougher_soil():
     white = np.random.default_rng(5).normal(0.0, 1000.0, 3000)
     assert max(roughness(white)) == 1.0
-    # Passes of 40 and 9 sigma every four seconds are no rougher ground.
+    # Passes of 40 and 9 sigma every 4 s do not make the soil rougher.
     over = sum(bump_ppb(3000, 5 + 4 * k, (40_000, -9000)[k % 2], 0.25) for k in range(14))
     assert max(roughness(white + over)) < ROUGHER
-    known = roughness(20 * white)
-    # Six seconds without rest, and then as quickly as at the start.
-    assert max(known[:400]) < 2.0 and min(known[1000:]) > 10.0
-    assert 14.0 < np.median(known[1500:]) < 30.0  # the largest of four widths, each a running median
+    found = roughness(20 * white)
+    # After 6 s without rest the scale moves as quickly as at the start.
+    assert max(found[:400]) < 2.0 and min(found[1000:]) > 10.0
+    assert 14.0 < np.median(found[1500:]) < 30.0  # the largest of four widths, each a running median
     assert Tracker(INTERVAL_S).roughness is None
 
 
-def test_a_step_is_not_taken_for_sure():
+def test_a_step_of_the_level_is_uncertain():
     y = noise_ppb(N, 2)
     y[300:] += 5000
     (alert,) = [a for a in finals(run(y, threshold=6.0, hold=False)[0]) if a.score > 10]
@@ -112,7 +112,10 @@ def test_a_step_is_not_taken_for_sure():
 
 
 def test_lobes_of_flat_iron_make_a_rise_uncertain():
-    """A crown cap under the coil, from the detector study: 0, .1, .2, .3 s from its peak +1, +.31, -.90, -.56."""
+    """A crown cap under the coil: 0, .1, .2 and .3 s from its peak the shift is +1, +.31, -.90 and -.56 of it.
+
+    These values are from an earlier simulation study, not repeated here.
+    """
     t = np.abs(np.arange(N) * INTERVAL_S + INTERVAL_S / 2 - 6.0)
     cap = np.interp(t, [0, 0.1, 0.2, 0.3, 0.5], [1, 0.31, -0.9, -0.56, 0])
     alerts = finals(run(noise_ppb(N, 3) + np.rint(8000 * cap).astype(np.int64), threshold=6.0)[0])
@@ -121,13 +124,13 @@ def test_lobes_of_flat_iron_make_a_rise_uncertain():
     assert all(a.confidence is None for a in rises)
 
 
-def test_two_objects_of_either_kind_are_two_alerts():
+def test_two_objects_of_opposite_sign_are_two_alerts():
     y = noise_ppb(N, 4) + bump_ppb(N, 5.0, 6000, 0.15) + bump_ppb(N, 5.6, -6000, 0.15)
     assert [a.sign for a in finals(run(y, threshold=6.0)[0])] == [1, -1]
 
 
 def in_a_row(*heights_ppb, every_s=1.3):
-    """(sign, seen) of the alerts on passes that follow one another from 6 s on."""
+    """(sign, passes in a row) of the alerts, for passes every `every_s` from 6 s on."""
     n = round((8 + every_s * len(heights_ppb)) / INTERVAL_S)
     y = noise_ppb(n, 5, 100.0)
     for k, height in enumerate(heights_ppb):
@@ -136,22 +139,22 @@ def in_a_row(*heights_ppb, every_s=1.3):
     return [(a.sign, a.seen) for a in alerts]
 
 
-def test_passes_in_a_row_are_counted_and_the_third_is_surer():
+def test_passes_in_a_row_are_counted_and_the_third_has_more_confidence():
     assert in_a_row(4000, 5000, 4500, 5000) == [(1, 1), (1, 2), (1, 3), (1, 4)]
     assert confidence(5.0, False, 1) == confidence(5.0, False, 2) < confidence(5.0, False, 3) == 0.99
-    assert confidence(1.5, False, 3) == confidence(1.5, False, 1)  # what hardly stands out gains nothing by a row
+    assert confidence(1.5, False, 3) == confidence(1.5, False, 1)  # a low pass gains nothing by a row
 
 
 @pytest.mark.parametrize(
     ("heights", "every_s", "seen"),
     [
         ((4000, 4000, -4000, 4000, 4000), 1.3, [1, 2, 1, 1, 2]),  # the other sign ends the row
-        ((2000, 8000, 8000), 1.3, [1, 1, 2]),  # four times as high is another thing
+        ((2000, 8000, 8000), 1.3, [1, 1, 2]),  # four times as high is another object
         ((4000, 4000, 4000), 4.5, [1, 1, 1]),  # too long ago
         ((-4000, -4000, -4000, -4000), 1.9, [1, 2, 3, 3]),  # only the last four seconds
     ],
 )
-def test_a_row_is_of_one_sign_alike_and_within_four_seconds(heights, every_s, seen):
+def test_a_row_has_one_sign_similar_heights_and_lasts_at_most_four_seconds(heights, every_s, seen):
     assert [count for _, count in in_a_row(*heights, every_s=every_s)] == seen
 
 
@@ -162,11 +165,11 @@ def test_a_gap_ends_a_row():
     assert [a.seen for a in finals(events)] == [1]
     events = list(tracker.gap(N * INTERVAL_US))
     again = noise_ppb(N, 6, 100.0) + bump_ppb(N, 4.0, 4000, 0.2)
-    events += read(tracker, again, 8 * 1_000_000)[0]  # a time base on which the first would be four seconds ago
+    events += read(tracker, again, 8 * 1_000_000)[0]  # on this time base the first pass would be 4 s ago
     assert [a.seen for a in finals(events)] == [1]
 
 
-def test_a_gap_closes_alerts_and_starts_anew():
+def test_a_gap_ends_alerts_and_starts_again():
     y = passes()
     at = 248  # in the middle of the rise
     tracker = Tracker(INTERVAL_S, threshold=6.0)
@@ -174,7 +177,7 @@ def test_a_gap_closes_alerts_and_starts_anew():
     closed = list(tracker.gap(at * INTERVAL_US))
     assert [e.stage for e in first] == ["raised"]
     assert closed[-1].stage == "final" and closed[-1].released_us == at * INTERVAL_US
-    # Level and slope are learned anew; the scales are known, so it is ready as soon as the boxes are filled (2.3 s).
+    # Level and slope are learned again.  The scales are known, so the warm-up takes only the 2.3 s to fill the boxes.
     rest = passes(7)
     shift = at * INTERVAL_US + 50_000_000
     again, states = read(tracker, rest + 50_000, shift)
@@ -206,15 +209,15 @@ def test_a_late_reading_is_a_gap_and_a_missing_one_is_filled():
 
 def test_a_threshold_in_mid_series_acts_from_the_next_reading_on():
     y = passes()
-    y[150:350] -= bump_ppb(N, 5.0, 3000, 0.25)[150:350]  # half as high: no threshold is as high as the whole
+    y[150:350] -= bump_ppb(N, 5.0, 3000, 0.25)[150:350]  # half as high, so that it stays below the threshold of 100
     tracker = Tracker(INTERVAL_S, threshold=100.0)
     before, _ = read(tracker, y[:350])
     tracker.set_threshold(6.0)
     after, _ = read(tracker, y[350:], 350 * INTERVAL_US)
     want = [e for e in run(y, threshold=6.0)[0] if e.id == 2]
     assert before == []
-    # What came after is what a tracker at that threshold says of the second pass.  (Not to the last digit of the
-    # height: the baseline has not been held during the first.)
+    # The events are those of a tracker that had this threshold from the start.  (The height differs in its last digits,
+    # because the baseline was not held during the first pass.)
     assert [(e.stage, e.raised_us, e.settled_us, e.released_us, e.sign, e.score) for e in after + tracker.finish()] == [
         (e.stage, e.raised_us, e.settled_us, e.released_us, e.sign, e.score) for e in want
     ]
@@ -234,13 +237,13 @@ def test_release_and_hold_scale_with_the_threshold():
     assert released[0] > released[1]
 
 
-def test_a_movement_over_a_held_target_is_not_another_object():
+def test_a_movement_over_a_held_target_is_no_other_object():
     y = noise_ppb(N, 3, 100.0)
     y[350:650] += 20_000
     y = y + bump_ppb(N, 10.0, -8000, 0.3)
     dip = [a for a in finals(run(y)[0]) if abs(a.peak_us - 10_000_000) < 200_000]
     assert [(a.sign, a.response, a.reasons) for a in dip] == [(-1, "uncertain", ("moving over a held target",))]
-    y = y + bump_ppb(N, 10.0, -22_000, 0.3)  # deeper than the hold is high: something else
+    y = y + bump_ppb(N, 10.0, -22_000, 0.3)  # deeper than the held level: another object
     other = [a for a in finals(run(y)[0]) if abs(a.peak_us - 10_000_000) < 200_000]
     assert [(a.sign, a.response) for a in other] == [(-1, "ferrous")]
 
@@ -254,7 +257,7 @@ def test_the_baseline_stands_while_a_hold_is_on():
     assert not any(s.held for s in run(y, hold=False)[1])
 
 
-def test_leaving_what_is_no_longer_held_is_no_arrival():
+def test_leaving_a_target_that_is_no_longer_held_starts_no_hold():
     t = np.arange(900) * INTERVAL_S
     y = noise_ppb(900, 3, 100.0)
     rest = np.interp(t, [7, 7.2, 12, 12.2], [0, -20_000, -20_000, 0]).astype(np.int64)
@@ -263,12 +266,12 @@ def test_leaving_what_is_no_longer_held_is_no_arrival():
     assert [e.sign for e in holds] == [-1]  # and none of the other sign after 12 s
     assert holds[0].end_us < 10_000_000
     assert not any(s.held for s in states[500:])
-    assert abs(states[720].baseline_ppb) < 2000  # followed anew
-    only_back = np.interp(t, [12, 12.2], [-20_000, 0]).astype(np.int64)  # the same step, nothing like it before
+    assert abs(states[720].baseline_ppb) < 2000  # it tracks again
+    only_back = np.interp(t, [12, 12.2], [-20_000, 0]).astype(np.int64)  # the same step with no rest before it
     assert [e.sign for e in run(y + only_back)[0] if isinstance(e, Hold)][:1] == [1]
 
 
-def test_freeze_holds_the_baseline_and_thaw_lets_it_go():
+def test_freeze_freezes_the_baseline_and_thaw_tracks_it_again():
     y = noise_ppb(1500, 6, 30.0) + np.arange(1500) * 10
     tracker = Tracker(INTERVAL_S)
     read(tracker, y[:900])
@@ -278,7 +281,7 @@ def test_freeze_holds_the_baseline_and_thaw_lets_it_go():
     steps = np.diff([s.baseline_ppb for s in frozen])
     assert steps[0] == pytest.approx(10, rel=0.1)  # it goes on as before,
     assert np.all(np.diff(steps) < 1e-6)
-    assert 0 < steps[-1] < 0.2 * steps[0]  # but levels off: of a drift no more is known than for some seconds
+    assert 0 < steps[-1] < 0.2 * steps[0]  # but its slope dies away: a drift is known for some seconds only
     assert y[1199] - frozen[-1].baseline_ppb > 1000
     tracker.thaw()
     _, thawed = read(tracker, y[1200:], 1200 * INTERVAL_US)
@@ -286,7 +289,7 @@ def test_freeze_holds_the_baseline_and_thaw_lets_it_go():
     assert abs(y[-1] - thawed[-1].baseline_ppb) < 300
 
 
-def test_freeze_while_frozen_sets_a_new_zero():
+def test_freeze_while_frozen_sets_the_baseline_again():
     rise = np.where(np.arange(900) < 400, 0, 8000)
     y = noise_ppb(900, 6, 30.0) + rise
     tracker = Tracker(INTERVAL_S)
@@ -304,7 +307,7 @@ def test_freeze_while_frozen_sets_a_new_zero():
     assert np.all(abs(np.diff(steps)) < 0.001)
 
 
-def test_a_new_zero_before_there_are_readings_is_no_error():
+def test_freezing_twice_before_there_are_readings_is_no_error():
     tracker = Tracker(INTERVAL_S)
     tracker.freeze()
     tracker.freeze()
@@ -323,14 +326,14 @@ def test_intervals_and_the_same_frequencies_as_readings_agree():
         events += raw.interval(*record)
     events += raw.finish()
     as_readings = run(np.rint(y * 1e9).astype(np.int64), threshold=6.0)[0]
-    (one,), (other,) = finals(events), finals(as_readings)
-    assert one.sign == other.sign == 1
-    assert one.peak_us == pytest.approx(other.peak_us, abs=40_000)
-    assert one.peak_ppb == pytest.approx(other.peak_ppb, rel=0.1)
+    (of_intervals,), (of_readings,) = finals(events), finals(as_readings)
+    assert of_intervals.sign == of_readings.sign == 1
+    assert of_intervals.peak_us == pytest.approx(of_readings.peak_us, abs=40_000)
+    assert of_intervals.peak_ppb == pytest.approx(of_readings.peak_ppb, rel=0.1)
 
 
 @pytest.mark.parametrize(
-    ("name", "value", "says"),
+    ("name", "value", "message"),
     [
         ("treshold", 3.0, "no setting treshold"),
         ("threshold", 0.5, "from 2.0 to 100.0"),
@@ -340,8 +343,8 @@ def test_intervals_and_the_same_frequencies_as_readings_agree():
         ("widths_s", (), "list of 1 to 8"),
     ],
 )
-def test_a_wrong_setting_says_what_is_allowed(name, value, says):
-    with pytest.raises(ValueError, match=says):
+def test_the_error_of_a_wrong_setting_names_what_is_allowed(name, value, message):
+    with pytest.raises(ValueError, match=message):
         Tracker(INTERVAL_S, **{name: value})
 
 
@@ -377,14 +380,14 @@ def test_other_intervals_find_the_pass_too(interval_s):
 
 
 def test_huge_shifts_are_clipped_not_lost():
-    """A steel plate may move the frequency by percents; the sums must not wrap."""
+    """A steel plate may change the frequency by several percent.  The sums must not wrap."""
     y = noise_ppb(N, 1) + bump_ppb(N, 6.0, -60_000_000, 0.4)
     alerts = finals(run(y, threshold=6.0)[0])
     assert alerts[0].sign == -1 and alerts[0].score > 1000
 
 
-def test_a_frequency_that_is_another_for_good_is_followed():
-    """A capacitor changed under power: 6 % off for good.  After 5 s a new reference, then passes are found again."""
+def test_a_frequency_that_stays_far_away_gets_a_new_reference():
+    """A capacitor is changed under power: 6 % off, and it stays.  After 5 s there is a new reference."""
     far = 60_000_000
     y = np.concatenate([noise_ppb(300, 1), far + noise_ppb(900, 2) + bump_ppb(900, 14.0, 8000, 0.3)])
     events, states = run(y, threshold=6.0)

@@ -1,4 +1,4 @@
-"""Raw interval sums to the relative shift: exact, wrapped, filled and repaired."""
+"""From raw interval sums to the relative shift: exact, with wraps, lost records and miscounted edges."""
 
 from fractions import Fraction
 
@@ -12,7 +12,7 @@ from tracker_series import F0_HZ, INTERVAL_S, TICK_HZ, intervals
 
 
 def decode(records, repair=True):
-    """The readings in 1e-9, lost ones filled."""
+    """(readings in 1e-9 with lost ones filled, decoder, repair)"""
     decoder = Decoder(20000)
     mender = Repair()
     out = []
@@ -42,7 +42,7 @@ def test_y_and_reference_give_the_frequency():
 
 
 def test_readings_telescope():
-    """The sum of y dT over a span is the phase between its averaged ends: exact fractions as the check."""
+    """The sum of y dT over a span is the phase between its averaged ends.  Checked with exact fractions."""
     records = intervals(wobble(120))
     out, decoder, _ = decode(records)
     ticks, edges = decoder.reference
@@ -52,7 +52,7 @@ def test_readings_telescope():
     total = sum(
         Fraction(int(y), 10**9) * (mean[k + 1] - mean[k]) * Fraction(edges, ticks) for k, y in enumerate(out)
     )
-    # Half a 1e-9 of 500 edges for each of the readings.
+    # Each reading is rounded to 1e-9: half of that, over 500 edges.
     assert abs(phase - total) < Fraction(len(out) * 501, 2 * 10**9)
 
 
@@ -90,7 +90,7 @@ def test_lost_records_are_filled_with_their_mean():
         {"n": 0},
     ],
 )
-def test_a_step_that_cannot_be_is_a_new_start(change):
+def test_an_impossible_step_is_a_new_start(change):
     decoder = Decoder(20000)
     records = intervals(np.zeros(5))
     assert [decoder.interval(*r[1:]) for r in records] == [FIRST, 1, 1, 1, 1]
@@ -107,21 +107,21 @@ def test_a_step_that_cannot_be_is_a_new_start(change):
 )
 @settings(max_examples=60, deadline=None)
 def test_a_miscounted_edge_is_taken_out_exactly(at, what, seed):
-    """Wherever within its interval it falls: the sum over the readings that share it is that of the sound series."""
+    """It may fall anywhere in its interval.  The sum over the readings that share it is that of the sound series."""
     y = wobble(100, seed)
     sound = decode(intervals(y))[0]
     out, _, mender = decode(intervals(y, {at: what}))
     assert mender.repaired == 1
     changed = np.flatnonzero(out != sound)
     assert not len(changed) or np.ptp(changed) <= 2
-    # Half the sum each: off by what the two differ by, which in this series is under 1 ppm.
+    # Each gets half the sum, so it is off by at most the difference of the two: below 1 ppm in this series.
     assert np.abs(out - sound).max() < 1000
-    # A tick (6.4 ppm of an edge) of rounding in the time of the wrong edge.
+    # The time of the wrong edge is rounded to a tick, 6.4 ppm of an edge.
     assert abs(int(out.sum() - sound.sum())) <= 15
 
 
 def test_a_wrong_count_alone_is_taken_out():
-    """n one too many, the index right again in the next interval: an edge too many, then one too few."""
+    """n is one too many, and the index is right again in the next interval: one edge too many, then one too few."""
     records = intervals(wobble(60))
     time_us, sequence, first_edge, n, t_first, s = records[30]
     broken = list(records)
@@ -142,7 +142,7 @@ def test_a_strong_pass_is_not_repaired_away():
     assert (out == decode(records, repair=False)[0]).all()
 
 
-def test_an_edge_miscounted_raises_no_alert():
+def test_a_miscounted_edge_raises_no_alert():
     rng = np.random.default_rng(3)
     y = rng.normal(size=600) * 2e-7
     extra = {5.003: 1, 6.51: -1, 7.7191: 1, 9.0: -1}

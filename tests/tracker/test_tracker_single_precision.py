@@ -1,7 +1,7 @@
-"""The board's floats are single: the tracker with every float operation rounded to 24 bits gives the same alerts.
+"""The board has single-precision floats: with every float operation rounded to 24 bits the alerts stay the same.
 
-The rounded tracker is the tracker's own source, each binary operation and constant wrapped by a rounding.
-What may differ are alerts whose score lies within 1 % of the threshold; none does here.
+The rounded tracker is the tracker's own source, with a rounding around each binary operation and constant.
+Only alerts whose score is within 1 % of the threshold may differ.  There is none here.
 """
 
 import ast
@@ -45,14 +45,14 @@ class Rounded(ast.NodeTransformer):
 
     def visit_BinOp(self, node):
         self.generic_visit(node)
-        # The % of a message's text is no arithmetic; it passes through unrounded.
+        # The % of a message is no arithmetic: single() leaves its text as it is.
         return self._wrap(node)
 
     def visit_Constant(self, node):
         return self._wrap(node) if isinstance(node.value, float) else node
 
     def visit_AugAssign(self, node):
-        """x += y is x = x + y here: the tracker augments names, attributes and items without side effects."""
+        """Make x += y into x = x + y.  The targets in the tracker have no side effects, so this is the same."""
         self.generic_visit(node)
         load = ast.parse(ast.unparse(node.target), mode="eval").body
         value = self._wrap(ast.BinOp(load, node.op, node.value))
@@ -61,7 +61,7 @@ class Rounded(ast.NodeTransformer):
 
 @pytest.fixture(scope="module")
 def rounded_tracker():
-    """The Tracker class of the rounded modules, a package of their own."""
+    """The Tracker class of the rounded modules, which are a package of their own."""
     package = types.ModuleType("tracker24")
     package.__path__ = []
     sys.modules["tracker24"] = package
@@ -81,8 +81,8 @@ def rounded_tracker():
 
 def alerts_of(tracker, sums):
     events = []
-    for one in sums:
-        events += tracker.interval(*one)
+    for interval in sums:
+        events += tracker.interval(*interval)
     return [e for e in [*events, *tracker.finish()] if type(e).__name__ == Alert.__name__ and e.stage == "final"]
 
 
@@ -97,7 +97,7 @@ def of_capture(name):
 
 
 def made():
-    """Passes on a frequency that has drifted by 300 ppm, where single floats have the least to spare."""
+    """Passes on a frequency that has drifted by 300 ppm.  There single precision is most likely to be too coarse."""
     n = 1500
     y = noise_ppb(n, 5) + 300_000 + np.arange(n) * 40
     for at, height, width in ((6.0, 4000, 0.2), (11.0, -3000, 0.15), (16.0, 1500, 0.3), (22.0, -9000, 0.12)):
@@ -106,7 +106,7 @@ def made():
     return intervals(y * 1e-9)
 
 
-# What a lawn's sway looks like: smooth below 2 Hz, flat above.
+# The noise profile of a coil that sways over a lawn: smooth below 2 Hz, flat above.  Made by hand.
 LEARNED = (0.7, 0.7, 0.7, 0.95, 0.8, 0.8, 0.8, 0.8, 0.7, 0.6, 0.5, 0.4, 0.2, 0.1) + (0.05,) * 11
 
 
@@ -124,4 +124,4 @@ def test_single_precision_gives_the_same_alerts(which, noise, rounded_tracker):
         (a.raised_us, a.sign, a.response, a.reasons, a.peak_us, single(a.width_s)) for a in ours
     ]
     assert [a.score for a in board] == pytest.approx([a.score for a in ours], rel=1e-3)
-    assert any(a.score != b.score for a, b in zip(ours, board, strict=True))  # it was rounded indeed
+    assert any(a.score != b.score for a, b in zip(ours, board, strict=True))  # so it was rounded

@@ -1,4 +1,4 @@
-"""Readings that jump further than a pass can are mended; whatever a pass can do is not."""
+"""Readings that jump further than a pass can are mended.  Readings of a possible pass are not."""
 
 import sys
 
@@ -26,8 +26,8 @@ def mend(y, interval_us=INTERVAL_US):
     """(readings that came out, how many of them were mended)"""
     spikes = Spikes(interval_us, NARROWEST_US)
     out = []
-    for one in y:
-        spikes.push(int(one), 1, out)
+    for value in y:
+        spikes.push(int(value), 1, out)
     spikes.flush(out)
     assert spikes.waiting == 0 and out[1::2] == [1] * len(y)
     return np.array(out[0::2]), spikes.mended
@@ -48,7 +48,7 @@ SPIKES = {
 }
 
 
-# Two readings at the very start have nothing before them to come back to.
+# A spike of two at the very start cannot be seen: there is nothing before it.
 @pytest.mark.parametrize(
     ("at", "name"), [(at, name) for at in (0, 1, 2, 3, 30, 55) for name in SPIKES if at or len(SPIKES[name]) == 1]
 )
@@ -64,7 +64,7 @@ def test_a_spike_is_replaced_by_the_line_between_its_neighbours(at, name):
     assert out[at : at + len(spike)] == pytest.approx(line, abs=1)
 
 
-def test_a_step_a_spike_that_stays_and_a_broad_bump_are_no_spikes():
+def test_a_step_a_jump_of_three_readings_and_a_ramp_are_no_spikes():
     for y in (
         np.repeat([0, EDGE], 20),
         np.concatenate([np.zeros(20), [EDGE, EDGE, EDGE], np.zeros(20)]),
@@ -86,13 +86,13 @@ def test_every_reading_comes_out_once_and_only_mended_ones_change(y, interval_us
 
 @pytest.mark.parametrize("interval_ms", [5, 10, 20, 50, 100])
 def test_the_strongest_passes_are_never_mended(interval_ms):
-    """The benchmark's objects 3 to 6 cm from the coil, up to thousands of ppm, at 0.3 to 3 m/s (computation)."""
+    """Objects of the benchmark, 3 to 6 cm from the coil at 0.3 to 3 m/s: up to thousands of ppm (computation)."""
     rng = np.random.default_rng(interval_ms)
     coil = CoilModel(Scene(schema=1, duration_s=10))
     x = np.arange(-0.6, 0.6, 0.001)
     sharpest = 0.0
-    for thing in objects.TEST + objects.IRON_TEST:
-        target = target_of(thing, rng, 5.0, 1.0)
+    for kind_of_object in objects.TEST + objects.IRON_TEST:
+        target = target_of(kind_of_object, rng, 5.0, 1.0)
         shape = coil.object_shift(target, x, np.full_like(x, rng.uniform(0.03, 0.06)))[0]
         for speed in (*rng.uniform(0.3, 3, 8), 3.0):
             t = np.arange(-0.4 / speed, 0.4 / speed, 0.001)
@@ -105,7 +105,7 @@ def test_the_strongest_passes_are_never_mended(interval_ms):
                 out, mended = mend(series, 1000 * interval_ms)
                 assert mended == 0
                 assert (out == series).all()
-    assert sharpest > 1000e-6  # there are passes that jump as far as edges do
+    assert sharpest > 1000e-6  # some passes jump as far as half an edge
 
 
 @pytest.mark.parametrize("sigma_ppb", [50, 5_000, 100_000, 5_000_000])
@@ -115,7 +115,7 @@ def test_noise_of_any_size_is_not_mended(sigma_ppb, interval_us):
     assert mend(np.rint(y), interval_us)[1] == 0
 
 
-def test_where_a_pass_may_be_one_reading_only_what_nothing_gives_is_mended():
+def test_if_a_pass_may_be_one_reading_only_impossible_heights_are_mended():
     y = np.zeros(20, dtype=np.int64)
     y[10] = WIDEST_PPB * 9 // 10  # between readings that agree to the last digit, as in a log that is rounded
     assert mend(y, 500_000)[1] == 0
@@ -139,12 +139,12 @@ def test_a_spike_anywhere_leaves_the_alerts_as_they_are(at, name):
     tracker = Tracker(INTERVAL_S)
     found = finals([*read(tracker, spoilt)[0], *tracker.finish()])
     assert tracker.mended == len(SPIKES[name])
-    assert [one.response for one in found] == [one.response for one in sound]
-    assert [one.sign for one in found] == [one.sign for one in sound] == [1, -1, 1]
-    # Two readings on the line between their neighbours lose 11 % at the top of a pass 0.15 s wide, and the height is
-    # the mean of three.  (Scores differ by more: the scale takes steps of up to a tenth in its first half minute.)
-    assert [one.peak_ppb for one in found] == pytest.approx([one.peak_ppb for one in sound], rel=0.1)
-    assert [one.peak_us for one in found] == pytest.approx([one.peak_us for one in sound], abs=2 * INTERVAL_US)
+    assert [a.response for a in found] == [a.response for a in sound]
+    assert [a.sign for a in found] == [a.sign for a in sound] == [1, -1, 1]
+    # If two readings at the top of a pass 0.15 s wide are replaced by a line, they lose 11 %.  The height is the mean
+    # of three readings.  (Scores differ by more: in the first half minute the scale moves in steps of up to a tenth.)
+    assert [a.peak_ppb for a in found] == pytest.approx([a.peak_ppb for a in sound], rel=0.1)
+    assert [a.peak_us for a in found] == pytest.approx([a.peak_us for a in sound], abs=2 * INTERVAL_US)
 
 
 def test_readings_keep_their_times_while_some_are_held_back():
@@ -153,16 +153,17 @@ def test_readings_keep_their_times_while_some_are_held_back():
     y[500:502] += (EDGE, -EDGE)
     tracker = Tracker(INTERVAL_S)
     tracker.trace = []
-    for k, one in enumerate(y.tolist()):
-        if k not in (298, 299, 499):  # the spike is the first after lost ones
-            tracker.reading(k * INTERVAL_US, EXACT_HZ + one)
+    for k, value in enumerate(y.tolist()):
+        if k not in (298, 299, 499):  # both spikes come just after lost readings
+            tracker.reading(k * INTERVAL_US, EXACT_HZ + value)
     tracker.finish()
     assert tracker.mended == 3
-    assert [one.time_us for one in tracker.trace] == [k * INTERVAL_US for k in range(1000) if k not in (298, 299, 499)]
-    assert max(abs(one.y_ppb) for one in tracker.trace) < 60_000
+    expected_us = [k * INTERVAL_US for k in range(1000) if k not in (298, 299, 499)]
+    assert [state.time_us for state in tracker.trace] == expected_us
+    assert max(abs(state.y_ppb) for state in tracker.trace) < 60_000
 
 
-def test_a_reading_is_held_back_only_where_it_jumps():
+def test_a_reading_is_held_back_only_if_it_jumps():
     tracker = Tracker(INTERVAL_S)
     _, states = read(tracker, np.array([0] * 10 + [EDGE] + [0] * 5))
-    assert [one.time_us // INTERVAL_US for one in states] == [*range(10), 9, 9, 12, 13, 14, 15]
+    assert [state.time_us // INTERVAL_US for state in states] == [*range(10), 9, 9, 12, 13, 14, 15]

@@ -1,4 +1,4 @@
-"""A series with everything in it and three captures give the same events, to the last bit, in both interpreters."""
+"""Both interpreters give the same events to the last bit, for a series with everything in it and for three captures."""
 
 import json
 import subprocess
@@ -15,7 +15,7 @@ from tracker_series import EXACT_HZ, bump_ppb, intervals, noise_ppb
 
 CAPTURES = ROOT / "captures"
 
-# Run by both: reads one JSON call a line, prints events and states with floats as hex of their double.
+# Both interpreters run this.  It reads one call a line (JSON), and prints events and states with floats as hex.
 SCRIPT = """
 import json, struct, sys
 from binascii import hexlify
@@ -90,7 +90,7 @@ SPIKES = {
 
 
 def capture_calls(name, learned):
-    """The calls that a capture of the repository comes to, on a plain time base of its own."""
+    """The calls for a capture of the repository.  Their times are the host's arrival times."""
     out = [["new", 0.02, 4.2, [0.13, 0.2, 0.32, 0.5], learned]]
     for entry in read_capture(CAPTURES / f"{name}.ccap.gz"):
         if isinstance(entry, Gap):
@@ -127,7 +127,7 @@ def test_both_interpreters_give_the_same_events(tmp_path: Path):
     kinds = [line.split()[0] for line in here]
     assert kinds.count("Alert") >= 12 and kinds.count("Hold") >= 2 and kinds.count("state") > 80
     assert here == there
-    # All but the three in a row, which are no spike, and what the first of them may have done.
+    # All but the three in a row, which are no spike.
     assert here[-1].split()[2] == str(sum(map(len, SPIKES.values())) - len(SPIKES[800]))
 
 

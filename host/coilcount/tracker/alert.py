@@ -19,8 +19,7 @@ ROW_HEIGHT_RATIO = 3.0
 # Alerts that are remembered for the row.  Chosen by hand: more than fit into ROW_SPAN_US, and it bounds the memory.
 MOST_RECENT = 8
 # Passes.  From this many in a row on, the sign confidence is ROW_CONFIDENCE.  Source: tests/bench/detection, part
-# `again`, on its tuning scenes.  Of the third and later passes 99.7 % had the right sign; the second pass was no surer
-# than its score already said.
+# `again`, tuning scenes.  Of the third and later passes 99.7 % had the right sign.  The second pass gained nothing.
 ROW_LENGTH = 3
 ROW_CONFIDENCE = 0.99
 # Sigma of the soil.  A pass lower than this gains nothing by a row.  Chosen by hand.
@@ -32,7 +31,7 @@ ROW_LEAST_HEIGHT = 2.0
 OPPOSITE_US = 2000000
 # Rows of (least height of the pass in sigma of the soil, sign confidence, the same after an alert of the other sign).
 # Source: shares of right signs among the true alerts of the tuning scenes of tests/bench/detection, with and without a
-# learned noise profile.  The height tells more about the sign than the score does.
+# learned noise profile.  The height shows the sign better than the score does.
 CONFIDENCES = ((8.0, 0.99, 0.97), (4.0, 0.98, 0.97), (2.0, 0.955, 0.88), (1.0, 0.92, 0.84), (0.0, 0.75, 0.7))
 
 

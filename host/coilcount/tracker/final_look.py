@@ -8,14 +8,14 @@ from . import lobes
 # Sources: WEAK is from an earlier simulation study, not repeated here.  The others were chosen by hand on simulated
 # sweeps, starting from the figures of that study.
 
-# An excursion of the other sign leaves the sign open if it is at least
-OPPOSITE_SHARE = 0.85  # of the alert's own height, and
-OPPOSITE_SCALES = 6.0  # times the scale of the statistic, and
-OPPOSITE_SIGMAS = 2.5  # times the expected size of the soil's lobes.
-# The same share between two answers of the judge.
+# An excursion of the other sign leaves the sign open if it reaches all three of these heights.
+OPPOSITE_SHARE = 0.85  # share of the alert's own height
+OPPOSITE_SCALES = 6.0  # multiple of the statistic's scale
+OPPOSITE_SIGMAS = 2.5  # sigmas of the soil's own lobes
+# Share of the better answer.  The judge leaves the sign open if its answer of the other sign is above this.
 JUDGED_OPPOSITE_SHARE = 0.95
-# If it is at least this many times as high as the alert, and this many sigmas of the soil's lobes, it becomes the
-# alert.  What was taken for the peak was a lobe of the filter.
+# An excursion of the other sign becomes the alert's peak if it reaches both of these.  The first is a multiple of the
+# alert's height, the second is in sigmas of the soil's own lobes.  The old peak was then a lobe of the filter.
 TURN_RATIO = 1.3
 TURN_SIGMAS = 4.0
 # Score.  Below it the study has no figures for the sign.
@@ -101,7 +101,7 @@ class FinalLook:
         return False
 
     def _ask_judge(self, alert, now_us, events):
-        """The same for a height that says too little: the judge's filters decide."""
+        """The same, decided by the judge's filters if the height is too small to show the sign."""
         if not alert.peaked:
             alert.move(alert.score_index - alert.peak_index, alert.peak, self._interval_us)
         back = self._boxes.count - alert.peak_index

@@ -81,7 +81,7 @@ def is_step(core, step, sigma):
 
 
 class Noise:
-    """How large lobes and steps are where no object is: robust sigmas for each width, learned while sweeping.
+    """How large lobes and steps are without an object: robust sigmas for each width, learned while sweeping.
 
     lobe, step: lists of sigmas in 1e-9, one for each width.
     """

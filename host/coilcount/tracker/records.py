@@ -1,6 +1,7 @@
 """The records that the tracker gives out.  All times are whole microseconds.
 
-Shifts that a board could not hold as a fraction are whole 1e-9 (ppb).  Runs under both interpreters.
+Shifts are in 1e-9 (ppb).  y is a whole number, because the board's floats have too few digits for a frequency.
+Runs under both interpreters.
 """
 
 from collections import namedtuple

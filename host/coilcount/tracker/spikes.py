@@ -39,7 +39,7 @@ class Spikes:
     and for three or four if the spike may have two readings.  A spike has one reading, or two: one edge too many and
     then one too few, or one edge shared by both.  It is replaced by the line between its neighbours.
 
-    Call passes() with each reading, and push() if that says no.
+    Call passes() with each reading, and push() if it returns False.
     mended: readings replaced so far.  waiting: readings held back, lost ones included.
     """
 
