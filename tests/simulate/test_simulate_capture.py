@@ -93,7 +93,7 @@ def test_another_seed_is_another_capture_with_the_same_objects(tmp_path, capsys)
         (["qiet-bench", "a.ccap"], 'Did you mean "quiet-bench"?'),
         (["quiet-bench", "a.ccap", "--interval-ms", "200"], "interval of 200 ms"),
         (["quiet-bench", "a.ccap", "--seed", "-1"], "--seed is -1"),
-        (["quiet-bench", "a.ccap.gz"], "written plain"),
+        (["quiet-bench", "a.ccap.gz"], "without compression"),
         (["quiet-bench", "there.ccap"], "the file exists"),
         (["quiet-bench", "labelled.ccap"], "labelled.labels.csv"),
         (["quiet-bench", "no/folder/a.ccap"], "no such folder"),
