@@ -1,1 +1,1 @@
-"""What the physics says before any wire is wound: coil, capacitor, targets, ground, power."""
+"""Planning a coil before it is wound: coil, capacitor, targets, soil, sweep, power."""

@@ -1,4 +1,4 @@
-"""The capacitor: which values give a frequency, how much they scatter and drift, and what they must bear."""
+"""The capacitor: values that give a frequency, their tolerance and drift, and the voltage and current they bear."""
 
 from dataclasses import replace
 from math import pi, sqrt
@@ -15,25 +15,26 @@ from coilcount.plan.eseries import combinations, drawer
 from coilcount.schema.coil import Coil
 from coilcount.schema.plan import PlanFile
 
-# Temperature coefficient in ppm/K (lowest, highest), dissipation at 25 kHz, remark.  Makers' dielectric comparison
-# tables; slopes and dissipation from memory.  X7R has no slope: +-15 % over -55 to 125 C, taken as
-# reached within 100 K of room temperature.
+# Dielectric: temperature coefficient in ppm/K (lowest, highest), dissipation factor at 25 kHz, remark.  From makers'
+# comparison tables, quoted from memory.  X7R has no linear coefficient: it may change by 15 % from -55 to 125 C, which
+# is taken as 15 % in 100 K.
 DIELECTRICS = {
     "C0G": ((-30.0, 30.0), 1.0e-3, "the best choice"),
     "polypropylene": ((-300.0, -200.0), 1.2e-3, "good: steady, but it drifts"),
     "polyester": ((400.0, 600.0), 2.0e-2, "drifts, and costs Q"),
     "X7R": ((-1500.0, 1500.0), 2.5e-2, "never: -20 % with voltage, 2 % a decade of age"),
 }
-CLOSE_ENOUGH = 0.005  # of the frequency: fewer parts count for more than a better match
-# Reactance of the coil that the usual oscillators like: the default circuit was simulated with 35 ohm.
+CLOSE_ENOUGH = 0.005  # relative frequency error below which fewer parts are better than a closer match; chosen by hand
+# Reactance of the coil that suits the usual oscillators; chosen by hand around the 35 ohm of the default circuit.
 LOWEST_OHM, HIGHEST_OHM = 22.0, 55.0
-SHOWN = 6
+SHOWN = 6  # choices that are listed
 
 
 def choices(plan: PlanFile, free_turns: bool) -> list[dict[str, Any]]:
-    """Turns and capacitors for plan.frequency_hz from the drawer, best first; the plan's own turns unless free.
+    """List turns and capacitors of the drawer that give plan.frequency_hz, the best first.
 
-    `frequency_hz` of each is that of the whole forward model.  Raises InputError where nothing fits.
+    free_turns: whether the number of turns may be chosen too.  The `frequency_hz` of each choice is computed with the
+    whole model of the tank.  Raises InputError if nothing fits.
     """
     values, wanted_hz = drawer(plan.drawer), plan.frequency_hz
     candidates = []
@@ -41,23 +42,23 @@ def choices(plan: PlanFile, free_turns: bool) -> list[dict[str, Any]]:
         coil = replace(plan.coil, turns=turns)
         needed = _capacitance_f(coil, wanted_hz)
         if not free_turns:
-            tank_of(replace(coil, capacitor_nf=needed * 1e9))  # says what is wrong with the only coil there is
-        # Close to the wanted frequency df/f = -1/2 dC/C: good enough to choose by, not to print.
-        candidates += [(coil, one, (1 - one.total_f / needed) / 2) for one in combinations(needed, values)]
-    candidates.sort(key=lambda one: _worth(abs(one[2]), len(one[1].parts_f), one[0].turns))
+            tank_of(replace(coil, capacitor_nf=needed * 1e9))  # raises InputError if this only possible coil is wrong
+        # Near the wanted frequency df/f = -1/2 dC/C.  That is good enough for sorting, but not for printing.
+        candidates += [(coil, parts, (1 - parts.total_f / needed) / 2) for parts in combinations(needed, values)]
+    candidates.sort(key=lambda row: _rank(abs(row[2]), len(row[1].parts_f), row[0].turns))
     found = []
-    for coil, one, _ in candidates:
+    for coil, parts, _ in candidates:
         try:
-            tank = make_tank(**(sizes_of(coil) | {"capacitance_f": one.total_f}))
-        except ValueError:  # too thick for its room, or too far off to be counted
+            tank = make_tank(**(sizes_of(coil) | {"capacitance_f": parts.total_f}))
+        except ValueError:  # the winding is too thick for its room, or the board cannot count the frequency
             continue
         off = tank.frequency_hz / wanted_hz - 1
         found.append(
             {
                 "turns": coil.turns,
-                "how": one.how,
-                "parts_nf": [part * 1e9 for part in one.parts_f],
-                "capacitor_nf": one.total_f * 1e9,
+                "how": parts.how,
+                "parts_nf": [part * 1e9 for part in parts.parts_f],
+                "capacitor_nf": parts.total_f * 1e9,
                 "frequency_hz": tank.frequency_hz,
                 "off_percent": off * 100,
                 "reactance_ohm": 2 * pi * tank.frequency_hz * tank.inductance_h,
@@ -72,13 +73,13 @@ def choices(plan: PlanFile, free_turns: bool) -> list[dict[str, Any]]:
     return found
 
 
-def _worth(off: float, parts: int, turns: int) -> tuple:
-    """Smallest first."""
+def _rank(off: float, parts: int, turns: int) -> tuple:
+    """Sort key of a choice: the smallest is the best."""
     return off > CLOSE_ENOUGH, parts if off <= CLOSE_ENOUGH else off, round(off, 9), turns
 
 
 def _turns(plan: PlanFile) -> list[int]:
-    """Numbers of turns whose reactance suits the usual oscillators."""
+    """List the numbers of turns whose reactance suits the usual oscillators."""
     w = 2 * pi * plan.frequency_hz
     found = []
     for turns in range(2, 401):
@@ -99,7 +100,7 @@ def _winding(coil: Coil) -> Winding:
 
 
 def _capacitance_f(coil: Coil, frequency_hz: float) -> float:
-    """C with which the coil swings at frequency_hz: `oscillator.resonance_hz` solved for C.  Raises InputError."""
+    """Compute the capacitance for a frequency: `oscillator.resonance_hz` solved for C.  Raises InputError."""
     try:
         winding = _winding(coil)
     except ValueError as error:
@@ -110,7 +111,7 @@ def _capacitance_f(coil: Coil, frequency_hz: float) -> float:
 
 
 def capacitor_section(plan: PlanFile, tank: Tank) -> dict[str, Any]:
-    """Spread, drift and stress of the capacitor in force."""
+    """Compute tolerance, drift and load of the plan's capacitor."""
     f, coil = tank.frequency_hz, plan.coil
     tolerance = plan.tolerance_percent / 100
     peak_a = plan.tank_peak_v * 2 * pi * f * tank.capacitance_f
@@ -125,8 +126,8 @@ def capacitor_section(plan: PlanFile, tank: Tank) -> dict[str, Any]:
             {
                 "dielectric": name,
                 "capacitor_ppm_per_k": capacitor,
-                "capacitor_hz_per_k": [one * 1e-6 * f for one in capacitor],
-                "with_coil_ppm_per_k": sorted(one * 1e6 for one in both),
+                "capacitor_hz_per_k": [slope * 1e-6 * f for slope in capacitor],
+                "with_coil_ppm_per_k": sorted(slope * 1e6 for slope in both),
                 "q_tank": 1 / (1 / tank.q + loss),
                 "remark": remark,
             }

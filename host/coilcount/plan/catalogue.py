@@ -1,4 +1,4 @@
-"""What may lie in the ground, in generic terms, and the user's own objects."""
+"""Common objects of the plan, and the user's own objects."""
 
 from coilcount.errors import InputError, did_you_mean
 from coilcount.physics.bodies import Body
@@ -21,7 +21,7 @@ def _body(shape: str, metal: str, diameter_mm: float, thickness_mm=None, length_
     )
 
 
-# object: its body; sizes in mm: outer diameter, thickness (of a ring: the wire; of a can: the wall), length
+# Sizes in mm: outer diameter, thickness (of a ring's wire or of a can's wall), length.
 CATALOGUE = {
     "copper coin 24 mm": _body("disc", "copper", 24, 1.75),
     "cupronickel coin 24 mm": _body("disc", "cupronickel", 24, 1.75),
@@ -44,7 +44,7 @@ CATALOGUE = {
 
 
 def own_body(target: OwnTarget) -> Body:
-    """A square plate is taken as a disc of the same area."""
+    """Make the body of a user's object.  A square plate becomes a disc of the same area."""
     metal = MATERIALS[target.metal] if target.metal else None
     plate = target.shape == "plate"
     return Body(
@@ -58,10 +58,10 @@ def own_body(target: OwnTarget) -> Body:
 
 
 def parse_target(text: str) -> OwnTarget:
-    """`SHAPE METAL SIZE [SIZE [SIZE]]`, such as "rod steel 4mm 90mm".  Raises InputError.
+    """Read an object written as `SHAPE METAL SIZE [SIZE [SIZE]]`, such as "rod steel 4mm 90mm".
 
-    Sizes: diameter (a plate: its side), then length of a rod or can, then thickness of a disc, ring, plate, can.
-    METAL: a word, or conductivity and permeability such as "6e6S/m:100".
+    SIZE: first the diameter (the side of a plate), then the length of a rod or can, then the thickness of a disc, ring,
+    plate or can.  METAL: a name, or conductivity and permeability such as "6e6S/m:100".  Raises InputError.
     """
     words = text.split()
     where = f'--target "{text}"'

@@ -1,4 +1,4 @@
-"""The coil: inductance and its spread, wire, resistance, Q, self-capacitance."""
+"""The coil: inductance and its tolerance, wire, resistance, Q, self-capacitance."""
 
 from math import pi, sqrt
 from typing import Any
@@ -13,17 +13,17 @@ from coilcount.physics.wire import parse_wire, skin_factor
 from coilcount.schema.coil import Coil
 
 COPPER_DENSITY = 8960.0  # kg/m^3, handbooks
-# What winding by hand does to the distance of the turns and to the mean diameter (engineering estimates).
+# Tolerance of the pitch (factors) and of the mean diameter (share) of a coil wound by hand.  Engineering estimates.
 PITCH_SPREAD = {"bundle": (0.95, 1.35), "loose": (0.8, 1.3), "flat": (0.97, 1.15), "solenoid": (0.97, 1.15)}
 DIAMETER_SPREAD = 0.02
-MOST_SECTION = 0.3  # of the diameter: the room for a bundle where no groove is given
-MEASURED_SPREAD = 0.01  # of a measured inductance
-# Self-capacitance of a hand-wound bundle 10 cm wide (engineering estimate); proportional to the width.
+MOST_SECTION = 0.3  # of the diameter: room for a bundle if no groove is given; chosen by hand
+MEASURED_SPREAD = 0.01  # relative tolerance of a measured inductance; engineering estimate
+# Least and greatest self-capacitance of a hand-wound bundle 10 cm wide; proportional to the width.  An estimate.
 BUNDLE_PF = (10.0, 150.0)
 
 
 def sizes_of(coil: Coil) -> dict[str, Any]:
-    """`Coil.si`, where a bundle without a groove has the room that makes sense."""
+    """Return `Coil.si`; a bundle without a groove gets the room of `MOST_SECTION`."""
     sizes = coil.si()
     if coil.layout in ("bundle", "loose") and coil.groove_mm is None:
         sizes["groove_m"] = sizes["diameter_m"] * MOST_SECTION
@@ -31,7 +31,10 @@ def sizes_of(coil: Coil) -> dict[str, Any]:
 
 
 def tank_of(coil: Coil) -> Tank:
-    """The tank of a [coil] table.  Raises InputError, also above the coil's own resonance."""
+    """Compute the tank of a [coil] table.
+
+    Raises InputError if it cannot be built, or if its frequency is above the self-resonance of the coil.
+    """
     try:
         tank = make_tank(**sizes_of(coil))
     except ValueError as error:
@@ -41,6 +44,7 @@ def tank_of(coil: Coil) -> Tank:
 
 
 def refuse_above_self_resonance(coil: Coil, tank: Tank, frequency_hz: float) -> None:
+    """Raise InputError if a frequency is above the self-resonance of the coil."""
     own = self_resonance_hz(coil, tank)
     if frequency_hz > own:
         raise InputError(
@@ -51,10 +55,10 @@ def refuse_above_self_resonance(coil: Coil, tank: Tank, frequency_hz: float) -> 
 
 
 def self_capacitance_pf(coil: Coil, tank: Tank) -> tuple[float, float]:
-    """Lowest and highest in pF.
+    """Estimate the lowest and highest self-capacitance in pF.
 
-    One layer: R. G. Medhurst 1947 (published, from memory), C/D = 0.1126 l/D + 0.08 + 0.27 sqrt(D/l) in pF per cm;
-    bundles and flat spirals: an estimate.
+    Single layer: C/D = 0.1126 l/D + 0.08 + 0.27 sqrt(D/l) in pF per cm (R. G. Medhurst 1947, published, quoted from
+    memory).  Bundles and flat spirals: `BUNDLE_PF`.
     """
     diameter_cm = coil.diameter_mm / 10
     if coil.layout == "solenoid" and coil.turns > 1:
@@ -65,12 +69,12 @@ def self_capacitance_pf(coil: Coil, tank: Tank) -> tuple[float, float]:
 
 
 def self_resonance_hz(coil: Coil, tank: Tank) -> float:
-    """With the highest self-capacitance that is to be expected: the cautious figure."""
+    """Compute the self-resonance in Hz, with the highest self-capacitance, to be on the safe side."""
     return 1 / (2 * pi * sqrt(tank.inductance_h * self_capacitance_pf(coil, tank)[1] * 1e-12))
 
 
 def spread_h(coil: Coil, tank: Tank) -> tuple[float, float]:
-    """Lowest and highest inductance that a coil wound to these figures may have."""
+    """Estimate the lowest and highest inductance in H of a coil that is wound by hand to these sizes."""
     if coil.inductance_uh is not None:
         return tank.inductance_h * (1 - MEASURED_SPREAD), tank.inductance_h * (1 + MEASURED_SPREAD)
     wire = parse_wire(coil.wire)
@@ -81,14 +85,17 @@ def spread_h(coil: Coil, tank: Tank) -> tuple[float, float]:
         spaced = max(pitch * factor, min(pitch, 1.03 * wire))
         try:
             winding = make_winding(coil.diameter_mm / 1000 * diameter, coil.turns, wire, coil.layout, spaced)
-        except ValueError:  # wound so loosely it would not fit: take it as planned
+        except ValueError:  # such a loose winding does not fit: use the planned one
             winding = tank.winding
         found.append(physics.inductance(winding))
     return found[0], found[1]
 
 
 def centre_tap(tank: Tank) -> dict[str, float]:
-    """Inductance of each half, wound one beside the other, and their coupling."""
+    """Compute the inductance of each half of a coil with a centre tap, and their coupling.
+
+    The halves lie beside each other, not interleaved.
+    """
     winding = tank.winding
     order = np.lexsort((winding.r_m, winding.z_m))
     first, second = np.array_split(order, 2)
@@ -105,7 +112,7 @@ def centre_tap(tank: Tank) -> dict[str, float]:
 
 
 def coil_section(coil: Coil, tank: Tank) -> dict[str, Any]:
-    """The figures of the coil, units in the names; q_coil is without the capacitor's loss."""
+    """List the figures of the coil with units in their names.  q_coil is without the loss of the capacitor."""
     winding, f = tank.winding, tank.frequency_hz
     dc = physics.dc_resistance(winding)
     skin = skin_factor(winding.wire_diameter_m, f)

@@ -1,4 +1,4 @@
-"""Preferred values (IEC 60063) and how to reach a capacitance with one, two or three of them."""
+"""Preferred values (IEC 60063), and combinations of one, two or three of them that make a capacitance."""
 
 from dataclasses import dataclass
 
@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from coilcount.errors import InputError, did_you_mean
 from coilcount.plan.quantity import quantity
 
-# Grown by custom: eight of these are not the rounded powers of ten that the finer series are.
+# A table, because eight of these values differ from the rounded powers of ten that make up the finer series.
 E24 = (
     1.0, 1.1, 1.2, 1.3, 1.5, 1.6, 1.8, 2.0, 2.2, 2.4, 2.7, 3.0,
     3.3, 3.6, 3.9, 4.3, 4.7, 5.1, 5.6, 6.2, 6.8, 7.5, 8.2, 9.1,
@@ -18,19 +18,22 @@ SMALLEST_F, LARGEST_F = 1e-9, 10e-6  # the capacitors of a drawer
 
 
 def series(name: str) -> tuple[float, ...]:
-    """One decade of an E-series, 1.00 to below 10.  Raises InputError for an unknown one."""
+    """List one decade of an E-series, from 1.00 to below 10.  Raises InputError for an unknown name."""
     word = name.strip().upper()
     if word not in SERIES:
         raise InputError(f'there is no series "{name}"', remedy=did_you_mean(word, SERIES))
     n = int(word[1:])
     if n <= 24:
         return E24[:: 24 // n]
-    # By rule, but for one entry of the standard's table.
+    # All values follow the rule, apart from one entry in the table of the standard.
     return tuple(9.20 if (n, i) == (192, 185) else round(10 ** (i / n), 2) for i in range(n))
 
 
 def drawer(text: str) -> NDArray:
-    """Capacitances in F, rising: an E-series over its decades, or a list such as "100n, 68n, 47 nF"."""
+    """List the available capacitances in F in rising order.
+
+    text: an E-series, or a list such as "100n, 68n, 47 nF".  Raises InputError.
+    """
     words = [word for word in text.split(",") if word.strip()]
     if words and all(word.strip()[:1].isdigit() or word.strip()[:1] == "." for word in words):
         return np.unique([quantity(word, "F", "a value of the drawer", 1e-12, 1e-3, "100n") for word in words])
@@ -41,7 +44,7 @@ def drawer(text: str) -> NDArray:
 
 @dataclass(frozen=True, slots=True)
 class Combination:
-    """how: "one", "parallel" or "series"; parts_f: rising."""
+    """Capacitors that make one capacitance.  how: "one", "parallel" or "series"; parts_f: their values, rising."""
 
     how: str
     parts_f: tuple[float, ...]
@@ -49,7 +52,11 @@ class Combination:
 
 
 def combinations(wanted_f: float, values_f: NDArray) -> list[Combination]:
-    """The nearest single value, and two in parallel, two in series, three in parallel where they come nearer still."""
+    """Find the combinations nearest to a capacitance.
+
+    First the nearest single value.  Then two in parallel, two in series and three in parallel, each only if it at least
+    halves the error.
+    """
     if wanted_f <= 0:
         raise ValueError("the wanted capacitance must be positive")
     v = np.sort(values_f)
@@ -72,7 +79,7 @@ def combinations(wanted_f: float, values_f: NDArray) -> list[Combination]:
 
 
 def _nearest(values: NDArray, wanted: NDArray) -> NDArray:
-    """Index of the value nearest to each wanted one; values rising."""
+    """Index of the value nearest to each wanted value; `values` are in rising order."""
     right = np.clip(np.searchsorted(values, wanted), 1, max(len(values) - 1, 1))
     right = np.minimum(right, len(values) - 1)
     left = np.maximum(right - 1, 0)

@@ -1,4 +1,4 @@
-"""What the ground does to the coil: soils from weak to strong, and salt water."""
+"""The effect of the ground on the coil: soils from weak to strong, and salt water."""
 
 from typing import Any
 
@@ -8,7 +8,7 @@ from coilcount.physics.ground import plane_response, soil_response
 from coilcount.physics.tank import Tank
 from coilcount.schema.plan import PlanFile
 
-# Volume susceptibility (SI) in the middle of the ranges of the soil-magnetism literature (from memory); S/m.
+# Volume susceptibility (SI): middle of the ranges in the literature on soil magnetism, quoted from memory.
 SOILS = {
     "sand, limestone": 3e-5,
     "topsoil": 3e-4,
@@ -19,7 +19,7 @@ SEA_WATER_S_M = 4.0
 
 
 def ground_section(plan: PlanFile, tank: Tank) -> dict[str, Any]:
-    """Shift and slope at plan.height_cm, and the slope times the wobble as noise."""
+    """Compute the shift and its change with height at plan.height_cm, and the shift by the wobbling hand."""
     height, f = plan.height_cm / 100, tank.frequency_hz
     step = height * 0.01
     rows = []

@@ -1,4 +1,4 @@
-"""Which frequency: where iron turns from lowering the coil's frequency to raising it, and what that means in words."""
+"""The sign of iron: from which size and frequency on it raises the coil's frequency instead of lowering it."""
 
 from typing import Any
 
@@ -12,29 +12,32 @@ from coilcount.physics.ground import plane_response
 from coilcount.physics.tank import Tank
 from coilcount.physics.targets import edge_on, rod, sphere
 
-LOWEST_HZ, HIGHEST_HZ = 100.0, 1e6
-SHEET_HEIGHT_M = 0.03
+LOWEST_HZ, HIGHEST_HZ = 100.0, 1e6  # range of the search
+SHEET_HEIGHT_M = 0.03  # distance and thickness of the example sheet; chosen by hand
 SHEET_THICKNESS_M = 1e-3
 STEEL = MATERIALS["steel"]
-# Mild steel's permeability is uncertain: it depends on the alloy and how it was worked.
+# The permeability of mild steel is uncertain: it depends on the alloy and on how the steel was worked.
 PERMEABILITIES = (50.0, 100.0, 200.0, 500.0)
 
 
 def _crossing(real_part, low: float = LOWEST_HZ, high: float = HIGHEST_HZ) -> float | None:
-    """Where real_part(exp(x)) falls through 0 between low and high, or None."""
+    """Find the argument between low and high at which real_part falls through 0; None if it does not."""
     if real_part(low) <= 0 or real_part(high) >= 0:
         return None
     return float(np.exp(brentq(lambda x: real_part(np.exp(x)), np.log(low), np.log(high), xtol=1e-6)))
 
 
 def ball_flip_mm(frequency_hz: float, mu_r: float) -> float:
-    """Diameter in mm from which a steel ball raises the frequency."""
+    """Compute the diameter in mm from which a steel ball raises the frequency."""
     radius = _crossing(lambda a: sphere(a, STEEL.conductivity, mu_r, frequency_hz).axial.real, 1e-4, 1.0)
     return 2000 * radius
 
 
 def sheet_flip_hz(tank: Tank, mu_r: float) -> float | None:
-    """Frequency from which a wide steel sheet under the coil raises its frequency; None: at no frequency looked at."""
+    """Compute the frequency in Hz from which a wide steel sheet under the coil raises its frequency.
+
+    None if there is no such frequency in the range of the search.
+    """
 
     def real_part(f: float) -> float:
         return plane_response(tank.winding, SHEET_HEIGHT_M, STEEL.conductivity, mu_r, f, SHEET_THICKNESS_M)[0]
@@ -43,7 +46,7 @@ def sheet_flip_hz(tank: Tank, mu_r: float) -> float | None:
 
 
 def iron_section(tank: Tank, rows: list[dict[str, Any]]) -> dict[str, Any]:
-    """Sizes and frequencies of the turn, and in `words` what this coil makes of iron at the depth aimed at."""
+    """Compute the sizes and frequencies at which the sign changes; `words` says what this coil shows for iron."""
     f = tank.frequency_hz
     flips = {f"{mu:g}": ball_flip_mm(f, mu) for mu in PERMEABILITIES}
     sheets = {f"{mu:g}": sheet_flip_hz(tank, mu) for mu in PERMEABILITIES}
@@ -78,12 +81,13 @@ def iron_section(tank: Tank, rows: list[dict[str, Any]]) -> dict[str, Any]:
 
 
 def response_curves(frequency_hz: float) -> dict[str, Any]:
-    """Re alpha / |alpha| of typical bodies against frequency: +1 magnetised, -1 a perfect conductor, 0 where it turns.
+    """Compute Re alpha / |alpha| of typical bodies against frequency, for the picture.
 
-    For the picture; the flat ones take a finite-element solution for each point.
+    +1 is pure magnetisation, -1 a perfect conductor, and at 0 the sign changes.
     """
     sigma, mu = STEEL.conductivity, STEEL.mu_r
     copper, nickel = MATERIALS["copper"].conductivity, MATERIALS["cupronickel"].conductivity
+    # Flat bodies need a finite-element solution for each point, so they get few points.
     fine, coarse = np.geomspace(1e3, 2e5, 60), np.geomspace(1e3, 2e5, 12)
     made = {
         "steel nail": (fine, lambda f: rod(0.075, 3.5e-3, sigma, mu, f).axial),
@@ -96,7 +100,7 @@ def response_curves(frequency_hz: float) -> dict[str, Any]:
     }
     curves = {}
     for name, (frequencies, alpha) in made.items():
-        values = [alpha(float(one)) for one in frequencies]
-        smooth = PchipInterpolator(np.log(frequencies), [one.real / abs(one) for one in values])
+        values = [alpha(float(frequency)) for frequency in frequencies]
+        smooth = PchipInterpolator(np.log(frequencies), [value.real / abs(value) for value in values])
         curves[name] = {"frequency_hz": fine.tolist(), "in_phase": smooth(np.log(fine)).tolist()}
     return {"working_hz": frequency_hz, "curves": curves}

@@ -1,4 +1,4 @@
-"""A whole plan as one document of plain values, which is printed, drawn and given out as JSON."""
+"""Makes a whole plan as one document of plain values, for the text, the pictures and the JSON output."""
 
 from dataclasses import replace
 from typing import Any
@@ -21,7 +21,10 @@ GIVEN = "given"
 
 
 def calibrated(plan: PlanFile, measured_hz: float) -> PlanFile:
-    """The plan with the inductance that a measured frequency tells, its capacitor being known.  Raises InputError."""
+    """Return the plan with the inductance that follows from a measured frequency and the known capacitor.
+
+    Raises InputError if the inductance differs from that of the turns by more than a factor of 5.
+    """
     tank = tank_of(plan.coil)
     try:
         henry = inductance_from_frequency(tank.winding, tank.capacitance_f, measured_hz)
@@ -38,17 +41,17 @@ def calibrated(plan: PlanFile, measured_hz: float) -> PlanFile:
 
 
 def chosen(plan: PlanFile, free_turns: bool) -> tuple[PlanFile, list[dict[str, Any]]]:
-    """The plan with the turns and capacitor for its wanted frequency, and the choices there were."""
+    """Return the plan with the best turns and capacitor for its wanted frequency, and all choices."""
     found = choices(plan, free_turns)
     coil = replace(plan.coil, turns=found[0]["turns"], capacitor_nf=round(found[0]["capacitor_nf"], 9))
     return replace(plan, coil=coil), found
 
 
 def make_plan(plan: PlanFile, found: list[dict[str, Any]] | None = None, curves: bool = False) -> dict[str, Any]:
-    """The document: units in its keys, only dicts, lists, numbers, words and None.
+    """Make the document.  It holds only dicts, lists, numbers, strings and None; its keys name the units.
 
-    found: the capacitors to choose from, else those for plan.frequency_hz (or what the coil gives) are looked up.
-    curves: with what the pictures need.
+    found: the choices of capacitors; None: those for plan.frequency_hz, or for the frequency of the plan's coil.
+    curves: whether the data for the pictures are wanted.  Raises InputError if the plan makes no coil.
     """
     tank = tank_of(plan.coil)
     if plan.frequency_hz is not None:
@@ -93,7 +96,7 @@ def _within_reach(plan: PlanFile, tank: Tank) -> None:
 
 
 def _levels(plan: PlanFile, tank: Tank, sweep: dict[str, Any]) -> dict[str, float]:
-    """Relative shifts that count: three noise classes, one hertz, and what the user's own recording says."""
-    pass_s = next(one["duration_s"] for one in sweep["passes"] if abs(one["depth_cm"] - plan.depth_cm) < 1e-9)
+    """The least relative shifts that can be found: in three noise classes, 1 Hz, and in the user's own recording."""
+    pass_s = next(row["duration_s"] for row in sweep["passes"] if abs(row["depth_cm"] - plan.depth_cm) < 1e-9)
     levels = thresholds(pass_s) | {ONE_HZ: 1 / tank.frequency_hz}
     return levels if plan.noise_ppm is None else levels | {GIVEN: plan.noise_ppm * 1e-6}

@@ -1,4 +1,4 @@
-"""The smallest shift that a pass must make to be found in an oscillator's noise."""
+"""The least shift of a pass that can be found in the noise of an oscillator."""
 
 from math import log, pi, sqrt
 
@@ -7,16 +7,18 @@ from scipy.integrate import trapezoid
 
 from coilcount.physics.noise import NOISE_CLASSES, NoiseClass
 
-SNR = 5.0
+SNR = 5.0  # signal-to-noise ratio at which a pass counts as found; chosen by hand
 CLASSES = ("careful", "typical", "poor")
 FWHM = 2 * sqrt(2 * log(2))  # of a Gaussian, in sigmas
 
 
 def matched_amplitude(noise: NoiseClass, width_s: float, snr: float = SNR) -> float:
-    """Relative shift at the top of a Gaussian pass of half-maximum width width_s that a matched filter sees at `snr`.
+    """Compute the relative peak shift of a Gaussian pass that a matched filter finds with a given ratio `snr`.
 
-    snr^2 = A^2 Int_0^inf 4 |S(f)|^2 / S_y(f) df (D. O. North 1943; one-sided S_y), |S|^2 = 2 pi s^2 e^{-(2 pi s f)^2}.
-    In flicker noise alone A = snr sqrt(pi h_minus1), which no speed changes.
+    width_s: full width of the pass at half height.  Raises ValueError if width_s or snr is not positive.
+
+    Formula: snr^2 = A^2 Int_0^inf 4 |S(f)|^2 / S_y(f) df (D. O. North 1943), with the one-sided S_y and
+    |S|^2 = 2 pi s^2 e^{-(2 pi s f)^2}.  In pure flicker noise A = snr sqrt(pi h_minus1), whatever the speed.
     """
     if width_s <= 0 or snr <= 0:
         raise ValueError("width and snr must be positive")
@@ -28,5 +30,5 @@ def matched_amplitude(noise: NoiseClass, width_s: float, snr: float = SNR) -> fl
 
 
 def thresholds(width_s: float) -> dict[str, float]:
-    """Relative shift that counts, by noise class."""
+    """Compute the least relative shift that can be found, by noise class."""
     return {name: matched_amplitude(NOISE_CLASSES[name], width_s) for name in CLASSES}

@@ -1,4 +1,4 @@
-"""Voltage, current and field of the running coil, against exposure and emission limits, and the battery."""
+"""Current and field of the running coil, compared with exposure and emission limits, and the battery life."""
 
 from math import log10, pi, sqrt
 from typing import Any
@@ -12,7 +12,7 @@ from coilcount.schema.plan import PlanFile
 
 PUBLIC_UT = 27.0  # ICNIRP 2010, general public, 3 kHz to 10 MHz, rms
 EMISSION_DBUA_M = 72.0  # CEPT ERC/REC 70-03 annex 9, at 10 m, 9 to 90 kHz; 3 dB an octave less above 30 kHz
-FCC_UV_M = 2400.0  # over f in kHz, at 300 m: 47 CFR 15.209 (from memory)
+FCC_UV_M = 2400.0  # divided by f in kHz, at 300 m: 47 CFR 15.209, quoted from memory
 FREE_SPACE_OHM = 376.73
 CAUTIONS = (
     "Not a safety device: it does not show that no cable or pipe is there. Get the utility plans, have the ground "
@@ -26,14 +26,17 @@ CAUTIONS = (
 
 
 def limit_dbua_m(frequency_hz: float) -> float | None:
-    """Emission limit at 10 m; None outside the band of the rule."""
+    """Compute the emission limit at 10 m in dBuA/m; None outside the band of the rule."""
     if not 9e3 <= frequency_hz <= 90e3:
         return None
     return EMISSION_DBUA_M - 3 * max(0.0, log10(frequency_hz / 30e3) / log10(2))
 
 
 def power_section(plan: PlanFile, tank: Tank) -> dict[str, Any]:
-    """rms values unless the name says peak.  Emission: on the axis, the coil as a magnetic dipole in free space."""
+    """Compute current, field, emission and battery life.  Values are rms unless the name says peak.
+
+    The emission is that on the axis of the coil, taken as a magnetic dipole in free space.
+    """
     f, winding = tank.frequency_hz, tank.winding
     reactance = 2 * pi * f * tank.inductance_h
     current = plan.tank_peak_v / sqrt(2) / reactance

@@ -1,4 +1,4 @@
-"""Quantities as people write them, always with their unit: 10cm, 25k, 180 nF, 0.5 m/s."""
+"""Reads quantities, which always need their unit: 10cm, 25k, 180 nF, 0.5 m/s."""
 
 import re
 
@@ -6,14 +6,15 @@ from coilcount.errors import InputError
 
 PREFIX = {"p": 1e-12, "n": 1e-9, "u": 1e-6, "µ": 1e-6, "m": 1e-3, "c": 1e-2, "": 1.0, "k": 1e3, "M": 1e6}
 _NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S*)\s*", re.ASCII)
-# Where the prefix alone says enough, as in 25k and 180n.  A length's "m" would be ambiguous.
+# Units that may be left out after a prefix, as in 25k and 180n.  Not so for lengths: a lone "m" would be ambiguous.
 _PREFIX_IS_ENOUGH = ("Hz", "F", "H")
 
 
 def quantity(text: str, unit: str, name: str, low: float, high: float, example: str) -> float:
-    """The value of `text` in `unit` (with an SI prefix or without).  InputError where it is not from low to high.
+    """Read the value of `text` in `unit`, with or without an SI prefix.
 
-    name: the option, and example: how to write it, for the message.
+    name, example: the option and how to write it, for the message.  Raises InputError if `text` is no such quantity, or
+    if it does not lie between low and high.
     """
     found = _NUMBER.fullmatch(text)
     factor = None if found is None else _factor(found[2], unit)
@@ -28,7 +29,7 @@ def quantity(text: str, unit: str, name: str, low: float, high: float, example: 
 
 
 def shown(value: float, unit: str) -> str:
-    """With the prefix that people use: 0.1 m as 10 cm."""
+    """Write a value with its usual prefix: 0.1 m as 10 cm."""
     if unit == "m":
         return f"{value:g} m" if value >= 1 else f"{value * 100:g} cm" if value >= 0.01 else f"{value * 1e3:g} mm"
     for prefix in ("M", "k", "", "m", "u", "n"):

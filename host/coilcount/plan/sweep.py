@@ -1,4 +1,4 @@
-"""Coil size for a depth, and the width and duration of a pass: hence the board's interval and the tracker's widths."""
+"""The best coil size for a depth, the duration of a pass, and the board and tracker settings that follow from it."""
 
 from dataclasses import replace
 from types import MappingProxyType
@@ -16,27 +16,30 @@ from coilcount.physics.wire import parse_wire
 from coilcount.schema.coil import Coil
 from coilcount.schema.plan import PlanFile
 
-INTERVALS_MS = (5, 10, 20, 25, 40, 50, 100)
-READINGS_IN_A_PASS = 6
-WIDTHS = 4
-SMALLEST_M, LARGEST_M = 0.03, 1.5
+INTERVALS_MS = (5, 10, 20, 25, 40, 50, 100)  # intervals of the board to choose from
+READINGS_IN_A_PASS = 6  # least number of readings in the shortest pass; chosen by hand
+WIDTHS = 4  # number of the tracker's widths
+SMALLEST_M, LARGEST_M = 0.03, 1.5  # diameters between which the best one is searched
 
 
 def sensitivity(winding: Winding, depth_m: float) -> float:
-    """h^2/L on the axis: what a small object's shift is proportional to, at one frequency."""
+    """Compute h^2/L on the axis.  At one frequency the shift by a small object is proportional to it."""
     _, h_z = mean_radius_field(winding, 0.0, depth_m)
     return float(h_z) ** 2 / inductance(winding)
 
 
 def best_diameter_m(coil: Coil, depth_m: float) -> float:
-    """The mean diameter that shifts most for a small object so deep, with the turns, wire and layout of `coil`."""
+    """Find the mean diameter in m that gives the largest shift for a small object at a depth.
+
+    Turns, wire and layout are those of `coil`.
+    """
     wire = parse_wire(coil.wire)
     pitch = None if coil.pitch_mm is None else coil.pitch_mm / 1000
 
     def loss(log_diameter: float) -> float:
         try:
             winding = make_winding(float(np.exp(log_diameter)), coil.turns, wire, coil.layout, pitch)
-        except ValueError:  # so small that the turns do not fit
+        except ValueError:  # the turns do not fit such a small diameter
             return 0.0
         return -np.log(sensitivity(winding, depth_m) + 1e-300)
 
@@ -45,9 +48,10 @@ def best_diameter_m(coil: Coil, depth_m: float) -> float:
 
 
 def pass_width_m(winding: Winding, depth_m: float, flat: bool) -> float:
-    """Full width at half maximum of a pass straight over a small object: of h_z^2 (flat) or of |h|^2 (a ball).
+    """Compute the full width at half maximum, in m, of a pass straight over a small object.
 
-    Over a shallow object the signal has two humps, under the wire; the width is that from outside to outside.
+    flat: whether the object is a flat disc (signal h_z^2) or a ball (signal |h|^2).  Over a shallow object the signal
+    has two humps, under the wire; the width is then measured between their outer sides.
     """
     reach = 3 * (winding.mean_radius_m + depth_m)
     x = np.linspace(0, reach, 1500)
@@ -57,9 +61,8 @@ def pass_width_m(winding: Winding, depth_m: float, flat: bool) -> float:
 
 
 def sweep_section(plan: PlanFile, winding: Winding) -> dict[str, Any]:
-    """Best diameters, passes at three depths, and the settings that follow from them."""
+    """Compute the best diameters, passes at three depths, and the settings that follow from them."""
     depth = plan.depth_cm / 100
-    here = {name: sensitivity(winding, z) for name, z in (("depth", depth),)}
     sizes = []
     for cm in sorted({5.0, 10.0, 15.0, 20.0, 30.0, plan.depth_cm}):
         best = best_diameter_m(plan.coil, cm / 100)
@@ -79,11 +82,11 @@ def sweep_section(plan: PlanFile, winding: Winding) -> dict[str, Any]:
                     "duration_s": width / plan.speed_m_s,
                 }
             )
-    durations = [one["duration_s"] for one in passes]
+    durations = [row["duration_s"] for row in passes]
     return {
         "speed_m_s": plan.speed_m_s,
         "best_diameter": sizes,
-        "gain_of_best": sensitivity(ideal, depth) / here["depth"],
+        "gain_of_best": sensitivity(ideal, depth) / sensitivity(winding, depth),
         "passes": passes,
         "interval_ms": interval_ms(min(durations)),
         "widths_s": tracker_widths(durations),
@@ -91,13 +94,13 @@ def sweep_section(plan: PlanFile, winding: Winding) -> dict[str, Any]:
 
 
 def interval_ms(shortest_s: float) -> int:
-    """The longest interval that still gives a few readings within the shortest pass."""
+    """Choose the longest interval that gives READINGS_IN_A_PASS readings in the shortest pass."""
     fitting = [ms for ms in INTERVALS_MS if ms / 1000 * READINGS_IN_A_PASS <= shortest_s]
     return fitting[-1] if fitting else INTERVALS_MS[0]
 
 
 def tracker_widths(durations_s: list[float]) -> list[float]:
-    """Half-maximum widths for the tracker, from the shortest pass to the longest, in equal ratios."""
+    """Compute the tracker's widths in s, from the shortest pass to the longest, in equal ratios."""
     low, high = (float(np.clip(one, 0.05, 2.0)) for one in (min(durations_s), max(durations_s)))
     high = min(2.0, max(high, 1.5 * low))
     low = min(low, high / 1.5)
@@ -106,7 +109,7 @@ def tracker_widths(durations_s: list[float]) -> list[float]:
 
 
 def settings_text(sweep: dict[str, Any]) -> str:
-    """A settings file with this interval and these widths, and the defaults else."""
+    """Write a settings file with this interval and these widths, and defaults for everything else."""
     usual = settings.defaults()
     tracker = {**usual.tracker, "widths_s": tuple(sweep["widths_s"])}
     board = {**usual.board, "interval_ms": sweep["interval_ms"]}

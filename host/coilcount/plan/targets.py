@@ -1,4 +1,4 @@
-"""Shift, loss and phase of each target against its distance, and the depth at which it can still be found."""
+"""Shift, loss and phase of each target against its distance, and the greatest depth at which it can be found."""
 
 from collections.abc import Iterator
 from math import pi
@@ -11,15 +11,15 @@ from scipy.interpolate import CubicSpline
 from coilcount.physics.bodies import FERROMAGNETIC, Body, coaxial_response
 from coilcount.physics.tank import Tank
 
-# The response is computed at these distances (in coil radii) and read between them: it is smooth once the far field's
-# sixth power is taken out.
+# The response is computed at these distances (in coil radii) and interpolated between them.  It is smooth after
+# division by the sixth power of the far field.
 NODES = np.geomspace(0.15, 20, 11)
 GRID = np.geomspace(NODES[0], NODES[-1], 400)
 TABLE_CM = (1.0, 2.0, 3.0, 5.0, 8.0, 10.0, 15.0, 20.0, 30.0, 40.0)
 
 
 class Response:
-    """Of one body in one attitude, centred under the coil: change of the coil against the distance to its surface."""
+    """The response of one body in one attitude, centred under the coil, against the distance to its surface."""
 
     def __init__(self, tank: Tank, body: Body, attitude: str) -> None:
         self._tank = tank
@@ -34,15 +34,19 @@ class Response:
         return (self._radius**2 + (distance_m + self._to_centre) ** 2) ** -3
 
     def at(self, distance_m: NDArray) -> tuple[NDArray, NDArray]:
-        """(d_l_h, d_r_ohm) at distances within the nodes."""
-        at, scale = np.log(distance_m), self._fall(distance_m)
-        return self._d_l(at) * scale, self._d_r(at) * scale
+        """Compute (d_l_h, d_r_ohm) at distances between the first and the last node."""
+        log_distance, scale = np.log(distance_m), self._fall(distance_m)
+        return self._d_l(log_distance) * scale, self._d_r(log_distance) * scale
 
     def shift(self, distance_m: NDArray) -> NDArray:
+        """Compute the relative frequency shift at these distances."""
         return self._tank.shift(*self.at(distance_m))
 
     def depth_m(self, threshold: float) -> float | None:
-        """The greatest distance at which |df/f| is the threshold; None where it never is; at most the last node."""
+        """Find the greatest distance in m at which |df/f| reaches the threshold, at most that of the last node.
+
+        None if it is never reached.
+        """
         distance = GRID * self._radius
         size = np.abs(self.shift(distance))
         above = np.flatnonzero(size >= threshold)
@@ -58,12 +62,14 @@ class Response:
 def rows(
     tank: Tank, bodies: dict[str, Body], thresholds: dict[str, float], depth_m: float, curves: bool
 ) -> Iterator[dict[str, Any]]:
-    """A row for each object and attitude.  thresholds: relative shifts by name; depths in cm under the same names.
+    """Make a row for each object and attitude.
 
-    at_depth: [Hz, ppm, loss_ppm, phase_deg] at depth_m; curves: whether a fine one for the picture is wanted.
+    thresholds: relative shifts by name; the row gives the greatest depths in cm under the same names.
+    curves: whether a fine curve for the picture is wanted.
 
-    phase_deg: of the magnetic moment against the field; 0 magnetised, 90 loss alone, 180 a perfect conductor.
-    loss_ppm: what the loss takes from the amplitude of a current-limited oscillator.
+    In a row: at_depth is [Hz, ppm, loss_ppm, phase_deg] at depth_m.  phase_deg is that of the magnetic moment against
+    the field: 0 pure magnetisation, 90 pure loss, 180 a perfect conductor.  loss_ppm is the relative loss of amplitude
+    of a current-limited oscillator.
     """
     lowest, highest = NODES[0] * tank.winding.mean_radius_m, NODES[-1] * tank.winding.mean_radius_m
     distance = np.array([depth_m] + [cm / 100 for cm in TABLE_CM if lowest <= cm / 100 <= highest])
@@ -80,7 +86,7 @@ def rows(
                 "attitude": attitude,
                 "iron": body.mu_r > FERROMAGNETIC,
                 "model": response.model,
-                "at_depth": [float(one) for one in (shift[0] * f, shift[0] * 1e6, loss[0], phase[0])],
+                "at_depth": [float(value) for value in (shift[0] * f, shift[0] * 1e6, loss[0], phase[0])],
                 "distance_cm": (distance[1:] * 100).tolist(),
                 "shift_hz": (shift[1:] * f).tolist(),
                 "shift_ppm": (shift[1:] * 1e6).tolist(),
@@ -88,7 +94,7 @@ def rows(
                 "d_r_mohm": (d_r[1:] * 1e3).tolist(),
                 "loss_ppm": loss[1:].tolist(),
                 "phase_deg": phase[1:].tolist(),
-                "depth_cm": {key: None if one is None else one * 100 for key, one in depths.items()},
+                "depth_cm": {key: None if depth is None else depth * 100 for key, depth in depths.items()},
             }
             if curves:
                 fine = GRID[::4] * tank.winding.mean_radius_m

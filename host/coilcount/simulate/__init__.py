@@ -1,1 +1,1 @@
-"""From a scene to the lines a board would send, and the truth."""
+"""Simulation: from a scene to the lines that a board would send, and the truth as labels."""

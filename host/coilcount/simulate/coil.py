@@ -1,4 +1,4 @@
-"""A scene's coil as the simulation needs it: frequency, Q, and what objects, soil, warmth and supply do to it."""
+"""The coil of a scene: its frequency and Q, and how objects, soil, temperature and supply change its frequency."""
 
 import math
 
@@ -15,13 +15,17 @@ from coilcount.physics.response import target_response
 from coilcount.physics.tank import make_tank
 from coilcount.simulate.scene import Scene, Target
 
-# Soil per unit of susceptibility is tabulated over these heights and read between them.
+# The response to soil is computed at these heights, and interpolated between them to save time.
 SOIL_HEIGHTS_M = np.geomspace(0.001, 3, 400)
-SMALL_CHI = 1e-6  # where the response is still proportional
+SMALL_CHI = 1e-6  # a susceptibility so small that the response is proportional to it
 
 
 class CoilModel:
-    """The numbers behind a scene's coil.  f0_hz: frequency in air; q; temperature_per_k, amplitude_per_k: 1/K."""
+    """The coil of a scene.  Raises InputError if it cannot be built.
+
+    f0_hz: frequency in air; q: of the coil; temperature_per_k, amplitude_per_k: coefficients of frequency and
+    amplitude in 1/K.
+    """
 
     def __init__(self, scene: Scene) -> None:
         coil = scene.coil
@@ -48,7 +52,10 @@ class CoilModel:
         self._soil_per_chi = self._tank.shift(d_l, d_r) / SMALL_CHI
 
     def object_shift(self, target: Target, along_m: np.ndarray, down_m: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Relative shifts of frequency and amplitude by an object along_m ahead of the coil and down_m below it."""
+        """Compute the relative shifts of frequency and amplitude by one object.
+
+        along_m, down_m: how far the object lies ahead of the coil and below it, shape (n,).
+        """
         position = np.stack([along_m, np.full_like(along_m, target.offset_cm / 100), -down_m], axis=-1)
         tilt, turn = math.radians(target.tilt_deg), math.radians(target.turn_deg)
         axis = np.array([math.sin(tilt) * math.cos(turn), math.sin(tilt) * math.sin(turn), math.cos(tilt)])
@@ -59,14 +66,14 @@ class CoilModel:
         return self._tank.shift(d_l, d_r), self._tank.amplitude(d_l, d_r)
 
     def soil_shift(self, height_m: np.ndarray, chi: np.ndarray) -> np.ndarray:
-        """Relative frequency shift by level soil of susceptibility chi (to first order in it) under the coil."""
+        """Compute the relative frequency shift by level soil of susceptibility chi, to first order in chi."""
         return chi * np.interp(height_m, SOIL_HEIGHTS_M, self._soil_per_chi)
 
     def supply_shift(self, ratio: np.ndarray) -> np.ndarray:
-        """Relative frequency shift where the supply is `ratio` times what it was at the start."""
+        """Compute the relative frequency shift if the supply is `ratio` times the supply at the start."""
         return oscillator.supply_pushing(self.q, self._loop_gain) * np.log(ratio)
 
 
 def is_iron(target: Target) -> bool:
-    """Whether the object's metal is ferromagnetic, whatever its shape makes of it."""
+    """True if the object's metal is ferromagnetic, whichever way its shape moves the frequency."""
     return MATERIALS[target.metal].mu_r > 1.1

@@ -1,8 +1,8 @@
-"""d' of a pass: the signal-to-noise ratio of a matched filter that knows the pass and the noise.
+"""d' of a pass: the signal-to-noise ratio of a matched filter that knows the shape of the pass and the noise.
 
-d'^2 = s' C^-1 s, with s the pass in the readings y (the mean frequency between neighbouring interval means) and C the
-covariance of y without any object, from runs of the same scene with other seeds.  Level and slope are projected out,
-as they are for any tracker that does not know its baseline: a filter that knew both would see a little more.
+d'^2 = s' C^-1 s.  s is the pass in the readings y, each the mean frequency between neighbouring interval means.  C is
+the covariance of y without objects, from runs of the same scene with other seeds.  Level and slope are projected out,
+because no tracker knows its baseline beforehand.  A filter that knew both would reach a slightly higher d'.
 """
 
 from dataclasses import dataclass, replace
@@ -13,15 +13,17 @@ from coilcount.simulate.edges import TICK_S
 from coilcount.simulate.scene import Scene
 from coilcount.simulate.signal import COMPONENTS, components
 
-WINDOW_S = 1.5  # on either side of the closest approach (more for a dwell)
-SEGMENT_S = 12.0  # of clean running, over which a line is taken out before its covariance counts
+# All three chosen by hand.
+WINDOW_S = 1.5  # on either side of the closest approach; a rest over the object adds half of its time
+SEGMENT_S = 12.0  # length of a segment without objects; its line is removed before the covariance is computed
 CLEAN_RUNS = 4
 NUISANCE = tuple(name for name in COMPONENTS if name != "target")
 
 
 def readings(y_ms: np.ndarray, interval_ms: int) -> np.ndarray:
-    """Readings from a relative shift on the 1 ms grid: each is the mean frequency between the mean times of two
-    neighbouring intervals, a triangular average of y over both; (intervals - 1,).
+    """Compute the readings, (intervals - 1,), from a relative shift on the 1 ms grid.
+
+    A reading is the mean frequency between the mean times of two neighbouring intervals: a triangular average of y.
     """
     size = interval_ms
     phase = np.concatenate([[0.0], np.cumsum(y_ms)])  # ms
@@ -31,9 +33,9 @@ def readings(y_ms: np.ndarray, interval_ms: int) -> np.ndarray:
 
 
 def timing_covariance(f0_hz: float, jitter_s: float, interval_ms: int, lags: int) -> np.ndarray:
-    """Autocovariance of y from edge jitter and ticks alone, for lags 0, 1, ...
+    """Compute the autocovariance of y from edge jitter and ticks alone, for lags 0, 1, ...
 
-    An interval's mean time is wrong by sigma_x^2 = (jitter^2 + tick^2/12) / N; y is a difference of two.
+    The mean time of an interval with N edges has the variance (jitter^2 + tick^2/12) / N; y is a difference of two.
     """
     edges = f0_hz * interval_ms * 1e-3
     variance = (jitter_s**2 + TICK_S**2 / 12) / edges / (interval_ms * 1e-3) ** 2
@@ -43,7 +45,11 @@ def timing_covariance(f0_hz: float, jitter_s: float, interval_ms: int, lags: int
 
 
 def autocovariance(runs: list[np.ndarray], lags: int, segment: int) -> np.ndarray:
-    """Mean autocovariance (biased, so that its Toeplitz matrix is a covariance) over segments without their line."""
+    """Compute the mean autocovariance over segments of which the line is removed.
+
+    It is the biased estimate, because only its Toeplitz matrix is certain to be a covariance.
+    Raises ValueError if the runs are shorter than a segment.
+    """
     total = np.zeros(lags)
     count = 0
     x = np.linspace(-1, 1, segment)
@@ -60,7 +66,7 @@ def autocovariance(runs: list[np.ndarray], lags: int, segment: int) -> np.ndarra
 
 
 def d_prime(s: np.ndarray, covariance: np.ndarray) -> float:
-    """d' of the pass s (n,) in noise of an autocovariance for n lags or more; level and slope projected out."""
+    """Compute d' of the pass s, (n,), in noise with this autocovariance, which has at least n lags."""
     n = len(s)
     lag = np.abs(np.subtract.outer(np.arange(n), np.arange(n)))
     line = np.stack([np.ones(n), np.linspace(-1, 1, n)], axis=1)
@@ -73,14 +79,17 @@ def d_prime(s: np.ndarray, covariance: np.ndarray) -> float:
 
 @dataclass(frozen=True)
 class Yardstick:
-    """The noise of a scene's kind: autocovariances of y against the oscillator alone and against everything."""
+    """The noise of a scene: autocovariances of y, of the oscillator alone and of everything."""
 
     interval_ms: int
     oscillator: np.ndarray
     everything: np.ndarray
 
     def of(self, target_ms: np.ndarray, closest_s: float, dwell_s: float = 0.0) -> tuple[float, float]:
-        """d' of the pass in `target_ms` (relative shift on the 1 ms grid) around closest_s: oscillator, everything."""
+        """Compute d' of the pass in target_ms, against the oscillator alone and against everything.
+
+        target_ms: relative shift on the 1 ms grid; closest_s: closest approach in it; dwell_s: time of rest.
+        """
         half_ms = round(1000 * (WINDOW_S + dwell_s / 2))
         at = round(1000 * closest_s)
         padded = np.pad(target_ms, half_ms)
@@ -89,9 +98,9 @@ class Yardstick:
 
 
 def yardstick(scene: Scene, f0_hz: float, interval_ms: int = 20, seed: int = 1_000_003) -> Yardstick:
-    """From CLEAN_RUNS target-free runs of the scene's kind, with seeds of their own from `seed` on.
+    """Measure the noise of a scene in CLEAN_RUNS runs without objects, with seeds from `seed` on.
 
-    Knocks stay out: they are events, not noise.
+    Knocks are left out, because they are events and not noise.
     """
     dwell_s = max((target.dwell_s for target in scene.target), default=0.0)
     segment_s = max(SEGMENT_S, 2 * WINDOW_S + dwell_s)

@@ -5,13 +5,13 @@
 Each record is 32 bytes, little-endian, `<IIIIHHHHIHH`:
 first_edge, n, t_first, s, shortest, longest, amplitude (0.1 mV), flags (coilwire.records.FLAG_*),
 temperature_mk, supply_mv, control (1: the plug is pulled at this millisecond, 2: it is in again, 4: mark button).
-first_edge and t_first wrap at 2^32.  While the plug is out n is 0; when it is in again the board boots, so
-edges and timestamps begin anew.  A scene's [[lost]] records are lost
-behind the board and do not show here.
+first_edge and t_first wrap at 2^32.  While the plug is out, n is 0.  When it is in again, the board boots, so edges and
+timestamps start again from 0.  The [[lost]] records of a scene get lost after the board, so the feed keeps them.
 
-Pace 1 is real time, in batches of 10 ms by absolute deadlines; 0 is as fast as the reader takes it.  Without --for
-the feed ends with the scene; with a longer --for (inf: until stopped) the scene's events begin anew.
-Ends quietly on SIGTERM, when the reader goes away, or when nobody holds the other end of the pipe --host any more.
+Pace 1 is real time, in batches of 10 ms with absolute deadlines; 0 is as fast as the reader reads.  Without --for the
+feed ends with the scene.  With a longer --for (inf: until stopped) the events of the scene are repeated.
+The feed ends without a message on SIGTERM, if the reader closes the pipe, or if the other end of the pipe --host is
+closed.
 """
 
 import argparse
@@ -50,7 +50,7 @@ U32 = 1 << 32
 
 
 def pack(second: Second) -> bytes:
-    """The 1000 records of one second."""
+    """Pack the 1000 records of one second."""
     out = np.empty(BLOCK_MS, dtype=RECORD)
     for name in RECORD.names:
         values = getattr(second.sums if hasattr(second.sums, name) else second, name)
@@ -64,7 +64,7 @@ def feed(source: Source, out: int, pace: float, total_ms: float) -> None:
     step = BATCH_MS if pace else BLOCK_MS
     sent_ms = 0
     begin = None
-    # The next second is made in a thread, so that no batch waits for it.
+    # The next second is computed in a thread, so that no batch has to wait for it.
     with ThreadPoolExecutor(1) as ahead:
         following = ahead.submit(lambda: pack(source.second()))
         while sent_ms < total_ms:
@@ -73,7 +73,7 @@ def feed(source: Source, out: int, pace: float, total_ms: float) -> None:
             begin = time.monotonic() if begin is None else begin
             for at in range(0, BLOCK_MS, step):
                 if pace:
-                    # A batch goes out when its last millisecond is over; deadlines are absolute: no lag adds up.
+                    # A batch is sent when its last millisecond is over.  Deadlines are absolute, so delays do not add.
                     time.sleep(max(0.0, begin + (sent_ms + step) / 1000 / pace - time.monotonic()))
                 part = data[at * RECORD.itemsize : (at + step) * RECORD.itemsize]
                 _write(out, part[: int(max(0, min(step, total_ms - sent_ms))) * RECORD.itemsize])
@@ -91,7 +91,7 @@ def end_with(host: int) -> None:
     def watch() -> None:
         while os.read(host, 1):
             pass
-        os._exit(0)  # the main thread may wait in a pipe that nobody will ever open
+        os._exit(0)  # not sys.exit: the main thread may be waiting for a pipe that nobody will ever open
 
     threading.Thread(target=watch, daemon=True).start()
 

@@ -1,4 +1,4 @@
-"""The lines a board would send for a scene, with the host times at which they would arrive; no process needed."""
+"""Makes the lines that a board would send for a scene, with the host times of their arrival, without any process."""
 
 from collections.abc import Iterator
 
@@ -12,14 +12,14 @@ from coilcount.simulate.source import BUTTON, PLUGGED, PULLED, Second, Source
 
 HELLO_MS = 10_000
 STATUS_MS = 1000
-STOPPED_MS = 50  # silence after which the board says that the oscillator has stopped
+STOPPED_MS = 50  # silence after which the board reports a stopped oscillator
 FIRMWARE = "simulated"
 U16, U32 = records.U16, records.U32
 AMBIGUOUS_MS = U32 // 2 // TICKS_PER_MS  # a silence longer than half a turn of the timestamp
 
 
 def entries(scene: Scene, seed: int | None = None, interval_ms: int = 20) -> Iterator[Line | Gap]:
-    """The Line and Gap entries of the whole scene in order of host time; memory stays flat."""
+    """Iterate over the Line and Gap entries of the whole scene, in order of host time.  Memory stays flat."""
     seed = scene.seed if seed is None else seed
     source = Source(scene, seed)
     arrival = _Arrival(np.random.default_rng([seed, 3]))
@@ -33,7 +33,7 @@ def entries(scene: Scene, seed: int | None = None, interval_ms: int = 20) -> Ite
                 break
             if what is PULLED:
                 pulled_s = arrival.of(at_ms)
-                # The line that was on its way is cut.
+                # The line that was being sent is cut off; half of the last line stands for it.
                 yield Line(pulled_s, last[: len(last) // 2])
             elif what is PLUGGED:
                 yield Gap(arrival.of(at_ms), pulled_s, "unplugged")
@@ -43,7 +43,7 @@ def entries(scene: Scene, seed: int | None = None, interval_ms: int = 20) -> Ite
 
 
 class _Arrival:
-    """When the host reads what was sent: USB and the host's loop gather lines for some milliseconds."""
+    """The time at which the host reads a line.  USB and the host's loop collect lines for several milliseconds."""
 
     def __init__(self, rng: np.random.Generator) -> None:
         self._rng = rng
@@ -60,7 +60,7 @@ class _Arrival:
 
 
 class _Board:
-    """What the firmware makes of the raw data: interval sums and the other records, each with its millisecond."""
+    """Does the work of the firmware: turns raw data into interval sums and other records, each with its millisecond."""
 
     def __init__(self, scene: Scene, seed: int, interval_ms: int) -> None:
         self._interval_ms = interval_ms
@@ -83,7 +83,7 @@ class _Board:
         self._waiting_ms = at_ms
 
     def second(self, data: Second) -> list[tuple[int, object]]:
-        """(millisecond, wire record, or PULLED or PLUGGED) of one second, in order."""
+        """List (millisecond, record) of one second in order; a record may also be PULLED or PLUGGED."""
         out: list[tuple[int, object]] = []
         begin = 0
         for at in [*np.flatnonzero(data.control & (PULLED | PLUGGED)).tolist(), BLOCK_MS]:
@@ -98,7 +98,7 @@ class _Board:
         return out
 
     def _run(self, data: Second, begin: int, end: int) -> list[tuple[int, object]]:
-        """The records of the milliseconds begin..end-1 of a second, in which the board runs."""
+        """List the records of the milliseconds begin..end-1 of a second, in which the board runs."""
         start_ms = data.start_ms + begin
         out = self._intervals(data, slice(begin, end))
         for at in np.flatnonzero(data.control[begin:end] & BUTTON).tolist():

@@ -1,4 +1,4 @@
-"""Scenes by name or file, their coil tried out."""
+"""Loads scenes by name or from a file, and checks that their coil can be built."""
 
 from dataclasses import replace
 from pathlib import Path
@@ -19,7 +19,10 @@ def built_in_scenes() -> list[str]:
 
 
 def load_scene(name_or_file: str) -> Scene:
-    """The scene of a TOML file or of a built-in name, its coil tried out.  Raises InputError."""
+    """Load the scene of a TOML file or of a built-in name.
+
+    Raises InputError if there is no such scene, if the file is wrong, or if the coil cannot be built.
+    """
     if "/" in name_or_file or name_or_file.endswith(".toml"):
         path = Path(name_or_file)
     else:

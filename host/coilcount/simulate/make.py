@@ -1,4 +1,4 @@
-"""A scene into a capture and its labels.  Same scene, seed and interval: the same bytes."""
+"""Writes a scene as a capture with its labels.  The same scene, seed and interval give the same bytes."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -17,7 +17,7 @@ from coilcount.simulate.scene import Scene
 from coilcount.simulate.truth import labels
 
 PROGRESS_S = 10.0  # of scene time
-# Raised when the same scene and seed begin to give other bytes; stands where a recorder puts its version.
+# To be raised if the same scene and seed give other bytes than before.  A recorder writes its version in this place.
 SIMULATION = "simulation 1"
 MIN_INTERVAL_MS = 5
 
@@ -30,10 +30,10 @@ def write_simulation(
     interval_ms: int = 20,
     progress: Callable[[float], None] = lambda share: None,
 ) -> dict[str, int | float]:
-    """Write the capture at `path` and its labels beside it, both or neither; neither may exist.
+    """Write the capture at `path` and its labels beside it: both or neither.  Neither may exist already.
 
-    progress is told the share that is done.  Returns seed, duration_s, lines, labels_written.  Raises InputError,
-    StorageError.
+    name: of the scene; progress: called with the share that is done.
+    Returns seed, duration_s, lines and labels_written.  Raises InputError or StorageError.
     """
     seed = scene.seed if seed is None else seed
     f0_hz = CoilModel(scene).f0_hz
@@ -65,7 +65,7 @@ def write_simulation(
 
 
 def _check_interval(f0_hz: float, interval_ms: int) -> None:
-    """The sum of an interval must fit 32 bits: s = n^2/2 periods, in ticks."""
+    """Refuse an interval whose sum (n^2/2 periods, in ticks) would not fit 32 bits."""
     most_ms = int(1000 * (2 * TICK_S * (1 << 32) / f0_hz) ** 0.5)
     if not MIN_INTERVAL_MS <= interval_ms <= most_ms:
         raise InputError(

@@ -1,4 +1,4 @@
-"""When and how the coil comes over each object: the passes of a scene."""
+"""The passes of a scene: when and how the coil moves over each object."""
 
 from dataclasses import dataclass
 
@@ -6,14 +6,14 @@ import numpy as np
 
 from coilcount.simulate.scene import Scene, Target
 
-# A pass ends where the object no longer matters: at 6 times its distance (or coil radius) the shift, which falls
-# with the sixth power, is under 1e-4 of its peak.
+# A pass reaches to this many times the object's distance (or the coil's radius).  The shift falls with the sixth power
+# of the distance, so it is then below 1e-4 of its peak.
 REACH = 6.0
 
 
 @dataclass(frozen=True, slots=True)
 class Pass:
-    """One approach to one object.  direction: +1 or -1 along the path; rest_s: how long the coil stays over it."""
+    """One movement of the coil over one object.  direction: +1 or -1 along the path."""
 
     target: Target
     at_s: float
@@ -23,7 +23,7 @@ class Pass:
     end_s: float
 
     def along_m(self, t: np.ndarray) -> np.ndarray:
-        """Position of the object's foot ahead of the coil's centre at times t, in m along the path."""
+        """Compute how far the object lies ahead of the coil's centre at times t, in m along the path."""
         half = self.target.dwell_s / 2
         since = t - self.at_s
         moving = np.sign(since) * np.maximum(np.abs(since) - half, 0)
@@ -37,7 +37,7 @@ class Pass:
 
 
 def passes_of(scene: Scene) -> list[Pass]:
-    """All passes of a scene, in order of time."""
+    """List all passes of a scene in order of time."""
     found = []
     for target in scene.target:
         speed = target.speed_m_s or scene.sweep.speed_m_s

@@ -1,8 +1,8 @@
-"""A scene: coil, sweep, objects, ground, weather and mishaps, as TOML reads into frozen records.
+"""A scene: coil, sweep, objects, ground, weather and faults, as frozen records that are read from TOML.
 
-Lengths say from where: `height_cm` is the coil's plane above the ground's surface, `depth_cm` the object's
-centre below that surface, so the two add up to the distance.  With `height_cm = 0` a depth counts from the coil.
-All times are seconds of the scene, t = 0 at the board's first boot.
+`height_cm` is the height of the coil's plane above the surface of the ground.  `depth_cm` is the depth of the object's
+centre below that surface.  So the distance is their sum.  All times are seconds of the scene; t = 0 is the first boot
+of the board.
 """
 
 # ruff: noqa: RUF009 - table() returns a dataclasses.field
@@ -16,7 +16,8 @@ from coilcount.schema.tables import choice, flag, number, table, tables, text, t
 MAX_SECONDS = 100_000.0
 UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ", re.ASCII)
 
-# The words of coilcount.physics, written again so that reading a scene does not load the physics (a test compares).
+# The names used in coilcount.physics.  They are repeated here so that reading a scene does not load the physics, which
+# is slow; a test compares them.
 NOISE_CLASSES = ("ideal", "careful", "typical", "poor")
 SHAPES = ("ball", "disc", "flat-iron", "ring", "rod")
 # shape: the sizes it needs
@@ -31,7 +32,7 @@ SIZES = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Oscillator:
-    """How the coil swings, and how cleanly: S_y(f) = h_minus2/f^2 + h_minus1/f + h0; an h given replaces the class."""
+    """The oscillator and its noise S_y(f) = h_minus2/f^2 + h_minus1/f + h0.  An h given here replaces the class's."""
 
     noise: str = choice(NOISE_CLASSES, "careful")
     h0: float | None = number(0, 1e-6, None)  # 1/Hz, white FM
@@ -39,13 +40,13 @@ class Oscillator:
     h_minus2: float | None = number(0, 1e-6, None)  # Hz, random walk FM
     jitter_ns: float = number(0, 1000, 4.0)  # white, per edge, rms
     q: float | None = number(2, 1000, None)  # None: from the winding's resistance
-    loop_gain: float = number(1.001, 10, 1.5)  # excess over what is needed to start; sets the supply pushing
+    loop_gain: float = number(1.001, 10, 1.5)  # over the least gain that sustains oscillation; sets the supply pushing
     temperature_ppm_per_k: float | None = number(-2000, 2000, None)  # None: from Q, copper and former
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sweep:
-    """The coil's motion: still, or passing at a speed and height."""
+    """The motion of the coil: still, or moving at a speed and height."""
 
     kind: str = choice(("passes", "still"), "passes")
     speed_m_s: float = number(0.01, 5, 0.5)
@@ -56,7 +57,7 @@ class Sweep:
 class Target:
     """One object and the times at which the coil comes closest to it; every second pass goes the other way."""
 
-    object: str = text()  # what the label says
+    object: str = text()  # the name in the labels
     shape: str = choice(SHAPES)
     metal: str = choice(METALS)
     diameter_mm: float = number(0.1, 1000)
@@ -64,8 +65,8 @@ class Target:
     length_mm: float | None = number(1, 2000, None)  # of a rod
     depth_cm: float = number(0, 200)  # the centre, below the ground's surface
     offset_cm: float = number(-200, 200, 0.0)  # sideways from the coil's path
-    ahead_cm: float = number(-200, 200, 0.0)  # along the path: where a pass with the same at_s has its own middle
-    tilt_deg: float = number(0, 90, 0.0)  # the object's axis against the vertical: a coin lying flat 0, a nail lying 90
+    ahead_cm: float = number(-200, 200, 0.0)  # along the path, from the point that the coil reaches at at_s
+    tilt_deg: float = number(0, 90, 0.0)  # of the object's axis from the vertical: a flat coin 0, a lying nail 90
     turn_deg: float = number(-180, 180, 0.0)  # which way it is tilted: 0 along the path, 90 across
     at_s: tuple[float, ...] = times()
     speed_m_s: float | None = number(0.01, 5, None)  # None: that of the sweep
@@ -81,7 +82,7 @@ class Target:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ground:
-    """Magnetic soil under the coil, its unevenness along the path, and the hand that carries the coil."""
+    """Magnetic soil under the coil, its unevenness along the path, and the unsteady hand that carries the coil."""
 
     chi: float = number(0, 0.1, 0.0)  # volume susceptibility, SI
     variation: float = number(0, 1, 0.0)  # rms of chi's unevenness, as a share of chi
@@ -97,7 +98,7 @@ class Ground:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Weather:
-    """The temperature of coil and board: a start, a warm-up, and slow swings (sun and shade, wind)."""
+    """The temperature of coil and board: at the start, a rise, and slow changes (sun and shade, wind)."""
 
     start_c: float = number(-40, 60, 20.0)
     warm_up_k: float = number(-40, 60, 0.0)
@@ -108,7 +109,7 @@ class Weather:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Supply:
-    """The board's supply: falls with time, and what noise rides on it."""
+    """The board's supply voltage: it falls with time and carries noise."""
 
     volt: float = number(1, 20, 5.0)
     sag_v_per_min: float = number(0, 10, 0.0)
@@ -117,7 +118,7 @@ class Supply:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Amplitude:
-    """The coil's amplitude as the board reads it: the loss channel."""
+    """The coil's amplitude as the board measures it; it falls with loss."""
 
     present: bool = flag(True)
     volt: float = number(0.1, 6, 3.0)
@@ -126,7 +127,7 @@ class Amplitude:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Vibration:
-    """A shaking winding (a mower nearby, a loose turn): narrow-band frequency modulation."""
+    """A shaking winding (a mower nearby, a loose turn), as narrow-band frequency modulation."""
 
     rms_ppm: float = number(0, 1000, 0.0)
     frequency_hz: float = number(0.1, 400, 14.0)
@@ -134,7 +135,7 @@ class Vibration:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Knock:
-    """The coil hits something: a decaying swing of the frequency, and what stays of it."""
+    """A blow against the coil: the frequency oscillates and decays, and a part of the shift remains (stays_ppm)."""
 
     at_s: tuple[float, ...] = times()
     size_ppm: float = number(-10_000, 10_000)
@@ -161,7 +162,7 @@ class Lost:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Span:
-    """From start_s to before end_s: the plug is out, or the oscillator stands still."""
+    """A time from start_s to end_s in which the plug is out, or the oscillator has stopped."""
 
     start_s: float = number(0, MAX_SECONDS)
     end_s: float = number(0, MAX_SECONDS)
@@ -173,14 +174,14 @@ class Span:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mark:
-    """The button on the board is pressed."""
+    """Times at which the button on the board is pressed."""
 
     at_s: tuple[float, ...] = times()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scene:
-    """Everything that a simulated capture comes from, but for the seed's random numbers."""
+    """Everything that determines a simulated capture, apart from the seed's random numbers."""
 
     schema: int = whole(1, 1)
     title: str = text("")

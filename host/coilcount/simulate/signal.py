@@ -1,7 +1,7 @@
 """The coil's frequency and amplitude on a 1 ms grid, as separate components, from a scene and a seed.
 
-Every component is a relative shift y = df/f of the coil alone at the scene's start; the frequency is
-f0 (1 + their sum).  Each has its own random generator, so that one scene's components do not depend on each other.
+Every component is a relative shift y = df/f from the frequency f0 of the coil in air; the frequency is f0 (1 + their
+sum).  Each component has its own random generator, so that a change of one does not change the others.
 """
 
 from dataclasses import dataclass
@@ -15,7 +15,7 @@ from coilcount.simulate.passes import passes_of
 from coilcount.simulate.scene import Oscillator, Scene
 
 COMPONENTS = ("target", "ground", "vibration", "knock", "temperature", "supply", "oscillator")
-AMPLITUDE_READING_MS = 20  # the scene's amplitude noise is that of a mean over so long
+AMPLITUDE_READING_MS = 20  # the amplitude noise of a scene is that of a mean over this time
 BOARD_NOISE_K = 0.02  # of the chip's temperature sensor, after averaging
 ZERO_C_K = 273.15
 
@@ -36,9 +36,10 @@ class Block:
 
 
 class Wander:
-    """Band-limited Gaussian-like noise at any time: a sum of sinusoids with random frequencies and phases.
+    """Band-limited, nearly Gaussian noise that can be computed for any time: a sum of random sinusoids.
 
-    rms: of the sum; low, high: band, evenly filled.  No period shows: the frequencies have no common measure.
+    rms: of the sum; low, high: the band in Hz, evenly filled.  The sum does not repeat, because the frequencies are
+    random.
     """
 
     def __init__(self, rng: np.random.Generator, rms: float, low: float, high: float, count: int = 24) -> None:
@@ -65,7 +66,7 @@ def oscillator_noise(oscillator: Oscillator, rng: np.random.Generator) -> PowerL
 
 
 class Signal:
-    """A scene's signal, one second after the other."""
+    """The signal of a scene, in blocks of one second."""
 
     def __init__(self, scene: Scene, seed: int) -> None:
         self._scene = scene
@@ -91,7 +92,7 @@ class Signal:
         self._next_ms = 0
 
     def block(self) -> Block:
-        """The next second."""
+        """Compute the next second."""
         t = (self._next_ms + np.arange(BLOCK_MS)) * 1e-3
         self._next_ms += BLOCK_MS
         scene, coil = self._scene, self._coil
@@ -127,25 +128,25 @@ class Signal:
         )
 
     def _targets(self, t: np.ndarray, height_m: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Relative shifts of frequency and amplitude by all objects; their dL and dR simply add."""
+        """Relative shifts of frequency and amplitude by all objects; their effects simply add."""
         shift, amplitude = np.zeros_like(t), np.zeros_like(t)
-        for one in self._passes:
-            near = (t >= one.start_s) & (t < one.end_s)
+        for a_pass in self._passes:
+            near = (t >= a_pass.start_s) & (t < a_pass.end_s)
             if near.any():
-                along_m = one.along_m(t[near])
-                down_m = height_m[near] + one.target.depth_cm / 100
-                y, v = self._coil.object_shift(one.target, along_m, down_m)
-                shift[near] += y
-                amplitude[near] += v
+                along_m = a_pass.along_m(t[near])
+                down_m = height_m[near] + a_pass.target.depth_cm / 100
+                frequency, voltage = self._coil.object_shift(a_pass.target, along_m, down_m)
+                shift[near] += frequency
+                amplitude[near] += voltage
         return shift, amplitude
 
     def _knocks(self, t: np.ndarray) -> np.ndarray:
         y = np.zeros_like(t)
         for knock in self._scene.knock:
-            for at in knock.at_s:
-                since = np.maximum(t - at, 0)
+            for knock_s in knock.at_s:
+                since = np.maximum(t - knock_s, 0)
                 swing = np.exp(-since / knock.decay_s) * np.cos(2 * np.pi * knock.frequency_hz * since)
-                y += np.where(t >= at, 1e-6 * (knock.size_ppm * swing + knock.stays_ppm), 0)
+                y += np.where(t >= knock_s, 1e-6 * (knock.size_ppm * swing + knock.stays_ppm), 0)
         return y
 
     def _warmer_k(self, t: np.ndarray) -> np.ndarray:
@@ -158,7 +159,7 @@ class Signal:
 
 
 def components(scene: Scene, seed: int, names: tuple[str, ...] = COMPONENTS) -> dict[str, np.ndarray]:
-    """The whole scene's relative shifts by component, on the 1 ms grid; (duration in ms,) each."""
+    """Compute the relative shifts of a whole scene by component, on the 1 ms grid; each is (duration in ms,)."""
     signal = Signal(scene, seed)
     blocks = [signal.block() for _ in range(int(np.ceil(scene.duration_s)))]
     total_ms = round(scene.duration_s * 1000)

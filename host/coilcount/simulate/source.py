@@ -1,7 +1,7 @@
-"""One simulated board's raw data, a second at a time: edge sums of each millisecond and what goes with them.
+"""The raw data of a simulated board, one second at a time: edge sums of each millisecond, flags and other readings.
 
-Where a run is longer than the scene, the scene's events (passes, knocks, glitches, stops, unplugs, marks) begin
-anew each duration_s; noise, ground, weather and supply run on, so that the seam shows nothing.
+If a run is longer than the scene, the events of the scene (passes, knocks, glitches, stops, unplugs, marks) are
+repeated every duration_s.  Noise, ground, weather and supply continue without a step.
 """
 
 from dataclasses import dataclass
@@ -15,8 +15,8 @@ from coilcount.simulate.signal import Signal
 
 # Bits of `control`.
 PULLED = 1  # the plug is pulled at this millisecond
-PLUGGED = 2  # and is in again at this one
-BUTTON = 4  # the mark button is pressed
+PLUGGED = 2  # the plug is in again from this millisecond
+BUTTON = 4  # the mark button is pressed at this millisecond
 
 AMPLITUDE_UNIT_V = 1e-4
 SHORT_PERIOD = 0.7  # of the nominal period: an edge counted twice
@@ -25,7 +25,7 @@ LONG_PERIOD = 1.4  # an edge missed
 
 @dataclass(frozen=True, slots=True)
 class Second:
-    """One second of the scene; every array has 1000 entries, one a millisecond.
+    """One second of the scene.  Every array has 1000 entries, one for each millisecond.
 
     amplitude: 0.1 mV; flags: coilwire.records.FLAG_*; temperature_mk: mK; supply_mv: mV; control: bits above.
     """
@@ -40,7 +40,7 @@ class Second:
 
 
 class Source:
-    """The board's raw data in order, from a scene and a seed (None: the scene's own)."""
+    """The raw data of a board in order.  seed: None for the scene's own seed."""
 
     def __init__(self, scene: Scene, seed: int | None = None) -> None:
         seed = scene.seed if seed is None else seed
@@ -50,7 +50,7 @@ class Source:
         self._next_ms = 0
 
     def second(self) -> Second:
-        """The next second."""
+        """Compute the next second."""
         start_ms = self._next_ms
         self._next_ms += BLOCK_MS
         block = self._signal.block()

@@ -1,15 +1,16 @@
-"""The figures as tables."""
+"""Prints the figures as tables."""
 
 import numpy as np
 from score import Found, counts, interval, share_interval
 from series import Pass
 from study import BOUND, FACTORS, LEARNED, TRACKER, Result
 
-RATES = (1.0, 0.1)
+RATES = (1.0, 0.1)  # false alarms a minute
+CONFIDENCE_BINS = ((0, 0.8), (0.8, 0.9), (0.9, 0.95), (0.95, 0.97), (0.97, 0.985), (0.985, 1.01))
 
 
 def factor_for(results: list[Result], method: str, rate: float) -> int:
-    """Which of FACTORS: at 1 a minute each kind's own threshold, at less one factor for all, by their pooled count."""
+    """Index of FACTORS.  For 1 a minute each condition has its own threshold; for a lower rate one factor serves all."""
     if rate == 1.0:
         return 0
     for i in range(len(FACTORS)):
@@ -20,7 +21,7 @@ def factor_for(results: list[Result], method: str, rate: float) -> int:
 
 
 def judged(result: Result, found: list[Found | None]) -> list[tuple[Pass, Found | None]]:
-    """The passes that count, with their alerts; rests are reported by themselves."""
+    """List the passes that count, with their alerts.  Rests are left out, because they have a table of their own."""
     return [(one, alert) for one, alert in zip(result.passes, found, strict=True) if counts(one) and not one.rest_s]
 
 
@@ -29,12 +30,12 @@ def share(pairs) -> float:
 
 
 def loss_db(pairs, bound_pairs) -> float:
-    """d' at which half are found, over the bound's: how much more signal the method needs, in dB."""
+    """How much more signal a method needs than the bound to find half of the passes, in dB."""
     return 20 * np.log10(half_way(pairs) / half_way(bound_pairs))
 
 
 def half_way(pairs) -> float:
-    """d' against everything at which half of the passes are found: least squares over a logistic in log d'."""
+    """Find d' against everything at which half of the passes are found, by a least-squares logistic in log d'."""
     d = np.log([max(one.d_all, 0.3) for one, _ in pairs])
     hit = np.array([alert is not None for _, alert in pairs], dtype=float)
     best, where = np.inf, 0.0
@@ -99,7 +100,7 @@ def sign_right(pairs) -> float:
 
 
 def tracker(results: list[Result], name: str) -> None:
-    """A tracker by itself: one threshold for every kind, and what it says."""
+    """Print the results of one tracker at its default threshold, for each condition."""
     print(f"\n{name} at the default threshold: false alarms a minute on clean ground [95 % Poisson], share found; of")
     print("those found with d' >= 12 the sign right, that of answers given, share uncertain; raised after the closest")
     print("approach")
@@ -130,15 +131,15 @@ def row(name, pairs, clean, minutes, threshold) -> str:
 
 
 def calibration(pairs) -> None:
-    """Confidence beside how often the response was that of the frequency; true alerts only."""
-    print("\nConfidence of true alerts, and how many of those had the right response [95 %]")
+    """Print the mean confidence of true alerts, and the share of them with the right sign."""
+    print("\nConfidence of true alerts: mean confidence shown, share with the right sign [95 %], number of alerts")
     given = [(alert.confidence, alert.sign == one.sign) for one, alert in pairs if alert and alert.confidence]
-    for low, high in ((0, 0.9), (0.9, 0.95), (0.95, 0.98), (0.98, 1.01)):
-        some = [(sure, right) for sure, right in given if low <= sure < high]
+    for low, high in CONFIDENCE_BINS:
+        some = [(confidence, right) for confidence, right in given if low <= confidence < high]
         if some:
             hits = sum(right for _, right in some)
             a, b = share_interval(hits, len(some))
-            mean = np.mean([sure for sure, _ in some])
+            mean = np.mean([confidence for confidence, _ in some])
             print(f"  {mean:.3f}  {hits / len(some):.3f} [{a:.3f}, {b:.3f}]  n {len(some)}")
 
 
@@ -169,7 +170,7 @@ def dwell(results) -> None:
 
 
 def again(results) -> None:
-    print("\nSeen n times: confidence given, how often the sign was right [95 %], and how often the metal was")
+    print("\nSeen n times: mean confidence, how often the sign was right [95 %], and how often the metal was")
     print("(passes to and fro over one object, flat iron among them; junk: other objects each second)")
     chance = [rows for ground, rows in results if ground == "junk"]
     once = [row for ground, rows in results if ground != "junk" for row in rows]
@@ -183,6 +184,6 @@ def again(results) -> None:
 def seen_row(name, rows) -> None:
     hits, metal, n = sum(row.sign for row in rows), sum(row.metal for row in rows), max(len(rows), 1)
     low, high = share_interval(hits, len(rows))
-    told = sum(row.confidence for row in rows) / n
+    confidence = sum(row.confidence for row in rows) / n
     right = f"sign {hits / n:.3f} [{low:.3f}, {high:.3f}]  metal {metal / n:.3f}"
-    print(f"  {name:<16} told {told:.3f}  {right}  n {len(rows)}")
+    print(f"  {name:<16} confidence {confidence:.3f}  {right}  n {len(rows)}")
