@@ -1,7 +1,7 @@
 """Kills `coilcount virtual` at some moment of its start, and looks for processes and folders that stay.
 
-It recognises its processes by a mark in their environment, which is unique to a run, and never by their names.  It reads
-/proc, so it works only on Linux.
+It recognises its processes by a mark in their environment, which is unique to a run, and never by their names.  It
+reads /proc, so it works only on Linux.
 """
 
 import contextlib
