@@ -4,8 +4,8 @@ It also answers requests and sends hello and status records at fixed times.  One
 never waits.
 
 Memory: each line that is sent allocates its record, its fields and its bytes.  That was 1.7 kB under a 64-bit
-MicroPython on a PC (measured once, by no bench of this repository); the words of the chip have half the size.  The
-ring, the clock and a link with nothing to do allocate nothing.
+MicroPython on a PC, in an earlier measurement that no bench here repeats.  The words of the chip have half the size.
+The ring, the clock and a link with nothing to do allocate nothing.
 """
 
 from array import array
@@ -74,7 +74,7 @@ class App:
         self.counter.start(self.store.values["interval_ms"])
 
     def log(self, text):
-        """Send a line of text to the host, for a person to read."""
+        """Send a line of text to the host, for a person to read.  If MAX_WAITING lines wait already, drop it."""
         if len(self._logs) < MAX_WAITING:
             self._logs.append(text)
 

@@ -178,7 +178,7 @@ class EdgeCounter(counting.Counter):
         return keep
 
     def _check(self, oldest):
-        """Check that no word summed in this poll was overwritten meanwhile.  If one was, discard it and return False.
+        """Return True if no word summed in this poll was overwritten meanwhile.  Else discard the open interval.
 
         oldest: number of the first word that this poll summed.
         """

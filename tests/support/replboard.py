@@ -1,6 +1,6 @@
-"""A board at its prompt: a real MicroPython on a real pty, with LittleFS in a file for its flash.
+"""A board at its prompt: a real MicroPython on a real pty, with LittleFS in a file as its flash.
 
-What differs from a chip stands in replboard_start.py; and the port stays through a reset.
+replboard_start.py lists the differences from a chip.  One more difference: the port stays open through a reset.
 """
 
 import contextlib
@@ -16,21 +16,25 @@ from pathlib import Path
 
 from micropython_tool import micropython_command
 
-READY = b"\x06"  # said by replboard_start.py
+READY = b"\x06"  # replboard_start.py prints this once its flash is mounted
 START = Path(__file__).with_name("replboard_start.py")
 
 
 class ReplBoard:
-    """Started anew whenever it ends, as after a reset.  port: what a host opens; another one after a pulled plug."""
+    """The board.  If its process ends, it starts again, as after a reset.
+
+    flash: file of the flash; kilobytes: its size if it is new; command: the command to run, or None for MicroPython.
+    port: the name that a host opens; it changes if the plug is pulled.
+    """
 
     def __init__(self, flash: Path, kilobytes: int = 512, command: list[str] | None = None) -> None:
         self.flash = flash
         self.starts = 0
-        self.cut_after: float | None = None  # bytes from the host after which the plug is pulled and put in again, once
+        self.cut_after: float | None = None  # pull the plug once, after this many bytes from the host
         self._command = command or [micropython_command(), str(START), str(flash)]
         if not flash.exists():
             flash.write_bytes(b"\xff" * (1024 * kilobytes))
-        self._heard = 0
+        self._received = 0
         self._stop = threading.Event()
 
     def __enter__(self) -> "ReplBoard":
@@ -47,16 +51,16 @@ class ReplBoard:
     def _power_on(self) -> None:
         self.starts += 1
         self._board, terminal = os.openpty()
-        # Bytes as they are, but Ctrl-C interrupts a running program, as on a chip.
+        # The terminal changes no bytes, but Ctrl-C interrupts a running program, as on a chip.
         tty.setraw(terminal)
         modes = termios.tcgetattr(terminal)
         modes[3] |= termios.ISIG | termios.NOFLSH
         termios.tcsetattr(terminal, termios.TCSANOW, modes)
-        # The first terminal that a new session opens controls it; without that Ctrl-C would reach nobody.
+        # The first terminal that a new session opens controls it.  Only then does Ctrl-C reach the program.
         shell = ["/bin/sh", "-c", 'exec "$@" <"$0" >"$0" 2>&1', os.ttyname(terminal), *self._command]
         self._process = subprocess.Popen(shell, start_new_session=True)
         self._terminal = terminal
-        # No byte reaches the board before its own flash is mounted: the PC's files are none of its business.
+        # No byte may reach the board before its own flash is mounted, because it could change files of the PC.
         if self._command[1:2] == [str(START)]:
             seen = b""
             while READY not in seen:
@@ -81,7 +85,7 @@ class ReplBoard:
         os.close(self._cable)
 
     def _carry(self) -> None:
-        """The cable, and the power."""
+        """Carry bytes both ways, restart the board after a reset, and pull the plug if asked to."""
         while not self._stop.is_set():
             if self._process.poll() is not None:  # a reset
                 self._power_off()
@@ -92,15 +96,18 @@ class ReplBoard:
                     if end == self._board:
                         os.write(self._cable, data)
                     else:
-                        self._heard += len(data)
+                        self._received += len(data)
                         self._type(data)
-            if self.cut_after is not None and self._heard >= self.cut_after:
+            if self.cut_after is not None and self._received >= self.cut_after:
                 self.cut_after = None
                 self._unplug()
                 self._plug_in()
 
     def _type(self, data: bytes) -> None:
-        """A Ctrl-C that falls between two lines of the prompt ends a MicroPython on a PC; on a chip it does nothing."""
+        """Send bytes to the board, with a pause at each Ctrl-C.
+
+        A Ctrl-C between two lines of the prompt ends MicroPython on a PC; on a chip it does nothing.
+        """
         for piece in re.split(b"(\x03)", data):
             os.write(self._board, piece)
             if piece != data:

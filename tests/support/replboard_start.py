@@ -1,8 +1,10 @@
-"""Start of the MicroPython that stands for a chip in tests of the installer: run by replboard.py.
+"""Starts the MicroPython that takes the place of a chip in tests of the installer.  replboard.py runs it.
 
 Real: the prompt (raw and raw-paste mode), LittleFS 2 on 4 KiB blocks with its limits, the import from flash, the
-installed application and its loop.  Not the chip's: the blocks lie in a file of the PC, the counter sees no edge,
-machine.reset() ends the process, and main.py is only looked for (it needs the chip's PIO).
+installed application and its loop.
+
+Different from a chip: the blocks are in a file of the PC, the counter sees no edge, and machine.reset() ends the
+process.  main.py is only looked for, because it needs the chip's PIO.
 
 Argument: the file of the flash.
 """
@@ -12,11 +14,11 @@ import sys
 
 import vfs
 
-BLOCK = 4096
+BLOCK = 4096  # bytes
 
 
 class Blocks:
-    """A block device in a file, written through, so that a kill is a power cut."""
+    """A block device in a file.  Every write is flushed, so a kill has the effect of a power cut."""
 
     def __init__(self, file):
         self._file = file
@@ -37,7 +39,7 @@ class Blocks:
 
 
 class Machine:
-    """All that the installer asks of `machine`."""
+    """The part of `machine` that the installer uses."""
 
     @staticmethod
     def reset():
@@ -54,7 +56,7 @@ def mount():
     vfs.umount("/")
     vfs.mount(flash, "/")
     os.chdir("/")
-    # Only now may a prompt follow: one with the PC's own files under it could be told to write there.
+    # Only now may the prompt follow.  Before, it could write to files of the PC.
     os.putenv("MICROPYINSPECT", "1")
     sys.stdout.write("\x06")
 

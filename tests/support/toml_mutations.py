@@ -1,8 +1,8 @@
-"""Mutated TOML files of every kind that the project reads, and what its loaders make of them.
+"""Loads randomly changed TOML files of every kind that the project reads.
 
-    python tests/toml_mutations.py 5000
+    python tests/support/toml_mutations.py 5000
 
-Prints how many were accepted and refused and the slowest; nothing but the project's own errors may leave a loader.
+Prints how many files were accepted and refused, and the longest time.  A loader may only raise the project's errors.
 """
 
 import random
@@ -33,46 +33,46 @@ NUMBERS = (
 OTHERS = (
     '"text"', "true", "[]", "[[1]]", "{}", "{a = 1}", "2025-05-10", "07:32:00", '""', '"a\\u0000b"', '"\\u001b[2J"',
 )  # fmt: skip
-JUNK = [bytes([one]) for one in b"\x00\x1b\xff\xc3[]\"'=#{},\r"] + [b"\xe2\x80\xa8"]
+JUNK = [bytes([byte]) for byte in b"\x00\x1b\xff\xc3[]\"'=#{},\r"] + [b"\xe2\x80\xa8"]
 
 
 def kinds() -> list[tuple[str, bytes]]:
-    """(kind, content) of sound files: the settings, a plan and every built-in scene."""
+    """Return (kind, content) of sound files: the settings, a plan and every built-in scene."""
     found = [("settings", defaults().to_toml().encode()), ("plan", to_toml(PLAN).encode())]
     found += [("scene", path.read_bytes()) for path in sorted(SCENE_DIR.glob("*.toml"))]
     return [*found, ("scene", b'schema = 1\nduration_s = 20\nplan = "other.toml"\n')]
 
 
 def mutate(rng: random.Random, data: bytes) -> bytes:
-    """`data` with one or two changes of bytes, lines or values."""
+    """Return `data` with one or two changes of bytes, lines or values."""
     for _ in range(rng.randint(1, 2)):
         lines = data.split(b"\n")
-        at = rng.randrange(len(data) + 1)
+        place = rng.randrange(len(data) + 1)
         row = rng.randrange(len(lines))
         key = lines[row].partition(b"=")[0].strip() or b"x"
         match rng.randrange(9):
-            case 0:  # bytes away
-                data = data[:at] + data[at + rng.randint(1, 20) :]
-            case 1:  # a stretch twice
-                data = data[:at] + data[max(0, at - rng.randint(1, 40)) :]
-            case 2:  # one byte for another
-                data = data[:at] + rng.choice(JUNK) + data[at + 1 :]
-            case 3:  # bytes in between
-                data = data[:at] + rng.choice(JUNK) * rng.choice((1, 2, 50)) + data[at:]
-            case 4:  # nested deeply
+            case 0:  # remove bytes
+                data = data[:place] + data[place + rng.randint(1, 20) :]
+            case 1:  # repeat some bytes
+                data = data[:place] + data[max(0, place - rng.randint(1, 40)) :]
+            case 2:  # replace one byte
+                data = data[:place] + rng.choice(JUNK) + data[place + 1 :]
+            case 3:  # insert bytes
+                data = data[:place] + rng.choice(JUNK) * rng.choice((1, 2, 50)) + data[place:]
+            case 4:  # nest a value deeply
                 depth = rng.choice((3, 200, 3000))
                 lines[row] = key + b" = " + b"[" * depth + b"]" * rng.choice((depth, 0))
                 data = b"\n".join(lines)
-            case 5:  # a number that is none, or far out
+            case 5:  # a bad or extreme number
                 lines[row] = key + b" = " + rng.choice(NUMBERS).encode()
                 data = b"\n".join(lines)
-            case 6:  # of another type
+            case 6:  # a value of another type
                 lines[row] = key + b" = " + rng.choice(OTHERS).encode()
                 data = b"\n".join(lines)
-            case 7:  # a key of many parts
+            case 7:  # a key with many parts
                 lines[row] = b".".join([key] * rng.choice((2, 5, 3000))) + b" = 1"
                 data = b"\n".join(lines)
-            case 8:  # a line twice, or two in the other order
+            case 8:  # repeat a line, or swap two
                 other = rng.randrange(len(lines))
                 lines[row], lines[other] = lines[other], rng.choice((lines[row], lines[other]))
                 data = b"\n".join(lines)
@@ -80,16 +80,16 @@ def mutate(rng: random.Random, data: bytes) -> bytes:
 
 
 def try_all(folder: Path, count: int, seed: int) -> tuple[Counter, float]:
-    """Loads `count` mutated files; returns accepted and refused by kind, and the slowest's seconds.
+    """Load `count` changed files.  Return the number accepted and refused by kind, and the longest time in s.
 
-    Whatever is not a CoilcountError leaves this function as well.
+    Raises any error of a loader that is not a CoilcountError, and prints the file.
     """
     rng = random.Random(seed)
     sound = kinds()
     readers = {"settings": read_settings, "plan": read_plan, "scene": lambda path: load_scene(str(path))}
     (folder / "other.toml").write_bytes(mutate(rng, sound[1][1]))
     path = folder / "mutated.toml"
-    told: Counter = Counter()
+    outcomes: Counter = Counter()
     slowest_s = 0.0
     for i in range(count):
         kind, content = sound[i % len(sound)]
@@ -97,17 +97,17 @@ def try_all(folder: Path, count: int, seed: int) -> tuple[Counter, float]:
         begin = time.perf_counter()
         try:
             readers[kind](path)
-            told[kind, "accepted"] += 1
+            outcomes[kind, "accepted"] += 1
         except CoilcountError as error:
             line = str(error)
             assert line.isprintable(), line
             assert len(line) < 1000, line
-            told[kind, "refused"] += 1
+            outcomes[kind, "refused"] += 1
         except BaseException:
             print(f"seed {seed}, file {i}, {kind}: {path.read_bytes()[:2000]!r}", file=sys.stderr)
             raise
         slowest_s = max(slowest_s, time.perf_counter() - begin)
-    return told, slowest_s
+    return outcomes, slowest_s
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""Series for the tracker's tests: raw intervals and readings with a known shift, and how to run them."""
+"""Series for the tracker's tests: intervals and readings with a known shift, and a function that runs them."""
 
 from __future__ import annotations
 
@@ -11,45 +11,46 @@ from coilcount.tracker.tracker import Tracker
 INTERVAL_S = 0.02
 INTERVAL_US = 20000
 TICK_HZ = 62_500_000  # 16 ns
-F0_HZ = 25_013.7  # no whole ratio to the tick
-ROOT_BENCH = Path(__file__).parents[1] / "bench" / "detection"  # its objects and test conditions
-# Frequencies near this carry a shift of whole 1e-9 exactly, so that readings give just the y that was meant.
+F0_HZ = 25_013.7  # a period is no whole number of ticks
+ROOT_BENCH = Path(__file__).parents[1] / "bench" / "detection"  # folder of its objects and test conditions
+# Near this frequency a shift of whole 1e-9 is a whole number of Hz, so readings have exactly the intended shift.
 EXACT_HZ = 1e9
 
 
 def intervals(
     y: np.ndarray, extra: dict[float, int] | None = None, edge_0: int = 0, tick_0: int = 0, sequence_0: int = 0
 ) -> list[tuple[int, int, int, int, int, int]]:
-    """What a board sends for relative shifts `y` (one an interval): arguments of Tracker.interval.
+    """Return the arguments of Tracker.interval that a board sends for the relative shifts `y`, one for each interval.
 
-    extra: time_s -> +1 an edge counted twice there, -1 an edge missed.  Counters wrap as on the wire.
+    extra: time in s -> +1 for an edge counted twice there, -1 for an edge missed; edge_0, tick_0, sequence_0: start of
+    the counters, which wrap as on the wire.
     """
     grid = np.arange(len(y) + 1) * INTERVAL_S
     phase = np.concatenate([[0.0], np.cumsum(F0_HZ * (1 + y) * INTERVAL_S)])
     times = np.interp(np.arange(int(phase[-1])) + 0.4, phase, grid)
-    for at, what in (extra or {}).items():
-        k = int(np.searchsorted(times, at))
-        times = np.insert(times, k, times[k] + 1e-6) if what > 0 else np.delete(times, k)
+    for time_s, change in (extra or {}).items():
+        k = int(np.searchsorted(times, time_s))
+        times = np.insert(times, k, times[k] + 1e-6) if change > 0 else np.delete(times, k)
     ticks = np.floor(times * TICK_HZ).astype(np.int64)
     cuts = np.searchsorted(times, grid)
     out = []
     for k in range(len(y)):
-        mine = ticks[cuts[k] : cuts[k + 1]]
+        edges = ticks[cuts[k] : cuts[k + 1]]
         out.append(
             (
                 k * INTERVAL_US + INTERVAL_US // 2,
                 (sequence_0 + k) & 0xFFFF,
                 (edge_0 + int(cuts[k])) & 0xFFFFFFFF,
-                len(mine),
-                (tick_0 + int(mine[0])) & 0xFFFFFFFF,
-                int(np.sum(mine - mine[0])),
+                len(edges),
+                (tick_0 + int(edges[0])) & 0xFFFFFFFF,
+                int(np.sum(edges - edges[0])),
             )
         )
     return out
 
 
 def noise_ppb(n: int, seed: int, sigma_ppb: float = 150.0) -> np.ndarray:
-    """White noise and a slow random walk, whole 1e-9; the first is 0, so that the reference is exact."""
+    """Return n shifts in whole 1e-9: white noise and a slow random walk.  The first is 0, so the reference is exact."""
     rng = np.random.default_rng(seed)
     y = rng.normal(size=n) * sigma_ppb + np.cumsum(rng.normal(size=n)) * sigma_ppb / 20
     y[0] = 0
@@ -57,13 +58,13 @@ def noise_ppb(n: int, seed: int, sigma_ppb: float = 150.0) -> np.ndarray:
 
 
 def bump_ppb(n: int, peak_s: float, height_ppb: float, width_s: float) -> np.ndarray:
-    """A pass, (1 + (u / w)^2)^-3 with full width at half maximum `width_s`."""
+    """Return a pass of the shape (1 + (u / w)^2)^-3 in 1e-9.  width_s: full width at half maximum, in s."""
     u = (np.arange(n) * INTERVAL_S + INTERVAL_S / 2 - peak_s) / (width_s / 1.02)
     return np.rint(height_ppb * (1 + u * u) ** -3).astype(np.int64)
 
 
 def read(tracker: Tracker, y_ppb: np.ndarray, start_us: int = 0) -> tuple[list, list]:
-    """Feeds readings; the events, and the state after each."""
+    """Feed readings of these shifts to the tracker.  Return its events, and its state after each reading."""
     events = []
     states = []
     for k, y in enumerate(y_ppb.tolist()):
@@ -73,5 +74,5 @@ def read(tracker: Tracker, y_ppb: np.ndarray, start_us: int = 0) -> tuple[list, 
 
 
 def finals(events: list) -> list[Alert]:
-    """The alerts, each in its last form."""
+    """Return the alerts among the events, each in its final form."""
     return [event for event in events if isinstance(event, Alert) and event.stage == "final"]

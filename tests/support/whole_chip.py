@@ -1,9 +1,11 @@
 """A whole emulated RP2040 (rp2040py) that runs an image from its flash, with its USB serial port on a pty.
 
-rp2040py's own loop runs at most one PIO instruction for each instruction of the CPU, so a state machine that should
-run every cycle falls behind and its time is wrong.  Here, while a state machine runs, every clock cycle is stepped:
-a CPU instruction takes its cycles, and in each of them the pin is driven and the PIO goes on.  With all of them
-stopped (at the prompt, while files are copied) rp2040py's loop is right and much faster.
+rp2040py's own loop runs at most one PIO instruction for each instruction of the CPU.  So a state machine that should
+run in every cycle falls behind, and its time is wrong.
+
+Here every clock cycle is stepped while a state machine runs.  A CPU instruction takes its cycles, and in each of them
+the pin is driven and the PIO runs.  If all state machines are stopped (at the prompt, while files are copied),
+rp2040py's loop is right and much faster, and it is used.
 """
 
 import contextlib
@@ -24,12 +26,13 @@ from rp2040py.usb.cdc import USBCDC
 from rp2040py.utils.logging import ConsoleLogger, LogLevel
 
 NS_PER_CYCLE = 8  # 125 MHz
-MOST_IDLE_CYCLES = 64  # a pin that wakes the CPU is heard after so many at most
-CYCLES_BETWEEN_BYTES = 2000
+# Most cycles that a sleeping CPU is skipped at once, so that a pin that wakes it is noticed soon.  Chosen by hand.
+MAX_IDLE_CYCLES = 64
+CYCLES_BETWEEN_BYTES = 2000  # cycles from one exchange with the serial port to the next; chosen by hand
 
 
 class SerialBridge:
-    """Carries bytes between a chip's USB serial port (rp2040py's host side of it) and a pty; loses none."""
+    """Carries bytes between a chip's USB serial port (the host side, in rp2040py) and a pty.  It loses none."""
 
     def __init__(self, cdc):
         self._cdc = cdc
@@ -41,10 +44,10 @@ class SerialBridge:
         self.port = os.ttyname(self._slave)
 
     def carry(self):
-        """What can go now, in both directions; never waits."""
+        """Carry the bytes that can go now, in both directions.  Never waits."""
         fifo = self._cdc.tx_fifo
         room = fifo.size - fifo.item_count
-        # BlockingIOError: nothing to read, or nobody reads and the pty is full.
+        # BlockingIOError means: there is nothing to read, or the pty is full because nobody reads.
         with contextlib.suppress(BlockingIOError):
             if room:
                 for byte in os.read(self._master, room):
@@ -54,17 +57,20 @@ class SerialBridge:
                 del self._out[: os.write(self._master, self._out)]
 
     def close(self):
-        """Once only; who still holds the port then gets an error."""
+        """Close the pty.  Call this only once.  A program that still has the port open then gets an error."""
         os.close(self._master)
         os.close(self._slave)
 
 
 class WholeChip:
-    """mcu: an RP2040 with an image in its flash; drive() a pin, then step(), or `with` it to run by itself."""
+    """The chip.  Call drive() and then step(); or use it in a `with` statement, and it runs in a thread of its own.
+
+    mcu: an RP2040 with an image in its flash.
+    """
 
     def __init__(self, mcu):
         self.mcu = mcu
-        self.cycle = 0  # of those that were stepped one by one
+        self.cycle = 0  # number of cycles that were stepped one by one
         self._simulator = Simulator(rp2040=mcu)
         self._simulator.stopped = False
         self._pin = None
@@ -76,32 +82,32 @@ class WholeChip:
 
     @classmethod
     def of_image(cls, image: Path) -> "WholeChip":
-        """With this .uf2 file in its flash."""
+        """Return a chip with this .uf2 file in its flash."""
         mcu = RP2040()
-        mcu.logger = ConsoleLogger(LogLevel.ERROR)  # not of each register that it does without
+        mcu.logger = ConsoleLogger(LogLevel.ERROR)  # no warning for each register that rp2040py does not have
         mcu.load_bootrom(BOOTROM_B1)
         load_uf2(image, mcu)
         return cls(mcu)
 
     def drive(self, pin, period):
-        """From now on a square wave on a pin, of `period` cycles (even), whenever cycles are stepped."""
+        """Drive a square wave onto a pin from now on, while cycles are stepped.  period: cycles, an even number."""
         self._pin = self.mcu.gpio[pin]
         self._half = period // 2
         self._next = self.cycle + self._half
 
     def wire_back(self, pin):
-        """From now on what the chip drives this pin to is what it reads there; rp2040py hears the outside only."""
+        """Make the chip read the level that it drives on this pin.  rp2040py alone reads only levels from outside."""
         gpio = self.mcu.gpio[pin]
         gpio.add_listener(lambda state, _: gpio.set_input_value(state == GPIOPinState.HIGH))
 
     def step(self, cycles):
-        """Let at least so many cycles pass, each of them seen by the PIO."""
+        """Let at least `cycles` cycles pass.  The PIO runs in each of them."""
         core, clock = self.mcu.core, self.mcu.clock
         end = self.cycle + cycles
         while self.cycle < end:
             if core.waiting:
                 idle = math.ceil(clock.nanos_to_next_alarm / NS_PER_CYCLE) if clock.has_scheduled_alarm else end
-                taken = max(1, min(idle, MOST_IDLE_CYCLES))
+                taken = max(1, min(idle, MAX_IDLE_CYCLES))
             else:
                 taken = core.execute_instruction()
             running = [pio for pio in self.mcu.pio if not pio.stopped]
@@ -116,7 +122,7 @@ class WholeChip:
                 clock.tick(NS_PER_CYCLE)
 
     def run_some(self):
-        """Go on for a little, in the way that is right."""
+        """Run a little further, with rp2040py's loop if it is right, else cycle by cycle."""
         if all(pio.stopped for pio in self.mcu.pio):
             execute_batch(self._simulator, 1)
         else:
@@ -141,7 +147,7 @@ class WholeChip:
                 self.run_some()
                 self._bridge.carry()
         except BaseException as error:
-            # Told by the test's own thread.
+            # The test's own thread raises this error again.
             self._failed = error
         finally:
             self._bridge.close()
