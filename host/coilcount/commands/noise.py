@@ -123,10 +123,10 @@ def _object(file: str, found: Any) -> dict[str, Any]:
         },
         "stability": [_row(row) for row in found.rows],
         "clean": not statistic.strange,
-        "found": [_peak(one) for one in statistic.strange],
+        "found": [_peak(peak) for peak in statistic.strange],
         "statistic": {
             "minutes": statistic.minutes,
-            "peaks": [_peak(one) for one in statistic.peaks],
+            "peaks": [_peak(peak) for peak in statistic.peaks],
             "peaks_from": PEAKS_FROM,
             "fewest_peaks": FEWEST,
         },
@@ -184,7 +184,7 @@ def _settings_text(file: str, settings: Any, noise: dict[str, Any]) -> str:
     learned = noise["learned"]
     new = {"threshold": found["threshold"], "scale_floor_ppm": learned["scale_floor_ppm"]}
     if learned["noise_ppm_rthz"]:
-        new["noise_ppm_rthz"] = [one["ppm_rthz"] for one in learned["noise_ppm_rthz"]]
+        new["noise_ppm_rthz"] = [band["ppm_rthz"] for band in learned["noise_ppm_rthz"]]
     name = printable(Path(file).name) + (", simulated" if noise["simulated"] else "")
     minutes = noise["statistic"]["minutes"]
     lines = [
@@ -236,9 +236,9 @@ def _not_clean(file: str, strange: Any) -> Exception:
     from coilcount.face.times import instant
 
     listed = [
-        f"{instant(one.time_s)} ({'rose' if one.shift_hz > 0 else 'fell'} {abs(one.shift_hz):.2g} Hz, "
-        f"score {abs(one.z):.0f})"
-        for one in strange[:_MOST_LISTED]
+        f"{instant(peak.time_s)} ({'rose' if peak.shift_hz > 0 else 'fell'} {abs(peak.shift_hz):.2g} Hz, "
+        f"score {abs(peak.z):.0f} sigma)"
+        for peak in strange[:_MOST_LISTED]
     ]
     more = f" and {len(strange) - _MOST_LISTED} more" if len(strange) > _MOST_LISTED else ""
     return NotClean(
@@ -259,8 +259,8 @@ def _too_few(noise: dict[str, Any]) -> str:
 def _row(row: Any) -> dict[str, Any]:
     values = {"tau_s": row.tau_s, "m": row.m, "noise": row.noise, "noise_measured": row.alpha_measured}
     for name in ("adev", "oadev", "mdev", "hdev"):
-        one = getattr(row, name)
-        values[name] = None if not one.terms else {"value": one.value, "low": one.low, "high": one.high}
+        found = getattr(row, name)
+        values[name] = None if not found.terms else {"value": found.value, "low": found.low, "high": found.high}
     return values
 
 
