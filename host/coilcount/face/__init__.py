@@ -1,1 +1,1 @@
-"""What a person meets: commands, live screen, plain lines."""
+"""What a person meets: live screen, tables, plain lines, pictures, keys and sound."""

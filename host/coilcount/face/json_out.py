@@ -25,7 +25,7 @@ _DECIMALS = 6  # microseconds, microhertz, 1e-6 ppm
 
 
 def as_object(output: Output, file: str) -> dict[str, Any] | None:
-    """The contract's object, keys in its order; None for what is no part of it or not yet final."""
+    """The contract's object, keys in its order; None for an output that is no part of it or is not final."""
     if isinstance(output, Alert | Hold) and output.stage != "final":
         return None
     for kind, (type_, keys) in CONTRACT.items():
@@ -35,17 +35,15 @@ def as_object(output: Output, file: str) -> dict[str, Any] | None:
 
 
 def as_line(output: Output, file: str) -> str | None:
-    """The same as one line of JSON, without its line feed."""
+    """The object of as_object() as one line of JSON without a line feed; None if there is none."""
     found = as_object(output, file)
     return None if found is None else as_json(found, (",", ":"))
 
 
 def as_json(value: Any, separators: tuple[str, str] | None = None) -> str:
-    """`value` as one line of JSON: exact for a program, harmless on a terminal, in ASCII whatever the terminal takes.
-
-    Raises ValueError for a NaN.
+    """`value` as one line of JSON, in ASCII and harmless on a terminal.  Raises ValueError for a NaN.
     """
-    # json escapes every control and every sign beyond ASCII, but for DEL.
+    # json escapes every control and every character beyond ASCII, except DEL.
     return json.dumps(value, allow_nan=False, separators=separators).replace("\x7f", r"\u007f")
 
 

@@ -1,22 +1,23 @@
-"""From what a keyboard sends to single keys: pure, bytes or characters in, keys and the unfinished rest out.
+"""Finds single keys in the bytes that a keyboard sends.  Pure: bytes in, keys and the unfinished rest out.
 
-Arrow, function and editing keys send several bytes, and the letters among them are not keys: End is `ESC [ F`.
-The forms are those of ECMA-48: CSI (`ESC [`, parameters, a final byte), SS3 (`ESC O`), and strings that a terminal
-sends as an answer (`ESC ]` and others, to `ESC \\` or BEL).
+Arrow, function and editing keys send several bytes; the letters among them are not keys.  End, for example, is
+`ESC [ F`.  The forms are those of ECMA-48: CSI (`ESC [`, parameters, a final byte), SS3 (`ESC O`), and the strings
+that a terminal sends as an answer (from `ESC ]` or a similar start to `ESC \\` or BEL).
 """
 
 ESC = b"\x1b"
-# A terminal's answer is shorter; a string that never ends must not swallow every key to come.  Chosen by hand.
+# Longest string.  A terminal's answer is shorter, and a string without an end must not swallow all keys after it.
+# Chosen by hand.
 MOST_STRING_BYTES = 256
-_CSI, _SS3 = 0x9B, 0x8F  # the same in one byte, of a terminal without UTF-8
+_CSI, _SS3 = 0x9B, 0x8F  # the one-byte forms, sent by a terminal without UTF-8
 _STRINGS = b"]P_^X"
 _WINDOWS_PREFIXES = "\x00\xe0"
 
 
 def keys(data: bytes) -> tuple[list[str], bytes]:
-    """(keys as single characters, the bytes of what is unfinished: they go in front of the next data).
+    """(keys as single characters, unfinished bytes).  Put the unfinished bytes in front of the next data.
 
-    Sequences and bytes that are no UTF-8 give no key, and neither does a letter typed with Alt.
+    No key comes from a sequence, from bytes that are not UTF-8, or from a letter typed with Alt.
     """
     found: list[str] = []
     at = 0
@@ -39,9 +40,10 @@ def keys(data: bytes) -> tuple[list[str], bytes]:
 
 
 def windows_keys(characters: str, prefixed: bool = False) -> tuple[list[str], bool]:
-    """(keys, whether the next character belongs to a prefix) of what msvcrt.getwch() gave.
+    """(keys, whether the last character was a prefix) from the characters of msvcrt.getwch().
 
-    An arrow or function key comes as two: U+0000 or U+00E0, then a code that looks like a letter.
+    An arrow or function key comes as two characters: the prefix U+0000 or U+00E0, then a code that looks like a letter.
+    prefixed: whether the call before ended with a prefix.
     """
     found = []
     for character in characters:
@@ -55,12 +57,12 @@ def windows_keys(characters: str, prefixed: bool = False) -> tuple[list[str], bo
 
 
 def _after_escape(data: bytes, at: int) -> int | None:
-    """The index behind the sequence at `at`; None where it is unfinished."""
+    """The index after the sequence that starts at `at`; None if the sequence is unfinished."""
     if at + 1 == len(data):
         return None
     second = data[at + 1]
     if second == ESC[0]:
-        return at + 1  # a sequence typed with Alt: the second begins it
+        return at + 1  # a sequence typed with Alt: the second ESC begins it
     if second == ord("["):
         return _after_csi(data, at + 2)
     if second == ord("O"):
@@ -71,13 +73,13 @@ def _after_escape(data: bytes, at: int) -> int | None:
 
 
 def _after_csi(data: bytes, at: int) -> int | None:
-    if data[at : at + 1] == b"[":  # the Linux console's F1 to F5: one byte more
+    if data[at : at + 1] == b"[":  # F1 to F5 of the Linux console have one byte more
         return at + 2 if at + 1 < len(data) else None
     return _after_parameters(data, at)
 
 
 def _after_parameters(data: bytes, at: int) -> int | None:
-    """Behind the final byte; a byte that belongs to no sequence breaks it off and is looked at by itself."""
+    """The index after the final byte.  A byte that fits no sequence ends this one and is read by itself."""
     while at < len(data):
         byte = data[at]
         if 0x40 <= byte <= 0x7E:
@@ -93,7 +95,7 @@ def _after_string(data: bytes, at: int) -> int | None:
         if data[end] == 0x07:
             return end + 1
         if data[end] == ESC[0]:
-            # ESC \ ends it; any other sequence breaks it off.
+            # ESC \ ends the string; any other sequence breaks it off.
             if end + 1 == len(data):
                 return None
             return end + 2 if data[end + 1] == ord("\\") else end
@@ -101,7 +103,7 @@ def _after_string(data: bytes, at: int) -> int | None:
 
 
 def _after_character(data: bytes, at: int) -> int | None:
-    """Behind one character of UTF-8; a byte that begins none counts alone."""
+    """The index after one UTF-8 character; a byte that starts no character counts as one."""
     first = data[at]
     length = 1 if first < 0xC2 or first > 0xF4 else 2 if first < 0xE0 else 3 if first < 0xF0 else 4
     for end in range(at + 1, at + length):

@@ -1,4 +1,4 @@
-"""Single keys from the keyboard, without waiting: POSIX terminals in cbreak mode, Windows consoles by msvcrt."""
+"""Reads single keys without waiting: from POSIX terminals in cbreak mode, from Windows consoles with msvcrt."""
 
 import os
 import select
@@ -9,7 +9,7 @@ from typing import Self
 from coilcount.face import key_bytes
 
 _POSIX = os.name == "posix"
-# An Esc alone for this long was the Esc key; before that it may begin a sequence of which more is under way.
+# s.  An Esc with nothing after it for this long was the Esc key; until then it may be the start of a sequence.
 # Chosen by hand.
 _ESC_ALONE_S = 0.5
 
@@ -21,26 +21,26 @@ else:
 
 
 def _in_foreground(terminal: int) -> bool:
-    """False behind `&`: there the keys are the shell's, and whoever touches the terminal is stopped."""
+    """False for a job started with `&`: the shell gets the keys, and a job that touches the terminal is stopped."""
     if not _POSIX:
         return True
     try:
         return os.tcgetpgrp(terminal) == os.getpgrp()
     except OSError:
-        return True  # not the terminal that controls us: it stops nobody
+        return True  # not our controlling terminal, so it stops no job
 
 
 class Keyboard:
-    """Use as a context manager; pressed() gives the keys since the last call, [] where stdin is no
-    terminal, or not ours to read.
+    """Use as a context manager; pressed() gives the keys since the last call.
 
-    cbreak and not raw: Ctrl-C stays the interrupt.
+    There are none if stdin is no terminal, or if this process is in the background.  The terminal is in cbreak mode and
+    not raw, so that Ctrl-C still interrupts.
     """
 
     def __init__(self) -> None:
         self._fd: int | None = None
         self._before: list | None = None
-        self._rest = b""  # of a sequence that has come in part
+        self._rest = b""  # the received part of an unfinished sequence
         self._rest_since_s = 0.0
         self._prefixed = False  # on Windows: the next character is a code
 
@@ -59,7 +59,7 @@ class Keyboard:
         self._fd = None
 
     def pressed(self) -> list[str]:
-        """Keys as single characters, in order; never waits."""
+        """Keys as single characters, in order; returns at once."""
         if self._fd is None:
             return []
         return self._posix() if _POSIX else self._windows()

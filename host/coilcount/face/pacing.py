@@ -1,11 +1,14 @@
-"""Waits between the entries of a replay: the only thing that does."""
+"""Replay pacing.  The only module that sleeps."""
 
 import time
 from collections.abc import Callable
 
 
 class Pacer:
-    """wait_until() the moment an entry came, speed times as fast as it did; deadlines are absolute and do not drift."""
+    """wait_until() waits until an entry is due, `speed` times as fast as it was recorded.
+
+    Deadlines are absolute, so that late sleeps do not add up.  Raises ValueError for a speed of 0 or less.
+    """
 
     def __init__(
         self,
@@ -21,7 +24,7 @@ class Pacer:
         self._zero: float | None = None  # clock at recorded time 0
 
     def wait_until(self, recorded_s: float) -> None:
-        """Return when recorded_s is due; the first call is due at once."""
+        """Return when the entry of time `recorded_s` is due; the first one is due at once."""
         if self._zero is None:
             self._zero = self._clock() - recorded_s / self._speed
         left = self._zero + recorded_s / self._speed - self._clock()

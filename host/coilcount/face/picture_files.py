@@ -1,4 +1,4 @@
-"""Writes figures as SVG and PNG; the one place where pictures meet the disk."""
+"""Writes figures as SVG and PNG.  All pictures are written here."""
 
 from pathlib import Path
 from typing import Any
@@ -22,7 +22,7 @@ def write_figures(figures: dict[str, Any], folder: Path) -> list[Path]:
     paths = [path for path, _, _ in wanted]
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        # No date and no random names in the SVG: the same figures give the same files.
+        # The SVG has no date and no random names, so that the same figures give the same files.
         with new_paths(*paths) as temporaries, rc_context({"svg.hashsalt": "coilcount"}):
             for temporary, (_, figure, suffix) in zip(temporaries, wanted, strict=True):
                 metadata = {"Date": None} if suffix == "svg" else None

@@ -1,6 +1,6 @@
-"""Pictures of a plan, SVG and PNG: shift against depth, and response against frequency.  Readable in grey.
+"""Pictures of a plan as SVG and PNG, readable in grey: shift by depth, and response by frequency.
 
-matplotlib is imported where it is used: nothing but a picture needs it.
+matplotlib is imported in the functions that use it: only pictures need it.
 """
 
 from pathlib import Path
@@ -9,7 +9,7 @@ from typing import Any
 from coilcount.face.picture_files import write_figures
 from coilcount.text import printable
 
-# Okabe and Ito's palette without its yellow; names stand beside the lines, so that colour is never needed.
+# Okabe and Ito's palette without its yellow.  A name beside each line says the same as its colour.
 COLOURS = ("#000000", "#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00", "#666666")
 SMALLEST_HZ, LARGEST_HZ = 3e-3, 3e3
 NEAREST_CM, FARTHEST_CM = 2.0, 60.0
@@ -17,7 +17,7 @@ CAVEAT = "computed, not measured; centred under the coil, in air"
 
 
 def draw_plan(plan: dict[str, Any], folder: Path) -> list[Path]:
-    """Write depth.svg, depth.png, response.svg, response.png into `folder`, made where needed; returns their paths."""
+    """Write depth.svg, depth.png, response.svg, response.png into `folder`, made if needed; returns the paths."""
     return write_figures({"depth": _depth(plan), "response": _response(plan)}, folder)
 
 
@@ -48,7 +48,7 @@ def _depth_panel(axes: Any, rows: list[dict[str, Any]], noise: dict[str, Any], t
         x, y = row["curve"]["distance_cm"], row["curve"]["shift_hz"]
         colour = COLOURS[i % len(COLOURS)]
         for sign, style in ((1, "-"), (-1, (0, (4, 2)))):
-            part = [sign * one if sign * one > 0 else float("nan") for one in y]
+            part = [sign * value if sign * value > 0 else float("nan") for value in y]
             axes.plot(x, part, linestyle=style, color=colour, linewidth=1.4)
         first = next(k for k, cm in enumerate(x) if cm >= NEAREST_CM)
         attitude = "" if row["attitude"] == "any" else f", {row['attitude']}"
@@ -57,12 +57,12 @@ def _depth_panel(axes: Any, rows: list[dict[str, Any]], noise: dict[str, Any], t
     axes.set_title(title, fontsize=10)
     axes.set_xlabel("depth: coil's plane to the nearest surface, cm")
     ticks = (2, 3, 5, 7, 10, 15, 20, 30, 40, 60)
-    axes.set_xticks(ticks, [str(one) for one in ticks])
+    axes.set_xticks(ticks, [str(tick) for tick in ticks])
     axes.set_xticks([], minor=True)
     axes.yaxis.tick_right()
     axes.tick_params(axis="y", labelright=True)
     decades = [10.0**power for power in range(-2, 4)]
-    axes.set_yticks(decades, [f"{one:g}" for one in decades])
+    axes.set_yticks(decades, [f"{decade:g}" for decade in decades])
     axes.grid(True, which="major", color="#dddddd", linewidth=0.6)
     for level, text in _merged(noise):
         axes.axhline(level, color="#444444", linewidth=0.9, linestyle=(0, (1, 1.5)))
@@ -75,10 +75,10 @@ def _depth_panel(axes: Any, rows: list[dict[str, Any]], noise: dict[str, Any], t
 
 
 def _merged(noise: dict[str, Any]) -> list[tuple[float, str]]:
-    """(Hz, text) of the horizontal lines; levels that lie on one another share a line of text."""
+    """(Hz, text) of the horizontal lines; levels closer than 30 % share one line of text."""
     found: list[tuple[float, str]] = []
-    for name, one in sorted(noise.items(), key=lambda item: item[1]["shift_hz"]):
-        hz = one["shift_hz"]
+    for name, level in sorted(noise.items(), key=lambda item: item[1]["shift_hz"]):
+        hz = level["shift_hz"]
         text = "1 Hz" if name == "1 Hz" else f"{name} noise\n{hz:.2g} Hz"
         if found and hz < 1.3 * found[-1][0]:
             found[-1] = (found[-1][0], f"{found[-1][1]};\n{text}")
@@ -108,7 +108,7 @@ def _response(plan: dict[str, Any]) -> Any:
     low, high = curve["frequency_hz"][0], curve["frequency_hz"][-1]
     axes.set(xscale="log", xlim=(low, high), ylim=(-1.05, 1.05))
     ticks = (1e3, 2e3, 5e3, 1e4, 2e4, 5e4, 1e5, 2e5)
-    axes.set_xticks(ticks, [f"{one / 1e3:g}" for one in ticks])
+    axes.set_xticks(ticks, [f"{tick / 1e3:g}" for tick in ticks])
     axes.set_xticks([], minor=True)
     axes.set_xlabel("frequency, kHz")
     axes.set_ylabel("share of the response in phase with the field")
@@ -125,7 +125,10 @@ def _response(plan: dict[str, Any]) -> Any:
 
 
 def _label_side(axes: Any, labels: list[tuple[float, str, str]], x: float, side: int) -> None:
-    """Names beside the axes at the height of their lines, moved apart where they would overlap."""
+    """Write names beside the axes at the height of their lines, moved apart if they would overlap.
+
+    labels: (value on the y axis, name, colour); side: -1 left, 1 right.
+    """
     pixels = [axes.transAxes.inverted().transform(axes.transData.transform((x, value)))[1] for value, _, _ in labels]
     order = sorted(range(len(labels)), key=lambda i: pixels[i])
     gap, placed = 0.042, []
@@ -133,7 +136,7 @@ def _label_side(axes: Any, labels: list[tuple[float, str, str]], x: float, side:
         wanted = min(max(pixels[i], 0.0), 1.0)
         placed.append(max(wanted, placed[-1] + gap) if placed else wanted)
     over = placed[-1] - 1.0 if placed else 0.0
-    if over > 0:  # pushed off the top: let the upper ones down again
+    if over > 0:  # names were pushed above the top: move the upper ones down
         for k in range(len(placed) - 1, -1, -1):
             ceiling = 1.0 if k == len(placed) - 1 else placed[k + 1] - gap
             placed[k] = min(placed[k], ceiling)

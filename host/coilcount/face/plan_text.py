@@ -1,4 +1,4 @@
-"""A plan as text that fits 80 columns: figures in sentences, targets as a table."""
+"""A plan as text that fits 80 columns: figures in sentences, targets in a table."""
 
 import textwrap
 from typing import Any, TextIO
@@ -12,15 +12,15 @@ WIDEST, PLAIN_WIDTH = 100, 80
 LABEL = 11  # columns of the label in front of a paragraph
 NOISE = ("careful", "typical", "poor")
 MODEL_NOTE = (
-    "Hz, ppm, loss and angle at that depth, centred, from the coil's plane to the nearest surface, in air. Loss: ppm "
-    "of the amplitude. Angle: 0 magnetised, 90 loss alone, 180 a perfect conductor. Last columns: the depth in cm down "
-    "to which a pass stands out (SNR 5) in {noise}. ~: the coil's field taken as even over the object, 10 to 20 % off "
-    "where it is as large as its distance."
+    "Hz, ppm, loss and angle: for the object centred under the coil, in air, at the depth above the table; a depth is "
+    "from the coil's plane to the nearest surface. Loss: ppm of the amplitude. Angle: 0 magnetised only, 90 loss only, "
+    "180 a perfect conductor. Last columns: the depth in cm down to which a pass stands out (SNR 5) in {noise}. ~: the "
+    "coil's field is taken as uniform over the object, which is 10 to 20 % off for an object as large as its distance."
 )
 
 
 def print_plan(plan: dict[str, Any], out: TextIO) -> None:
-    """The whole plan."""
+    """Print the whole plan; takes the object that --json prints."""
     console = SafeConsole(out)
     console.width = min(WIDEST, console.width) if console.is_terminal else PLAIN_WIDTH
     console.print("A plan: everything here is computed, nothing measured.", style="bold")
@@ -32,7 +32,8 @@ def print_plan(plan: dict[str, Any], out: TextIO) -> None:
     ):
         _paragraph(console, label, lines)
     console.print(_targets(plan, console.width))
-    names = ", ".join(f"{name} ({one['shift_ppm']:.2g} ppm)" for name, one in plan["noise"].items() if name != "1 Hz")
+    levels = {name: level for name, level in plan["noise"].items() if name != "1 Hz"}
+    names = ", ".join(f"{name} ({level['shift_ppm']:.2g} ppm)" for name, level in levels.items())
     console.print(textwrap.fill(MODEL_NOTE.format(noise="noise: " + names), console.width), style="dim")
     for label, lines in (
         ("iron", plan["iron"]["words"]),
@@ -65,15 +66,16 @@ def _coil(coil: dict[str, Any]) -> list[str]:
         f"{coil['diameter_mm'] / 10:g} cm mean diameter, {coil['turns']} turns of {coil['wire']} "
         f"({coil['wire_mm']:.3f} mm bare), {coil['layout']}, {coil['section_mm']:.1f} mm thick; "
         f"{coil['wire_length_m']:.2f} m of wire, {coil['wire_mass_g']:.0f} g of copper.",
-        f"{coil['inductance_uh']:.1f} uH from {coil['inductance_from']}; it may be {low:.0f} to {high:.0f} uH.",
+        f"{coil['inductance_uh']:.1f} uH from {coil['inductance_from']}; the real coil may have {low:.0f} to "
+        f"{high:.0f} uH.",
         f"{coil['resistance_dc_ohm']:.3f} ohm dc, {coil['resistance_ohm']:.3f} ohm at {coil['frequency_hz'] / 1e3:.2f} "
         f"kHz (skin x{coil['skin_factor']:.3f}, proximity x{coil['proximity_factor']:.3f}); Q {coil['q_coil']:.1f}.",
         f"Own capacitance {coil['self_capacitance_low_pf']:.0f} to {coil['self_capacitance_high_pf']:.0f} pF, own "
         f"resonance above {coil['self_resonance_hz'] / 1e3:.0f} kHz; 5 pF of a hand or wet grass shift by "
-        f"{coil['hand_5pf_hz']:+.2f} Hz: shield the coil (an open, slotted shield).",
+        f"{coil['hand_5pf_hz']:+.2f} Hz: shield the coil with an open, slotted shield.",
     ]
     if coil["inductance_from"] != "the turns":
-        lines[1] += f" The turns alone give {coil['computed_uh']:.1f} uH; all the rest uses the measured value."
+        lines[1] += f" The turns alone give {coil['computed_uh']:.1f} uH; everything else uses the measured value."
     if coil["centre_tap"]:
         half = coil["centre_tap"]
         lines.append(
@@ -88,24 +90,24 @@ def _frequency(plan: dict[str, Any]) -> list[str]:
     low, high = capacitor["frequency_by_capacitor_hz"]
     least, most = capacitor["frequency_by_coil_hz"]
     return [
-        f"{coil['frequency_hz']:.0f} Hz with {capacitor['capacitor_nf']:.4g} nF; {low / 1e3:.2f} to {high / 1e3:.2f} "
-        f"kHz by the capacitor's {capacitor['tolerance_percent']:g} %, {least / 1e3:.2f} to {most / 1e3:.2f} kHz by "
-        "the winding: measure, do not trust the turns."
+        f"{coil['frequency_hz']:.0f} Hz with {capacitor['capacitor_nf']:.4g} nF. The capacitor's "
+        f"{capacitor['tolerance_percent']:g} % make it {low / 1e3:.2f} to {high / 1e3:.2f} kHz, the winding "
+        f"{least / 1e3:.2f} to {most / 1e3:.2f} kHz: measure it."
     ]
 
 
 def _capacitor(capacitor: dict[str, Any]) -> list[str]:
     lines = []
-    for one in capacitor["choices"]:
-        sign = {"parallel": " + ", "series": " in series with ", "one": ""}[one["how"]]
-        parts = sign.join(f"{part:.4g}" for part in one["parts_nf"])
+    for choice in capacitor["choices"]:
+        sign = {"parallel": " + ", "series": " in series with ", "one": ""}[choice["how"]]
+        parts = sign.join(f"{part:.4g}" for part in choice["parts_nf"])
         lines.append(
-            f"{one['turns']} turns, {parts} nF: {one['frequency_hz']:.0f} Hz ({_percent(one['off_percent'])}), "
-            f"{one['reactance_ohm']:.0f} ohm"
+            f"{choice['turns']} turns, {parts} nF: {choice['frequency_hz']:.0f} Hz "
+            f"({_percent(choice['off_percent'])}), {choice['reactance_ohm']:.0f} ohm"
         )
     lines.append(
-        f"It bears {capacitor['peak_v']:.3g} V peak and {capacitor['rms_a'] * 1e3:.0f} mA rms: rated for "
-        f"{capacitor['rated_v']:.3g} V or more."
+        f"It must stand {capacitor['peak_v']:.3g} V peak and {capacitor['rms_a'] * 1e3:.0f} mA rms: choose one "
+        f"rated for at least {capacitor['rated_v']:.3g} V."
     )
     return lines
 
@@ -116,16 +118,17 @@ def _percent(value: float) -> str:
 
 def _drift(plan: dict[str, Any]) -> list[str]:
     lines = [
-        f"by the coil alone {plan['capacitor']['coil_ppm_per_k']:+.0f} ppm/K; by the capacitor alone, and Q with it:"
+        f"{plan['capacitor']['coil_ppm_per_k']:+.0f} ppm/K from the coil alone. From the capacitor alone, and the Q "
+        "with it:"
     ]
-    for one in plan["capacitor"]["dielectrics"]:
-        low, high = one["capacitor_ppm_per_k"]
-        hz_low, hz_high = one["capacitor_hz_per_k"]
+    for row in plan["capacitor"]["dielectrics"]:
+        low, high = row["capacitor_ppm_per_k"]
+        hz_low, hz_high = row["capacitor_hz_per_k"]
         lines.append(
-            f"{one['dielectric']:<14}{low:+5.0f} to {high:+5.0f} ppm/K, {hz_low:+6.1f} to {hz_high:+5.1f} Hz/K, "
-            f"Q {one['q_tank']:.0f}"
+            f"{row['dielectric']:<14}{low:+5.0f} to {high:+5.0f} ppm/K, {hz_low:+6.1f} to {hz_high:+5.1f} Hz/K, "
+            f"Q {row['q_tank']:.0f}"
         )
-    remarks = "; ".join(f"{one['dielectric']}: {one['remark']}" for one in plan["capacitor"]["dielectrics"])
+    remarks = "; ".join(f"{row['dielectric']}: {row['remark']}" for row in plan["capacitor"]["dielectrics"])
     return [*lines, remarks + "."]
 
 
@@ -153,7 +156,7 @@ def _depth(cm: float | None) -> str:
 
 
 def _signed(value: float) -> str:
-    """Three digits that fit seven columns; what rounds to nothing is 0."""
+    """Three digits in at most seven columns; a value that rounds to nothing is 0."""
     if abs(value) < 5e-4:
         return "0"
     digits = max(0, 2 - int(f"{abs(value):e}"[-3:])) if abs(value) < 100 else 0
@@ -162,40 +165,40 @@ def _signed(value: float) -> str:
 
 def _size(plan: dict[str, Any]) -> list[str]:
     sizes = plan["sweep"]["best_diameter"]
-    listed = ", ".join(f"{one['best_diameter_cm']:.0f} cm for {one['depth_cm']:g} cm deep" for one in sizes)
+    listed = ", ".join(f"{size['best_diameter_cm']:.0f} cm for {size['depth_cm']:g} cm deep" for size in sizes)
     gain = plan["sweep"]["gain_of_best"]
     return [
         f"best diameter for a small object: {listed}.",
-        f"For {plan['depth_cm']:g} cm the best one shifts {gain:.2g} times as much as this one. Far out the shift "
-        "falls with the sixth power of the depth: a hundred times the sensitivity is twice the depth.",
+        f"For {plan['depth_cm']:g} cm the best size shifts {gain:.2g} times as much as this size. Far away the shift "
+        "falls with the sixth power of the depth: twice the depth needs about a hundred times the sensitivity.",
     ]
 
 
 def _pass(sweep: dict[str, Any]) -> list[str]:
-    lines = [f"at {sweep['speed_m_s']:g} m/s, width and time at half maximum, flat disc and ball:"]
+    lines = [f"at {sweep['speed_m_s']:g} m/s; width and time at half maximum, first of a flat disc, then of a ball:"]
     for flat, ball in zip(sweep["passes"][::2], sweep["passes"][1::2], strict=True):
         lines.append(
             f"{flat['depth_cm']:g} cm deep: {flat['width_cm']:.1f} cm, {flat['duration_s']:.2f} s; "
             f"{ball['width_cm']:.1f} cm, {ball['duration_s']:.2f} s"
         )
-    widths = ", ".join(f"{one:g}" for one in sweep["widths_s"])
-    lines.append(f"Hence a counting interval of {sweep['interval_ms']} ms and tracker widths of {widths} s.")
+    widths = ", ".join(f"{width_s:g}" for width_s in sweep["widths_s"])
+    lines.append(f"This gives a counting interval of {sweep['interval_ms']} ms and tracker widths of {widths} s.")
     return lines
 
 
 def _ground(ground: dict[str, Any]) -> list[str]:
     lines = [
-        f"with the coil {ground['height_cm']:g} cm up: shift, slope, and noise where it wobbles by "
+        f"with the coil {ground['height_cm']:g} cm above it: shift, slope, and noise if the height varies by "
         f"{ground['wobble_cm']:g} cm:"
     ]
-    for one in ground["soils"]:
-        what = f"chi {one['susceptibility']:.0e}" if "susceptibility" in one else f"{one['conductivity_s_m']:g} S/m"
+    for soil in ground["soils"]:
+        what = f"chi {soil['susceptibility']:.0e}" if "susceptibility" in soil else f"{soil['conductivity_s_m']:g} S/m"
         lines.append(
-            f"{one['ground']:<24}{what:<10}{one['shift_hz']:+8.3f} Hz {one['slope_hz_per_cm']:+7.3f} Hz/cm "
-            f"{one['wobble_hz']:6.3f} Hz"
+            f"{soil['ground']:<24}{what:<10}{soil['shift_hz']:+8.3f} Hz {soil['slope_hz_per_cm']:+7.3f} Hz/cm "
+            f"{soil['wobble_hz']:6.3f} Hz"
         )
     lines.append(
-        "Magnetic soil looks ferrous; a lifted coil looks non-ferrous. This, not the counter, limits the depth."
+        "Magnetic soil looks ferrous; a lifted coil looks non-ferrous. The soil, not the counter, limits the depth."
     )
     return lines
 
@@ -205,7 +208,7 @@ def _power(power: dict[str, Any]) -> list[str]:
     spacing = "below it" if near is None else f"reached {near:.0f} cm above the coil"
     emission = f"emission {power['emission_dbua_m_10m']:.0f} dBuA/m at 10 m"
     if power["emission_limit_dbua_m"] is None:
-        emission += "; outside 9 to 90 kHz other limits hold"
+        emission += "; outside 9 to 90 kHz other limits apply"
     else:
         emission += (
             f", {power['emission_margin_db']:.0f} dB under the inductive short-range limit of "
@@ -216,6 +219,6 @@ def _power(power: dict[str, Any]) -> list[str]:
         f"{power['tank_loss_mw']:.2g} mW are lost in the copper; the tank is {power['parallel_ohm']:.0f} ohm.",
         f"Field at the coil's centre {power['centre_ut']:.1f} uT rms; ICNIRP 2010 public level "
         f"{power['public_limit_ut']:g} uT: {spacing}. Keep the tank under {power['highest_peak_v']:.2g} V peak.",
-        f"{emission[0].upper()}{emission[1:]}. A calculation, no claim of compliance.",
+        f"{emission[0].upper()}{emission[1:]}. This is a computation, no claim of compliance.",
         f"{power['battery_mah']:g} mAh at {power['supply_ma']:g} mA: {power['battery_h']:.0f} h.",
     ]

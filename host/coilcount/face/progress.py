@@ -1,4 +1,4 @@
-"""A line on a terminal's stderr for whoever waits; nothing where it is no terminal or over soon."""
+"""A line of progress on stderr.  It shows nothing if stderr is no terminal, or if the work takes under two seconds."""
 
 import time
 from collections.abc import Callable, Iterable, Iterator
@@ -6,14 +6,18 @@ from typing import TextIO, TypeVar
 
 T = TypeVar("T")
 
-_AFTER_S = 2.0  # what is over sooner shows nothing
-_EVERY_S = 0.5
-_LOOK_EVERY = 1000  # items: the clock is not read for each
-_WIDTH = 78
+# All four chosen by hand.
+_AFTER_S = 2.0  # s; work that ends sooner shows nothing
+_EVERY_S = 0.5  # s between two changes of the line
+_LOOK_EVERY = 1000  # items between two looks at the clock
+_WIDTH = 78  # columns
 
 
 class Progress:
-    """say() what is done now, or take items out of over(); clear() before anything else is printed, and at the end."""
+    """Show a step with say(), or wrap the items of a long loop in over().
+
+    Call clear() before anything else is printed, and at the end.
+    """
 
     def __init__(self, out: TextIO, clock: Callable[[], float] = time.monotonic) -> None:
         self._out = out
@@ -23,7 +27,7 @@ class Progress:
         self._begun_s = self._last_s = clock()
 
     def say(self, step: str) -> None:
-        """Show a step of the work, if it has been going on for a while."""
+        """Show a step of the work, if the work has already taken two seconds."""
         now_s = self._clock()
         if self._on and now_s - self._begun_s >= _AFTER_S:
             self._last_s = now_s
@@ -32,7 +36,7 @@ class Progress:
             self._out.flush()
 
     def over(self, step: str, items: Iterable[T], share: Callable[[int], float] | None = None) -> Iterator[T]:
-        """The items; shown with them is share(number of items so far), from 0 to 1, where that is known."""
+        """Yields the items.  share: gives the part that is done, 0 to 1, from the number of items so far."""
         if not self._on:
             yield from items
             return
@@ -43,7 +47,7 @@ class Progress:
         self.clear()
 
     def clear(self) -> None:
-        """Take the line away."""
+        """Remove the line."""
         if self._shown:
             self._shown = False
             self._out.write("\r" + " " * _WIDTH + "\r")

@@ -1,6 +1,7 @@
-"""Lines for standard output and standard error: the only place where commands print, so that nothing passes unseen.
+"""Prints lines on standard output and standard error.  All commands print here, so that no control passes.
 
-`tests/test_text_from_outside.py` holds every module of `face` to it.
+Tables go through console.py, CSV on standard output is numbers only.  A test in `tests/commands` keeps `print` out of
+every other module of `face` and `commands`.
 """
 
 import sys
@@ -11,7 +12,7 @@ from coilcount.text import printable
 
 
 def say(*lines: str, out: TextIO | None = None) -> None:
-    """Print each of `lines` at once; whatever one holds, it stays one line."""
+    """Print each of `lines` and flush.  Each stays one line, whatever it holds.  out: None for standard output."""
     for line in lines:
         print(printable(line), file=sys.stdout if out is None else out, flush=True)
 

@@ -6,9 +6,9 @@ from coilcount.model import Alert
 # that is three times as high does not depend on where exactly the threshold is.
 WEAK_BELOW = 1.25
 STRONG_FROM = 3.0
-# ppm.  A real peak is farther from the baseline than this: 0.05 ppm is the smallest noise that the tracker assumes
-# (`scale_floor_ppm`), and no threshold is below 2 sigma.
-NO_PEAK_PPM = 0.1
+# A pass with at least this score (sigma) has a peak of at least this height (ppm), if the expected noise is 0.01 ppm or
+# more.  On a quiet bench it is about 0.05 ppm, the default of `scale_floor_ppm`.
+LARGE_SCORE, NO_PEAK_PPM = 10.0, 0.1
 
 
 def score_words(score: float, threshold: float) -> str:
@@ -30,10 +30,11 @@ def _word(ratio: float) -> str:
 
 
 def beside_a_step(alert: Alert) -> bool:
-    """Whether a sudden change beside the peak made the score, so that the peak itself explains nothing.
+    """Whether a sudden change beside the peak made a large score, so that the peak itself does not explain it.
 
-    The detection statistic compares a reading with the readings before and after it.  Right before or after a sudden
-    change its size is large while the coil still reads, or reads again, the baseline (the peak rounds to nothing), or
-    while the shift has the other sign than the statistic.
+    The detection statistic compares a reading with the readings before and after it.  Just before and after a sudden
+    change the statistic is large.  The coil then reads the baseline, so that the peak rounds to nothing, or its shift
+    has the other sign than the statistic.
     """
-    return abs(alert.peak_shift_ppm) < NO_PEAK_PPM or alert.sign * alert.peak_shift_ppm < 0
+    no_peak = abs(alert.peak_shift_ppm) < NO_PEAK_PPM
+    return alert.score >= LARGE_SCORE and (no_peak or alert.sign * alert.peak_shift_ppm < 0)

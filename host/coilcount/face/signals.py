@@ -1,4 +1,4 @@
-"""What ends a run from outside: Ctrl-C, an ordinary kill, a closed terminal."""
+"""Signals that end a run from outside: Ctrl-C, an ordinary kill, a closed terminal."""
 
 import contextlib
 import signal
@@ -8,9 +8,9 @@ from typing import Any
 
 @contextlib.contextmanager
 def handled(handler: Callable[..., Any]) -> Iterator[None]:
-    """SIGINT, SIGTERM and SIGHUP call `handler` meanwhile."""
+    """Within the body, SIGINT, SIGTERM and SIGHUP call `handler`."""
     numbers = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
-    # What is ignored stays so: under nohup a recording goes on when its terminal closes.
+    # A signal that is ignored stays ignored: under nohup a recording goes on when its terminal closes.
     numbers = [number for number in numbers if signal.getsignal(number) != signal.SIG_IGN]
     before = {number: signal.signal(number, handler) for number in numbers}
     try:
@@ -21,5 +21,5 @@ def handled(handler: Callable[..., Any]) -> Iterator[None]:
 
 
 def interrupting() -> contextlib.AbstractContextManager[None]:
-    """Each of them raises KeyboardInterrupt, so that whatever is open is closed in order."""
+    """Within the body, each of the signals raises KeyboardInterrupt, so that everything open is closed in order."""
     return handled(lambda *_: signal.default_int_handler(signal.SIGINT, None))

@@ -6,7 +6,7 @@ from coilcount.model import Alert, Output
 
 
 class Bell:
-    """A view of the session.  One sound for everything: what it was stands on the screen."""
+    """A view of the session.  All alerts have the same sound; the screen says which one it is."""
 
     part = "the sound"
 
@@ -19,4 +19,4 @@ class Bell:
             self._terminal.flush()
 
     def tick(self, host_s: float) -> None:
-        """Nothing is to be heard between the outputs."""
+        """There is no sound between the outputs."""

@@ -26,15 +26,15 @@ SIGN = (
 )
 COLUMNS = (
     "time: of the peak. Hz, ppm: its shift from the baseline. conf.: sign confidence, the probability that the sign is "
-    f"right. score: height over the noise, as a multiple of the threshold; weak below {WEAK_BELOW:g}x (noise alone "
-    f"does that now and then), strong from {STRONG_FROM:g}x on."
+    "right. score: how far the alert stands above the expected noise, as a multiple of the threshold; weak below "
+    f"{WEAK_BELOW:g}x (noise alone reaches that now and then), strong from {STRONG_FROM:g}x on."
 )
 TOGETHER = "┐│┘ alerts within a second of one another: likely one object or one pass."
 SEEN = "2×, 3×, ...: number of passes in a row with this sign, within 4 s of one another."
 STEP = (
-    "* beside a sudden change: the score compares a reading with those before and after it, and these were far off "
-    "while the coil read the baseline or the other sign. Such an alert is no object of its own. It comes when the coil "
-    "is put over something, rests there, or leaves."
+    "* beside a sudden change. The score compares each reading with those before and after it. Here those were far "
+    "off, while the coil itself read the baseline or the other sign. This happens when the coil is put over something, "
+    "rests there, or leaves. Such an alert is no object of its own."
 )
 
 
