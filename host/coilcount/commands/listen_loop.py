@@ -64,6 +64,7 @@ def _run(args: argparse.Namespace, command: str, source: Source, settings, scree
     readout = Readout()
     facts = readout.facts
     facts.title, facts.simulated, facts.file = source.title, source.simulated, file or ""
+    facts.theme = "bright" if settings.live["bright"] else "standard"
     facts.noise_profile = bool(settings.tracker["noise_ppm_rthz"])
     warnings: list[str] = []
 
