@@ -1,9 +1,9 @@
-"""What the estimators of readings/frequency.py resolve, printed beside the bounds: nothing here passes or fails.
+"""Prints the resolution of the estimators in readings/frequency.py beside their bounds.  Nothing passes or fails.
 
     python tests/bench/resolution.py [--runs 2000] [--seed 1]
 
 COMPUTATION (Monte Carlo): 25 kHz, every edge in whole ticks of 16 ns, white jitter of the edges, start phase and
-frequency (within 100 Hz) drawn anew for each run; no hardware was at hand.  Up to 100 ms the regression is over five
+frequency (within 100 Hz) drawn again for each run; no hardware was at hand.  Up to 100 ms the regression is over five
 intervals (of whole edges), over a second it is over fifty.  A ratio of n runs is uncertain by 1 / sqrt(2 n).
 """
 
@@ -14,7 +14,7 @@ from math import sqrt
 
 import numpy as np
 from coilcount.physics.noise import NOISE_CLASSES, NoiseClass, PowerLawNoise
-from coilcount.readings.frequency import Sums, neighbours_ppm, regression, timestamp_error_s, two_averages, two_point
+from coilcount.readings.frequency import Estimate, Sums, neighbours_ppm, regression, timestamp_error_s, two_averages
 from coilcount.simulate.edges import EdgeSource, merge
 
 TICK_S = 16e-9
@@ -48,6 +48,13 @@ def runs_of(
         for run in range(some):
             intervals = [Sums(k * edges, edges, int(first[run, k]), int(s[run, k])) for k in range(blocks)]
             yield float(hz[run]), [*intervals, Sums(blocks * edges, 1, int(ticks[run, -1]), 0)]
+
+
+def two_point(first: Sums, last: Sums, tick_s: float, jitter_s: float) -> Estimate:
+    """The plainest estimator, for comparison: from the first edge of `first` to the first edge of `last`."""
+    span_s = (last.t_first - first.t_first) * tick_s
+    hz = (last.first_edge - first.first_edge) / span_s
+    return Estimate(hz, hz * sqrt(2.0) * timestamp_error_s(tick_s, jitter_s) / span_s, span_s)
 
 
 def spread(errors: list[tuple[float, float]]) -> tuple[float, float, float]:
