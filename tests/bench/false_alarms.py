@@ -1,4 +1,4 @@
-"""What false-alarm rates the thresholds of `coilcount noise` keep, by kind of ground; nothing here passes or fails.
+"""Prints the false-alarm rates that the thresholds of `coilcount noise` give.  Nothing here passes or fails.
 
     python tests/bench/false_alarms.py [--minutes 5] [--learn 3] [--try 6] [--first-seed 7001]
 

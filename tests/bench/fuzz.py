@@ -1,4 +1,4 @@
-"""Nonsense in large numbers: sound records through a session, changed captures through `replay` and `inspect`.
+"""Large numbers of random inputs: valid records through a session, changed captures through `replay` and `inspect`.
 
 Prints counts, and each exception that is not the project's own with its seed.
 

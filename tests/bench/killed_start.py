@@ -1,4 +1,4 @@
-"""What stays behind when the virtual board's host is killed while it starts: printed, nothing passes or fails.
+"""Prints what is left behind if the host of a virtual board is killed while it starts.  Nothing passes or fails.
 
     python tests/bench/killed_start.py [--times 48] [--over 1.0]
 

@@ -1,4 +1,4 @@
-"""Speed and size, printed as figures and ratios of one run: nothing here passes or fails.
+"""Prints speed and memory of one run.  Nothing here passes or fails.
 
     python tests/bench/speed.py [--hours 10] [--live-s 20] [--long]
 

@@ -1,7 +1,7 @@
-"""What readings with a miscounted edge cost an imported log, with and without the mending; nothing passes or fails.
+"""Prints the cost of miscounted edges in an imported log, mended and not mended.  Nothing here passes or fails.
 
     python tests/bench/spikes.py [--kinds bench,garden] [--minutes 20] [--every 60] [--tuning] [--cache DIR]
-    python tests/bench/spikes.py --passes      what the limit rests on
+    python tests/bench/spikes.py --passes      how sharp passes are, which sets the limit
     python tests/bench/spikes.py --slow        how far apart readings may be
 
 SIMULATION: the scenes, the scoring and the thirteen test conditions of tests/bench/detection (README there), as the log

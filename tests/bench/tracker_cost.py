@@ -1,4 +1,4 @@
-"""What the tracker costs in both interpreters: a reading, making one, and its memory; nothing passes or fails.
+"""Prints the cost of the tracker in both interpreters: time a reading, time to make one, memory.  Nothing fails.
 
     python tests/bench/tracker_cost.py
 

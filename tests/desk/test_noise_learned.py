@@ -1,4 +1,4 @@
-"""What is learned of a clean sweep, and what the tracker makes of it: noise of a known density on either side."""
+"""The noise profile of a clean sweep, and the tracker with it, both tested with noise of a known density."""
 
 import numpy as np
 import pytest
@@ -20,7 +20,7 @@ def coloured(density, n, seed):
 
 
 def sway(hz):
-    """Smooth ground below 2 Hz over a flat floor."""
+    """A noise density like that of smooth soil below 2 Hz, above a flat floor."""
     return 0.05 + 2.0 / (1 + (hz / 1.5) ** 4)
 
 
@@ -44,7 +44,7 @@ def test_the_density_is_found_as_scipy_finds_it():
             assert edges[band] < centre_hz(band) < edges[band + 1]
 
 
-def test_less_than_a_minute_in_one_piece_teaches_nothing():
+def test_less_than_a_minute_without_a_break_gives_no_noise_profile():
     x = phases(coloured(sway, 6000, 2))
     assert noise_ppm_rthz([x], INTERVAL_S) is not None
     assert noise_ppm_rthz([x[:2700]], INTERVAL_S) is None
@@ -53,7 +53,7 @@ def test_less_than_a_minute_in_one_piece_teaches_nothing():
 
 
 @pytest.mark.parametrize("density", [lambda hz: 0.1 + 0 * hz, sway], ids=["white", "sway"])
-def test_the_statistic_has_a_sigma_of_one_on_the_noise_that_was_learned(density):
+def test_the_statistic_has_a_sigma_of_one_in_the_noise_of_the_profile(density):
     bands = len(band_edges_hz(INTERVAL_S)) - 1
     known = tuple(float(density(np.array(centre_hz(band)))) for band in range(bands))
     boxes = Boxes(WIDTHS_S, INTERVAL_S, 1.0, known)

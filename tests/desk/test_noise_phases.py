@@ -1,4 +1,4 @@
-"""Phases and drift out of captures: exact where the lines are, broken where the recording is."""
+"""Phases and drift from captures: exact to the tick, and never across a gap."""
 
 from dataclasses import replace
 
@@ -119,8 +119,8 @@ def test_drift_and_its_errors():
     assert found.range_k == pytest.approx(2, abs=0.1)
 
 
-def test_the_error_of_a_drift_is_what_chance_makes_of_it():
-    """Without any drift: 200 runs (5 % of a spread); their spread over the mean error is near 1."""
+def test_the_standard_error_of_a_drift_is_the_scatter_of_many_runs():
+    """200 runs without drift: the scatter of the slopes over the mean standard error is near 1."""
     for levels in ((1e-12, 0.0, 0.0), (0.0, 1e-12, 0.0), (0.0, 0.0, 1e-12)):
         rng = np.random.default_rng(3)
         found = [

@@ -1,4 +1,4 @@
-"""The deviations of desk/stability.py against the published tables, and their intervals against what chance does."""
+"""The deviations of desk/stability.py against published tables, and their intervals against simulated scatter."""
 
 import numpy as np
 import pytest
@@ -53,7 +53,7 @@ def test_the_published_phases_give_the_table_of_the_frequencies():
 
 
 @pytest.mark.parametrize("kind", ["adev", "oadev", "mdev", "hdev"])
-def test_never_across_a_gap(kind):
+def test_no_difference_is_taken_across_a_gap(kind):
     """Two segments are the weighted mean of each by itself, whatever phase lies between them."""
     rng = np.random.default_rng(3)
     x = stability.phase(rng.normal(size=400), 0.5)
@@ -78,7 +78,7 @@ def test_lost_readings_take_only_the_terms_that_need_them(kind):
 
 
 @pytest.mark.parametrize(("alpha", "h"), [(0, "h0"), (-1, "h_minus1"), (-2, "h_minus2")])
-def test_the_noise_is_named(alpha, h):
+def test_the_noise_type_is_recognised(alpha, h):
     """Made noise is named at each tau up to 64 readings; white PM and flicker of phase by differencing white FM."""
     levels = {"h0": 0.0, "h_minus1": 0.0, "h_minus2": 0.0} | {h: 1e-14}
     y = PowerLawNoise(np.random.default_rng(5), 0.02, **levels).block(2**14)
@@ -103,7 +103,7 @@ def test_degrees_of_freedom_against_the_handbook():
 
 @pytest.mark.parametrize(("alpha", "h"), [(2, None), (0, "h0"), (-1, "h_minus1"), (-2, "h_minus2")])
 @pytest.mark.parametrize(("kind", "m"), [("adev", 4), ("oadev", 8), ("mdev", 8), ("hdev", 5)])
-def test_degrees_of_freedom_against_chance(alpha, h, kind, m):
+def test_degrees_of_freedom_against_the_scatter_of_many_runs(alpha, h, kind, m):
     """2 mean^2 / variance of 1500 runs: its own standard error is about 4 %."""
     rng = np.random.default_rng(8)
     runs, n = 1500, 128

@@ -1,4 +1,4 @@
-"""`noise` in bounded memory: runs from the tape are those of the chain, and sums in pieces are those of the whole."""
+"""`noise` in bounded memory: runs from the tape equal runs of the chain, and sums in pieces equal whole sums."""
 
 from pathlib import Path
 
@@ -68,7 +68,7 @@ def test_a_run_from_the_tape_is_the_run_of_the_chain(name):
 
 
 @pytest.mark.parametrize("name", ["quiet-bench", "mineral-soil", "orchard-path", "warm-up-unplug"])
-def test_what_the_first_run_calls_clean_the_run_with_the_learned_floor_does_too(name):
+def test_the_run_with_the_right_floor_agrees_with_the_first_run_on_what_is_clean(name):
     """The first run has the least floor; `examine` makes the second only where the first found something."""
     recording = list(read_capture(CAPTURES / f"{name}.ccap.gz"))
     found = quiet.examine(lambda: recording, defaults(), name)
@@ -78,7 +78,7 @@ def test_what_the_first_run_calls_clean_the_run_with_the_learned_floor_does_too(
     assert list(found.statistic.strange) == exceedance.strange([quiet.Peak(*one) for one in peaks], minutes)
 
 
-def test_the_tape_gives_back_what_was_put_on_it():
+def test_the_tape_returns_the_rows_that_were_stored():
     rng = np.random.default_rng(1)
     rows = [tuple(int(one) for one in rng.integers(-(1 << 62), 1 << 62, 7)) for _ in range(20_000)]
     tape = Tape()

@@ -1,4 +1,4 @@
-"""The threshold for a wanted rate: on exponential tails whose answer is known, and on simulated ground."""
+"""The threshold for a wanted rate: on exponential tails with a known answer, and on simulated ground."""
 
 import numpy as np
 import pytest
@@ -41,7 +41,7 @@ def test_the_interval_holds_the_true_rate():
     assert held / 300 == pytest.approx(0.95, abs=0.035)
 
 
-def test_a_promise_is_what_the_interval_says():
+def test_the_lowest_known_rate_agrees_with_the_interval():
     tail = fit(exponential(np.random.default_rng(3), 15, 10), 10)
     low, high = tail.interval(tail.threshold(tail.promised))
     assert np.sqrt(high / low) == pytest.approx(3, rel=0.1)
@@ -60,7 +60,7 @@ def test_poisson_interval(count):
     assert poisson_interval(count, 3.0) == pytest.approx((low, high))
 
 
-def test_lone_giants_are_told_and_noise_is_not():
+def test_single_high_peaks_are_reported_and_noise_is_not():
     rng = np.random.default_rng(5)
     refused = 0
     for _ in range(50):
@@ -90,7 +90,7 @@ def clean(seed, minutes):
     return lambda: recording
 
 
-def test_other_recordings_keep_the_rate():
+def test_the_threshold_keeps_its_rate_on_other_recordings():
     """From 3 minutes of a simulated bed, tried on 5 others: their Poisson interval overlaps 1/3 to 3 a minute.
 
     tests/bench/false_alarms.py does so for all kinds of ground.

@@ -1,4 +1,4 @@
-"""Bodies in the coil's own, uneven field: balls by multipoles, discs and cans by finite elements."""
+"""Bodies in the coil's real, uneven field: balls by multipoles, discs and cans by finite elements."""
 
 import json
 from itertools import pairwise
@@ -68,7 +68,7 @@ def test_a_small_ball_far_away_is_a_dipole_and_fades(radius, sigma, mu_r, freque
 
 @settings(max_examples=10)
 @given(st.sampled_from(["ball", "disc", "ring", "rod"]), st.floats(0.5, 3), st.sampled_from([1.0, 100.0]))
-def test_everything_scales_with_size_where_f_goes_as_its_inverse_square(shape, k, mu_r):
+def test_the_response_scales_with_size_if_f_scales_with_its_inverse_square(shape, k, mu_r):
     """Maxwell's equations without displacement current: lengths times k, f over k^2, then dL times k and dR over k."""
     mu_r = 1.0 if shape == "ring" else mu_r
     body = Body(shape, 6e6, mu_r, 0.024, 1.5e-3, 0.06)
@@ -156,6 +156,6 @@ def test_shapes_have_the_same_words_everywhere():
         lambda: targets.can_across(0.1, 0.03, 0.0, 1e7, F),
     ],
 )
-def test_bodies_that_cannot_be_are_refused(make):
+def test_impossible_bodies_are_refused(make):
     with pytest.raises(ValueError, match="must"):
         make()

@@ -38,7 +38,7 @@ def test_preferred_values():
 
 @examples(max_examples=30)
 @given(st.floats(3e-9, 2e-6), st.sampled_from(["E6", "E12", "100n, 68 nF,47n,1.5n"]))
-def test_combinations_are_the_best_there_are(wanted, name):
+def test_combinations_are_the_best_possible(wanted, name):
     values = eseries.drawer(name)
     found = eseries.combinations(wanted, values)
     off = [abs(one.total_f - wanted) for one in found]
@@ -74,13 +74,13 @@ def test_quantities_with_their_units(text, unit, want):
 
 
 @pytest.mark.parametrize("text", ["10", "", "10m m", "k", "10n", "1e400m", "nan m", "10 cm2", "1_0cm", "m", "-3cm"])
-def test_what_is_no_length_is_refused(text):
+def test_a_text_that_is_no_length_is_refused(text):
     with pytest.raises(InputError, match="x is"):
         quantity(text, "m", "x", 0, 1, "10cm")
 
 
 @pytest.mark.parametrize(("pitch_mm", "microhenry"), [(0.45, 224.7), (0.6, 209.0), (0.9, 186.9)])
-def test_how_the_bundle_is_tied_matters(pitch_mm, microhenry):
+def test_the_pitch_of_a_bundle_changes_its_inductance(pitch_mm, microhenry):
     """An independent computation (computed): 0.2 %; the spread that is stated reaches from tight to loose."""
     tank = coil.tank_of(replace(USUAL_COIL, pitch_mm=pitch_mm))
     assert tank.inductance_h * 1e6 == pytest.approx(microhenry, rel=2e-3)
@@ -117,7 +117,7 @@ def test_two_halves_and_their_coupling_make_the_whole():
 
 
 @pytest.mark.parametrize(("frequency", "layout"), [(8e3, "bundle"), (25e3, "flat"), (40e3, "solenoid")])
-def test_the_other_way_agrees_with_the_forward_computation(frequency, layout):
+def test_chosen_turns_and_capacitors_give_the_wanted_frequency(frequency, layout):
     """Turns and capacitors for a frequency, given to the forward model: 0.5 %."""
     wanted = PlanFile(frequency_hz=frequency, coil=replace(USUAL_COIL, layout=layout))
     best = capacitor.choices(wanted, free_turns=True)[0]
@@ -136,7 +136,7 @@ def test_dielectrics():
         assert rows[name]["q_tank"] == pytest.approx(q, rel=0.03)
 
 
-def test_the_shift_that_counts():
+def test_the_least_shift_that_can_be_found():
     """An independent computation for 0.24 s (computed): 0.76, 7.6 and 40 ppm, 3 %; closed forms of pure noises."""
     found = noise.thresholds(0.24)
     assert list(found.values()) == pytest.approx([7.6e-7, 7.6e-6, 4.0e-5], rel=0.03)
@@ -238,7 +238,7 @@ def test_field_and_emission():
     assert quiet["battery_h"] == pytest.approx(38, abs=1)
 
 
-def test_where_iron_turns():
+def test_the_sizes_and_frequencies_at_which_iron_changes_its_sign():
     """Balls: 11.8, 16.6, 23.5 mm radius at permeability 50, 100, 200; sheet at 3 cm: 2.5 and 5.9 kHz at 200 and 500
     (computed, independently): 3 and 5 %.  At 100 that computation says 1.1 kHz, and we find 1.23."""
     for mu, radius in ((50, 11.8), (100, 16.6), (200, 23.5)):
@@ -247,7 +247,7 @@ def test_where_iron_turns():
         assert iron.sheet_flip_hz(TANK, mu) == pytest.approx(hertz, rel=0.05)
 
 
-def test_a_target_of_ones_own():
+def test_an_object_of_the_user():
     rod = catalogue.own_body(catalogue.parse_target("rod steel 4mm 90mm"))
     assert (rod.diameter_m, rod.length_m, rod.mu_r) == pytest.approx((0.004, 0.09, MATERIALS["steel"].mu_r))
     plate = catalogue.own_body(catalogue.parse_target("plate 3.8e7S/m 100mm 2mm"))
@@ -275,7 +275,7 @@ def test_a_wrong_target_is_one_line(text, words):
     assert "\n" not in str(caught.value)
 
 
-def test_every_metal_word_is_known_to_the_physics():
+def test_every_metal_name_is_known_to_the_physics():
     from coilcount.schema.body import METALS
 
     assert set(METALS) == set(MATERIALS)

@@ -68,7 +68,7 @@ def test_a_capture_and_its_truth(tmp_path, capsys):
     assert sum(isinstance(entry, Gap) for entry in entries) == 1
 
     cap, knock, bolt = read_labels(tmp_path / "one.labels.csv")
-    # the bolt's second pass falls into the unplug and is nobody's truth
+    # the bolt's second pass falls into the unplug, so it has no label
     assert (cap.closest_s, knock.closest_s, bolt.closest_s) == (4, 6, 7.5)
     assert cap.response == "non-ferrous" and "iron object that raises the frequency" in cap.note
     assert bolt.response == "ferrous" and bolt.note.startswith("peak -")
@@ -99,7 +99,7 @@ def test_another_seed_is_another_capture_with_the_same_objects(tmp_path, capsys)
         (["quiet-bench", "no/folder/a.ccap"], "no such folder"),
     ],
 )
-def test_what_cannot_be_is_one_line(tmp_path, monkeypatch, capsys, words, line):
+def test_wrong_input_is_one_line(tmp_path, monkeypatch, capsys, words, line):
     monkeypatch.chdir(tmp_path)
     Path("there.ccap").write_text("mine")
     Path("labelled.labels.csv").write_text("mine")
@@ -115,7 +115,7 @@ def numbers(line: str) -> list[int]:
     return [int(field) for field in re.search(r"@I,([\d,]+)\*", line)[1].split(",")]
 
 
-def test_a_capture_of_the_repository_comes_out_again(tmp_path):
+def test_a_capture_of_the_repository_can_be_made_again(tmp_path):
     name = "warm-up-unplug"
     assert main(["simulate", str(CAPTURES / f"{name}.toml"), str(tmp_path / f"{name}.ccap"), "--quiet"]) == 0
     made = (tmp_path / f"{name}.ccap").read_text().splitlines()

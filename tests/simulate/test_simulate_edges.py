@@ -1,4 +1,4 @@
-"""Edge timestamps and their sums: exact against integer arithmetic that takes no short cut."""
+"""Edge timestamps and their sums against exact integer arithmetic."""
 
 from fractions import Fraction
 
@@ -87,7 +87,7 @@ def test_a_glitch_changes_one_edge(kind, more):
         assert hit.longest[500] == pytest.approx(2 * period, abs=1.5)
 
 
-def test_a_standing_oscillator_gives_no_edges_and_then_goes_on():
+def test_a_stopped_oscillator_gives_no_edges_and_then_continues():
     frequency = np.full(1000, STEADY_HZ)
     frequency[300:420] = 0
     sums = EdgeSource(0.0, np.random.default_rng(7)).block(frequency)
@@ -96,7 +96,7 @@ def test_a_standing_oscillator_gives_no_edges_and_then_goes_on():
     assert sums.first_edge[420] == sums.n[:300].sum()
 
 
-def test_hours_do_not_wear_the_timestamps_out():
+def test_timestamps_are_still_exact_after_hours():
     source = EdgeSource(0.0, np.random.default_rng(7))
     source._ms = 36_000_000  # ten hours in
     sums = source.block(np.full(1000, STEADY_HZ))

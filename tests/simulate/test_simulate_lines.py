@@ -42,7 +42,7 @@ def of_kind(items: list[tuple[float, object]], kind: type) -> list:
     return [item for _, item in items if isinstance(item, kind)]
 
 
-def test_a_plain_run_says_what_a_board_says():
+def test_a_plain_run_has_the_lines_of_a_board():
     items = received(scene())
     intervals = of_kind(items, records.Interval)
     assert [one.sequence for one in intervals] == list(range(600))
@@ -76,7 +76,7 @@ def test_the_lines_are_the_feed_merged():
         assert one.amplitude == pytest.approx(np.mean([row[6] for row in part]), abs=0.51)
 
 
-def test_an_unplug_cuts_a_line_leaves_a_gap_and_boots_anew():
+def test_an_unplug_cuts_a_line_leaves_a_gap_and_boots_again():
     items = received(scene(unplug=[{"start_s": 4.313, "end_s": 6.207}]))
     at = next(i for i, (_, item) in enumerate(items) if isinstance(item, Gap))
     gap = items[at][1]
@@ -99,10 +99,10 @@ def test_lost_records_leave_a_step_and_the_edges_go_on():
     assert len(holed) == len(clean) - 6
 
 
-def test_a_stopped_oscillator_is_told_and_not_silent():
+def test_a_stopped_oscillator_is_reported():
     items = received(scene(stopped=[{"start_s": 3.0, "end_s": 5.5}]))
-    told = of_kind(items, records.Stopped)
-    assert [one.silent_ms for one in told] == [60, 1060, 2060]
+    reports = of_kind(items, records.Stopped)
+    assert [one.silent_ms for one in reports] == [60, 1060, 2060]
     assert of_kind(items, records.Interval)[150].longest == 65_535
 
 
@@ -132,7 +132,7 @@ def test_the_feed_wraps_its_counters():
     assert rows[0][4] == 65_535
 
 
-def test_the_feed_tells_of_plug_and_button():
+def test_the_feed_reports_plug_and_button():
     source = Source(scene(unplug=[{"start_s": 0.2, "end_s": 0.6}], mark=[{"at_s": 0.9}]))
     second = source.second()
     assert {int(at): int(second.control[at]) for at in np.flatnonzero(second.control)} == {
@@ -172,7 +172,7 @@ def test_the_feed_ends_quietly(tmp_path, ending):
         (["--scene", "demo", "--out", "x", "--pace", "-1"], "--pace is -1"),
     ],
 )
-def test_the_feed_says_what_is_wrong(capsys, words, line):
+def test_the_feed_reports_wrong_input_in_one_line(capsys, words, line):
     before = signal.getsignal(signal.SIGTERM)
     try:
         assert feed.main(words) == 2

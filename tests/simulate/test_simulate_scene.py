@@ -1,4 +1,4 @@
-"""Scenes: what is read, and the one clear line for each thing that is wrong."""
+"""Scenes: what is read, and one clear line for each mistake."""
 
 import tomllib
 
@@ -66,7 +66,7 @@ def test_a_wrong_scene_is_one_line_with_file_and_key(text, words):
         ("pitch_mm = 0.1", "pitch of 0.1 mm"),
     ],
 )
-def test_a_coil_that_cannot_be_is_one_line(coil, words):
+def test_an_impossible_coil_is_one_line(coil, words):
     with pytest.raises(InputError, match=words):
         CoilModel(read(START + f"[coil]\n{coil}\n"))
 
@@ -97,7 +97,7 @@ def test_the_built_in_scenes():
         assert 20_000 < CoilModel(scene).f0_hz < 30_000
 
 
-def test_the_words_are_those_of_the_physics():
+def test_the_names_are_those_of_the_physics():
     assert set(scenes.METALS) == set(constants.MATERIALS)
     assert set(scenes.NOISE_CLASSES) == set(noise.NOISE_CLASSES)
     assert set(coil_table.LAYOUTS) == set(LAYOUTS)

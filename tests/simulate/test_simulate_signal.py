@@ -1,4 +1,4 @@
-"""What is in the signal is what the physics says: objects, noise, soil, warmth, and how clear a pass is."""
+"""The signal agrees with the physics: objects, noise, soil, temperature, and d' of a pass."""
 
 from math import log, pi, sqrt
 
@@ -63,7 +63,7 @@ def test_a_coin_in_the_lines_shifts_as_reciprocity_says():
     assert abs(away) < 1e-3 * expected
 
 
-def test_iron_pulls_down_and_soil_too_and_lifting_lets_go():
+def test_a_nail_and_soil_lower_the_frequency_and_lifting_raises_it():
     nail = {**COIN, "shape": "rod", "metal": "steel", "length_mm": 75, "diameter_mm": 3.5, "tilt_deg": 90}
     y = components(scene(target=[{**nail, "turn_deg": 90}]), 1)["target"]
     assert y.min() < -1e-6 and y.max() < 1e-8
@@ -111,7 +111,7 @@ def test_passes_go_to_and_fro_and_rest():
     assert np.diff(back.along_m(np.array([3.5, 4.0])))[0] == pytest.approx(0.25)
 
 
-def test_events_come_again_where_a_run_outlasts_its_scene():
+def test_events_are_repeated_if_a_run_is_longer_than_its_scene():
     from coilcount.simulate.signal import Signal
 
     signal = Signal(scene(**QUIET, target=[COIN]), 1)

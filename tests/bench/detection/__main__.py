@@ -1,8 +1,8 @@
-"""What the tracker finds beside other ways and the bound, printed as tables: nothing here passes or fails.
+"""Prints what the tracker finds, beside other methods and an upper bound.  Nothing here passes or fails.
 
     python tests/bench/detection [--long] [--kinds bench,garden] [--minutes 30] [--tuning] [--only detect]
 
-SIMULATION throughout.  README.md beside this file holds the rules, which were written before anything was tuned.
+All of it is simulation.  README.md in this folder has the rules, which were written before any constant was chosen.
 """
 
 import argparse

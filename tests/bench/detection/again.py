@@ -1,4 +1,4 @@
-"""Several passes over one object, as by a person who homes in: how often the sign is right the n-th time."""
+"""Several passes over one object, as when a user looks for its centre: how often the sign is right each time."""
 
 import pickle
 from dataclasses import dataclass, replace
@@ -13,16 +13,16 @@ from kinds import FIRST_S, KINDS, LAST_S, SECONDS, Kind, scene_of, target_of
 from score import counts, match
 from series import Run, data_of, measure_of, run_of
 
-CHANCE = "junk"  # other objects every second: rows that are none
+CHANCE = "junk"  # another object every second: several passes of one sign are chance
 GROUNDS = ("garden", "mineral", "sun", CHANCE)
 SEED = {True: 40_000, False: 800_000}  # by tuning
 THINGS = (objects.TEST + objects.IRON_TEST, objects.TUNING + objects.IRON_TUNING)
 FLAT = {thing.name for thing in objects.IRON_TEST + objects.IRON_TUNING}
-CLEAR_S = 5.0  # between the last pass over one object and the first over the next: more than what counts as again
+CLEAR_S = 5.0  # between two objects: longer than the 4 s within which alerts count as a row
 
 
 def scene(kind: Kind, seed: int, tuning: bool) -> Scene:
-    """Two minutes: objects passed 2, 3 or 4 times, 0.8 to 1.3 s apart, to and fro, each time 2 cm aside or so."""
+    """Two minutes: objects passed 2 to 4 times to and fro, 0.8 to 1.3 s apart, each time about 2 cm aside."""
     rng = np.random.default_rng([seed, 7, tuning])
     targets = []
     at = FIRST_S

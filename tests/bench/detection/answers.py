@@ -1,4 +1,4 @@
-"""Flat iron and clear non-ferrous things that lie alone: what they are called, beside the sign alone."""
+"""Isolated flat iron and non-ferrous objects: which response the tracker reports, and which the sign alone would."""
 
 from collections import Counter
 from dataclasses import replace

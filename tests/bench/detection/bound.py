@@ -1,7 +1,7 @@
-"""The bound: for every pass a matched filter of its own, which knows its shape and the spectrum of the kind's noise.
+"""The bound: a matched filter for each single pass, which knows its shape and the noise spectrum of the condition.
 
-Its false alarms are counted on the clean series: a sample of these filters, each for itself, and the mean of their
-rates.
+The false alarms of a sample of these filters are counted separately, on the runs without objects.  Their mean rate
+counts.
 """
 
 import numpy as np
@@ -35,7 +35,7 @@ def clean_peaks(data: Data) -> tuple[np.ndarray, float]:
 
 
 def strength(run: Run, one: Pass, covariance: np.ndarray) -> tuple[float, int]:
-    """The largest |z| of the pass's own filter where an alert would count as finding it, and its sign."""
+    """The largest |z| of the pass's own filter near the pass, where an alert would count as found, and its sign."""
     n = len(one.shape)
     reach = max(NEAR_S, one.width_s)
     first = round((one.at_s - reach - run.first_s) / INTERVAL_S) - n // 2

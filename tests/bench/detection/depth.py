@@ -1,4 +1,4 @@
-"""How deep a 24 mm copper coin is found on half of the passes, at one false alarm a minute."""
+"""The depth down to which half of the passes over a 24 mm copper coin are found, at 1 false alarm a minute."""
 
 from dataclasses import replace
 from pathlib import Path
@@ -24,7 +24,7 @@ def study(ground: str, tuning: bool, clean_minutes: float, swept_minutes: float,
 
 
 def half_way(depth_cm: np.ndarray, found: np.ndarray) -> float:
-    """The depth that parts found from missed with the fewest on the wrong side."""
+    """The depth that separates found from missed passes with the fewest on the wrong side."""
     edges = np.arange(2.0, 22.0, 0.1)
     wrong = [np.sum(found & (depth_cm > edge)) + np.sum(~found & (depth_cm <= edge)) for edge in edges]
     best = np.flatnonzero(wrong == np.min(wrong))

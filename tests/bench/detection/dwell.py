@@ -1,4 +1,4 @@
-"""Resting over a target: how long the automatic hold lasts, and the key's."""
+"""Resting over a target: how long the auto-hold lasts, and how long the frozen baseline is right."""
 
 from dataclasses import replace
 
@@ -13,7 +13,7 @@ GROUNDS = ("bench", "deep", "garden", "sun", "mineral")
 BANDS = ((0, 2), (2, 4), (4, 8), (8, 16), (16, np.inf))
 BLOCK = 5
 STEP = 6
-KEY_BEFORE_S = 1.2  # the key is pressed beside the target, so long before the rest
+KEY_BEFORE_S = 1.2  # the key is pressed next to the target, this long before the rest
 KEY_LEAST_PPM = 3.0
 DEEPEST_CM = 9.0
 PROMISED = 8  # levels in units of sigma_st from which a hold is promised

@@ -1,7 +1,7 @@
-"""The thirteen kinds of ground and weather, and their scenes.  A coil of R 9 cm and N 60 (the scene's own default).
+"""The thirteen test conditions (soil and weather) and their scenes.  The coil has a radius of 9 cm and 60 turns.
 
-The levels are our own, chosen so that what is known of such grounds comes out (README).  Salt water's conductivity is
-not in the simulator: `beach` is wet sand, weakly magnetic, over which the coil rides in long waves.
+The levels are chosen by hand.  The conductivity of salt water is not simulated: `beach` is weakly magnetic wet sand,
+over which the coil rises and falls in long waves.
 """
 
 from dataclasses import asdict, dataclass, field
@@ -11,7 +11,7 @@ import objects
 from coilcount.simulate.scene import Ground, Knock, Lost, Oscillator, Scene, Supply, Sweep, Target, Vibration, Weather
 
 SECONDS = 120
-FIRST_S = 7.0  # no pass before: the boxes fill and settle
+FIRST_S = 7.0  # no pass before: warm-up
 LAST_S = 4.0  # nor in the last seconds
 
 LAWN = Ground(chi=1e-4, variation=0.15, patch_m=0.8, wobble_cm=0.4, wobble_high_hz=1.5)
@@ -65,7 +65,7 @@ KINDS = {
         Kind("noisy", oscillator=Oscillator(noise="typical")),
     )
 }
-# For the answers, not for the mean over the kinds: flat iron that lies alone.
+# Isolated flat iron, for answers.py.  It is not part of the mean over the test conditions.
 IRON = Kind("flat iron", things=(objects.IRON_TEST, objects.IRON_TUNING))
 
 

@@ -1,4 +1,4 @@
-"""What lies in the ground of the benchmark: one list to choose constants by, another for the figures.
+"""The objects of the benchmark: one list for choosing constants, another for the figures.
 
 Our own choice of sizes; diameters in mm, depths of the centre below the ground in cm (the coil is 3 cm above it).
 """
@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Thing:
-    """What a scene's Target needs, but for where and when.  lying: tilted by up to so many degrees, any way round."""
+    """An object of a scene, without its place and time.  least_tilt, most_tilt: range of its tilt in degrees."""
 
     name: str
     shape: str

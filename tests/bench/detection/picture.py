@@ -1,4 +1,4 @@
-"""Pictures of what the tables print: how deep a coin is found, and the share found on each kind of ground.
+"""Pictures of the tables: how deep a coin is found, and the share found in each test condition.
 
 `of_detection` and `of_depth` take from the results what is drawn, as plain objects that go into figures.json; `draw`
 draws these, from the run itself or from the file.  SVG and PNG, readable in grey: a shape stands beside every colour.

@@ -1,8 +1,7 @@
-"""Other ways to detect, each as a series of a statistic over the same readings.
+"""Other detection methods, each as a statistic over the same readings.
 
-Each is given what helps it: a smoothing of 0.1 s where it has none of its own.  Their constants are customary ones and
-were not tuned.  A statistic that is in 1e-9 and not in units of its noise has its threshold set kind by kind
-all the same.
+A method without smoothing of its own gets a smoothing of 0.1 s, which helps it.  The constants are customary values and
+were not tuned.  Every method has its own threshold for each test condition, whatever the unit of its statistic.
 """
 
 from collections.abc import Callable
@@ -12,7 +11,7 @@ from scipy.ndimage import median_filter
 from scipy.signal import lfilter
 from series import INTERVAL_S
 
-WARM = 250  # readings: what a rival says in the first 5 s does not count
+WARM = 250  # readings: the first 5 s of each statistic are ignored
 SMOOTH = 5  # readings, 0.1 s
 RETUNE_S = 15.0
 BASELINE_S = 0.5
@@ -43,7 +42,7 @@ def trailing_median(y: np.ndarray, n: int) -> np.ndarray:
 
 
 def fixed_reference(y: np.ndarray) -> np.ndarray:
-    """Listening to a beat: the reference is set anew each RETUNE_S."""
+    """Like listening to a beat: the reference is set again every RETUNE_S seconds."""
     x = smooth(y)
     every = round(RETUNE_S / INTERVAL_S)
     return x - np.repeat(x[::every], every)[: len(x)]
@@ -83,7 +82,7 @@ def cusum(y: np.ndarray) -> np.ndarray:
 
 
 def kalman(y: np.ndarray) -> np.ndarray:
-    """Local level in its steady state; an innovation beyond the gate hardly moves it, for a second at most."""
+    """Local level in its steady state.  A reading outside the gate hardly moves it, for at most a second."""
     gain = 1 - np.exp(-INTERVAL_S / KALMAN_S)
     level = y[0]
     scale = 200.0

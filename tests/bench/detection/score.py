@@ -1,4 +1,4 @@
-"""Who found what, by the rules of the README: written down before anything was tuned."""
+"""Scores the alerts by the rules of the README, which were written before any constant was chosen."""
 
 from dataclasses import dataclass
 
@@ -8,7 +8,7 @@ from series import INTERVAL_S, Pass
 
 NEAR_S = 0.3
 LEAST_D = 4.0
-APART_S = 0.6  # one alert of a rival per so long: its largest peak
+APART_S = 0.6  # at most one alert of a rival in this time: its largest peak
 
 
 @dataclass

@@ -1,4 +1,4 @@
-"""A scene's intervals as a board would count them, its readings as every method gets them, and the truth."""
+"""The intervals of a scene as a board would count them, the readings that every method gets, and the truth."""
 
 import pickle
 from dataclasses import dataclass, replace
@@ -24,7 +24,7 @@ ALONE_S = 2.0  # a pass with no other nearer than this is isolated
 CLEAN_SEED = {True: 10_000, False: 500_000}  # by tuning
 LEARN_SEED = {True: 30_000, False: 700_000}
 LEARN_RUNS = 2  # of two minutes
-LEARN_FROM = 100  # readings: what a tracker hears before its boxes are filled
+LEARN_FROM = 100  # readings of the warm-up, which are left out
 SWEPT_SEED = {True: 20_000, False: 600_000}
 YARDSTICK_SEED = 1_000_003
 
@@ -85,7 +85,7 @@ class Data:
 
 
 def data_of(kind: Kind, tuning: bool, clean_minutes: float, swept_minutes: float, cache: Path | None) -> Data:
-    """Made anew, or from the folder `cache` where it has been made before."""
+    """Make the data of one test condition, or load them from the folder `cache` if they are there."""
     name = f"{kind.name}-{'tuning' if tuning else 'test'}-{clean_minutes:g}-{swept_minutes:g}.pickle".replace(" ", "-")
     if cache is not None and (cache / name).exists():
         return pickle.loads((cache / name).read_bytes())

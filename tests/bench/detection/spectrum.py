@@ -1,7 +1,7 @@
-"""The spectrum of a kind's readings, and filters and d' from it.
+"""The noise spectrum of a test condition, and matched filters and d' from it.
 
-The median over tapered segments (Welch's method): what is rare in the ground is no part of it, and slow drift does not
-leak into the band of a pass, as it does through segments cut off sharply.
+It is the median over tapered segments (Welch's method).  With the median, rare events do not count.  With the taper,
+slow drift does not leak into the band of a pass.
 """
 
 from dataclasses import replace

@@ -1,4 +1,4 @@
-"""One kind through every method: thresholds from its clean runs, then what each finds in its swept ones."""
+"""Runs every method over one test condition: thresholds from runs without objects, then the passes found."""
 
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -15,7 +15,7 @@ from series import INTERVAL_S, Pass, data_of
 TRACKER = "tracker"
 LEARNED = "learned"  # the tracker with the noise of a clean sweep
 BOUND = "bound"
-# Factors on a kind's threshold for 1 a minute, among which that for 0.1 is looked up.
+# Factors on the threshold for 1 a minute, among which the one for 0.1 a minute is chosen.
 FACTORS = tuple(float(f) for f in np.round(1.1 ** np.arange(8), 4))
 
 

@@ -10,7 +10,7 @@ CONFIDENCE_BINS = ((0, 0.8), (0.8, 0.9), (0.9, 0.95), (0.95, 0.97), (0.97, 0.985
 
 
 def factor_for(results: list[Result], method: str, rate: float) -> int:
-    """Index of FACTORS.  For 1 a minute each condition has its own threshold; for a lower rate one factor serves all."""
+    """Index of FACTORS: 0 for 1 a minute, where each condition has its own threshold; else one index for all."""
     if rate == 1.0:
         return 0
     for i in range(len(FACTORS)):

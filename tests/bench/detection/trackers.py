@@ -1,4 +1,4 @@
-"""The tracker itself over a run: its alerts exactly as it gives them, at any threshold."""
+"""Runs the tracker itself over a run: its exact alerts, at any threshold."""
 
 from collections.abc import Callable
 
