@@ -13,7 +13,7 @@ from coilcount.face.say import say, say_json, warn
 from coilcount.face.times import length
 
 # All four chosen by hand.
-SECONDS = 60.0  # s of listening: a minute shows noise down to about 0.1 Hz
+SECONDS = 60.0  # s of listening
 DRIFT_MINUTES = 10.0
 _READ_S = 0.1  # s, the longest wait for bytes
 _PLAIN_EVERY_S = 15.0  # s between two lines of progress if the output is no terminal

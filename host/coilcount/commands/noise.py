@@ -96,7 +96,9 @@ def run(args: argparse.Namespace) -> int:
         if args.picture:
             from coilcount.face.picture_noise import draw_noise
 
+            progress.say("drawing the pictures")
             paths = draw_noise(report, Path(args.picture))
+            progress.clear()
     if args.picture and talk:
         say("drawn: " + ", ".join(str(path) for path in paths))
     if out is not None and talk:

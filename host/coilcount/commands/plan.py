@@ -85,9 +85,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     # The matrices are small, so that several threads would only wait for one another.  numpy reads this when loaded.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    from coilcount.face.progress import Progress
     from coilcount.plan.make import calibrated, chosen, make_plan
     from coilcount.plan.sweep import settings_text
 
+    progress = Progress(sys.stderr)
     plan = _inputs(args)
     if args.measured_frequency is not None:
         plan = calibrated(plan, _quantity(args.measured_frequency, "Hz", "measured-frequency", 1e3, 2e5, "25k"))
@@ -106,7 +108,9 @@ def run(args: argparse.Namespace) -> int:
         texts[args.save_settings] = settings_text(document["sweep"])
     with _new_texts(texts):
         # Drawn before the texts appear: if the pictures fail, the same command can simply be run again.
+        progress.say("drawing the pictures")
         pictures = _draw(document, args.picture)
+        progress.clear()
     for path in pictures:
         say(f"wrote {path}", out=sys.stderr)
     if args.json:
