@@ -34,7 +34,7 @@ def in_backticks(text: str) -> set[str]:
 def options_of(command: str, capsys) -> set[str]:
     with pytest.raises(SystemExit):
         cli.main([command, "--help"])
-    return set(re.findall(r"--[a-z][\w-]*", capsys.readouterr().out)) - {"--help"}
+    return set(re.findall(r"^ +(--[a-z][\w-]*)", capsys.readouterr().out, re.M))
 
 
 @pytest.mark.parametrize("command", cli.COMMANDS)
