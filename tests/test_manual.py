@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 from coilcount.capture import csv_log, labels
-from coilcount.commands import cli
+from coilcount.commands.cli import main
+from coilcount.commands.command_parser import COMMANDS
 from coilcount.face.json_out import CONTRACT
 from coilcount.physics.noise import NOISE_CLASSES
 from coilcount.schema.body import METALS
@@ -33,11 +34,11 @@ def in_backticks(text: str) -> set[str]:
 
 def options_of(command: str, capsys) -> set[str]:
     with pytest.raises(SystemExit):
-        cli.main([command, "--help"])
+        main([command, "--help"])
     return set(re.findall(r"^ +(--[a-z][\w-]*)", capsys.readouterr().out, re.M))
 
 
-@pytest.mark.parametrize("command", cli.COMMANDS)
+@pytest.mark.parametrize("command", COMMANDS)
 def test_each_command_has_a_section_with_all_of_its_options(command, capsys):
     told = in_backticks(section(command))
     shared = in_backticks(section("live")) if command == "record" else set()
@@ -89,7 +90,7 @@ def test_the_example_of_a_scene_can_be_read():
 
 def test_each_key_of_the_json_contract_and_each_column_is_there(tmp_path):
     capture, series = ROOT / "captures" / "quiet-bench.ccap.gz", tmp_path / "series.csv"
-    assert cli.main(["replay", str(capture), "--series", str(series), "--quiet"]) == 0
+    assert main(["replay", str(capture), "--series", str(series), "--quiet"]) == 0
     told = in_backticks(section("Output for programs"))
     assert told >= {key for _, keys in CONTRACT.values() for key in keys.split()} | {"file"}
     assert told >= set(series.read_text().splitlines()[0].split(",")) | set(csv_log.COLUMNS)

@@ -120,7 +120,7 @@ def test_the_table_fits_80_columns_and_says_what_the_sign_means(capture, capsys)
     assert any("0:12.0 ▼ fell" in row and "ferrous response" in row for row in rows)
     assert any("unplugged" in line and "0:17.0" in line for line in lines)
     assert any("1350 records" in line for line in lines[-2:])
-    assert "noise not learned: coilcount noise on a clean sweep" in lines
+    assert "no noise profile: coilcount noise on a clean sweep" in lines
     assert main(["replay", str(capture), "--quiet"]) == 0
     assert capsys.readouterr().out == ""
 
@@ -184,7 +184,7 @@ def test_a_learned_noise_replays_to_the_alerts_of_the_recording(capsys, tmp_path
     assert (learned.out, learned.err) == (live.getvalue(), "")
     assert [line["kind"] for line in objects(learned.out)].count("alert") >= 2
     assert main(["replay", "c.ccap", "--settings", "field.toml"]) == 0
-    assert "noise learned" in capsys.readouterr().out.splitlines()
+    assert "noise profile in use" in capsys.readouterr().out.splitlines()
     assert main(["replay", "c.ccap", "--json"]) == 0
     plain = capsys.readouterr()
     assert "noise_ppm_rthz 25 numbers then, [] now" in plain.err

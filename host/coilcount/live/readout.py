@@ -252,16 +252,16 @@ class Readout:
             del self._bins[index]
 
 
-def noise_words(learned: bool) -> str:
-    """Whether the tracker knows the noise of the ground, and what helps where it does not."""
-    return "noise learned" if learned else "noise not learned: coilcount noise on a clean sweep"
+def noise_words(profile: bool) -> str:
+    """Whether the settings hold a noise profile, and what to do if they do not."""
+    return "noise profile in use" if profile else "no noise profile: coilcount noise on a clean sweep"
 
 
 def rougher_words(roughness: float | None) -> str:
-    """What to do where the ground is lastingly rougher than what was learned; nothing where it is not."""
+    """What to do if the soil stays rougher than the noise profile; nothing if it is not."""
     if roughness is None or roughness <= ROUGHER:
         return ""
-    return f"learned on calmer ground (here {roughness:.2g}x): sweep anew, coilcount noise"
+    return f"{roughness:.2g}x the noise of the noise profile: sweep again for coilcount noise"
 
 
 def response_words(alert: Alert) -> str:
