@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from rich.style import Style
 
 BLUE, VERMILLION, GREY = "#007ABE", "#BF5500", "#767676"
+SIGN_COLOUR = {1: BLUE, -1: VERMILLION, 0: ""}  # of a table's rows, by the sign of the shift
 # On white alone they can be darker: 7:1 and more.
 DARK_BLUE, DARK_VERMILLION, DARK_GREY = "#00528A", "#8A3300", "#4A4A4A"
 

@@ -8,6 +8,7 @@ from typing import TextIO
 from rich.table import Table
 
 from coilcount.face.console import SafeConsole
+from coilcount.face.palette import SIGN_COLOUR
 from coilcount.face.score import STRONG_FROM, WEAK_BELOW, beside_a_step, score_words
 from coilcount.face.times import instant
 from coilcount.live import readout as r
@@ -81,7 +82,7 @@ def print_table(
     for row in sorted(rows, key=lambda row: row.time_s):
         number, time, *cells = row.cells
         cells = (number, f"{time}{row.together or ' '}", *cells)
-        table.add_row(*(printable(cell, MOST) for cell in cells), style=r.COLOUR[row.sign])
+        table.add_row(*(printable(cell, MOST) for cell in cells), style=SIGN_COLOUR[row.sign])
     console.print(table)
     if left_out:
         console.print(left_out)

@@ -1,6 +1,6 @@
-"""What the readout shows, gathered from the chain's outputs; knows no screen and no clock.
+"""What a live screen shows, gathered from the chain's outputs.  No terminal and no clock in here.
 
-All times are seconds on the board's time base unless they say host.
+Times are seconds on the board's time axis, unless the name says host.
 """
 
 import math
@@ -12,37 +12,41 @@ from typing import Any
 from coilcount.live.facts import Facts
 from coilcount.model import Alert, ChainFacts, MarkMade, Output, Point, Silence
 
-BIN_S = 0.1  # the strip's finest column
-KEPT_S = 80.0  # how much of the past the strip may show on the widest terminal
-# An alert is over in a third of a second.  Its answer stays long enough to look up from the ground, then fades, then
-# goes: an old answer must not be taken for the present one.  Chosen by hand.
+# Seconds.  The strip's finest column, and how much of the past the widest terminal may show.  Chosen by hand.
+BIN_S = 0.1
+KEPT_S = 80.0
+# Seconds since the peak.  An alert is over in a third of a second.  Its answer stays long enough to look up from the
+# ground, then it is dimmed, then it goes: an old answer must not be taken for the present one.  Chosen by hand.
 ANSWER_FRESH_S = 3.0
 ANSWER_STAYS_S = 8.0
-CLEAR_OF = 3.0  # standard uncertainties
+# Standard uncertainties that a shift must be away from the baseline to have a direction.  Chosen by hand.
+CLEAR_OF = 3.0
+# Seconds.  The drift is that of the baseline over the first time, and unknown before the second.  Chosen by hand.
 DRIFT_OVER_S = 60.0
 DRIFT_AT_LEAST_S = 10.0
-# By simulation a frozen baseline is 1 ppm off (median) after 4 to 5 s outdoors and after 9 to 10 s on a bench.
+# Seconds.  A frozen baseline is off by 1 ppm (median) after 4 to 5 s outdoors and after 9 to 10 s on a bench: from an
+# earlier simulation study, not repeated here.
 FROZEN_GOOD_S = 10.0
-# What a 24 mm copper coin 5 cm deep gives, 8 cm below a coil of R 9 cm (computed: 38 ppm).  Ground that lets nothing
-# weaker be held allows no automatic hold in practice.
+# ppm.  A 24 mm copper coin 5 cm deep gives 38 ppm, 8 cm below a coil of R 9 cm (computed).  On soil where nothing
+# weaker can be held, auto-hold is of no use.
 HOLD_MOST_PPM = 40.0
-DISK_LATE_S = 2.0  # more than a disk that is asked once a second takes
-ROUGHER = 1.8  # times what was learned, and a new sweep pays; with a pass every other second it comes up to 1.6
+# Seconds.  A disk that is asked once a second takes less.  Chosen by hand.
+DISK_LATE_S = 2.0
+# Times the noise of the profile from which a new sweep pays.  Chosen by hand: a pass every other second gives 1.6.
+ROUGHER = 1.8
 
 RISE = "▲"
 FALL = "▼"
 STEADY = "–"
 GLYPH = {1: RISE, -1: FALL, 0: STEADY}
-# Okabe and Ito's blue and vermillion, told apart by every kind of colour vision; place, glyph and word say the same.
-COLOUR = {1: "#007ABE", -1: "#BF5500", 0: ""}
 WENT = {1: "rose", -1: "fell", 0: "not settled"}
-# The sign tells which way the inductance went, not the metal.
+# The sign says which way the inductance went.  It does not say which metal.
 RESPONSE_WORDS = {"ferrous": "ferrous response", "non-ferrous": "non-ferrous, or sheet iron", "uncertain": "uncertain"}
 
 
 @dataclass(slots=True)
 class Column:
-    """One column of the strip: the shift farthest from zero in it (None: nothing came), and what else happened."""
+    """One column of the strip: the largest shift in it (None: no reading came), and what else happened then."""
 
     shift_ppm: float | None = None
     gap: bool = False
@@ -75,10 +79,10 @@ class Answer:
 
 @dataclass(slots=True)
 class Readout:
-    """take() every output; then read off the rest.
+    """Call take() with every output, then read the rest.
 
-    facts: what the session knows; chain: what the chain knows, set anew for every picture.
-    estimate: the chain's, asked only when something is drawn; None, or frequency_hz with uncertainty_hz.
+    facts: what the session knows.  chain: what the chain knows; the session sets it before each drawing.
+    estimate: returns the coil's frequency_hz with its uncertainty_hz, or None; called only when something is drawn.
     """
 
     facts: Facts = field(default_factory=Facts)
@@ -101,7 +105,7 @@ class Readout:
             self._bin(output.time_s).mark = True
 
     def answer(self) -> Answer:
-        """What is to be told now; the answer of the last alert stays a few seconds."""
+        """The answer now; that of the last alert stays a few seconds."""
         point = self.point
         if self.facts.problem:
             return Answer("NO DATA", f"nothing is received: {self.facts.problem}")
@@ -114,7 +118,7 @@ class Readout:
             alert = None  # it ended before its sign could settle
         level = self._level() if point.ready else None
         if level and (alert is None or alert.sign != level.sign or self._age_s(alert) > ANSWER_FRESH_S):
-            # The coil moves over what lies there: the alert is of the movement, the level is of the object.
+            # The coil moves over an object that lies there.  The alert comes from the movement, the level from the object.
             return level
         if alert and (alert.released_s is None or self._age_s(alert) <= ANSWER_STAYS_S):
             return self._of_alert(alert)
@@ -157,7 +161,7 @@ class Readout:
         return 1 if point.shift_ppm > 0 else -1
 
     def frozen_s(self) -> float | None:
-        """How long ago the baseline was frozen, or its zero set anew."""
+        """How long ago the baseline was frozen, or set again."""
         since_s = self.facts.frozen_since_host_s
         return None if since_s is None else self.facts.host_s - since_s
 
@@ -240,7 +244,7 @@ class Readout:
         first = _bin_of(max(gap.start_s, gap.end_s - KEPT_S))
         for index in range(first, _bin_of(gap.end_s) + 1):
             self._bins.setdefault(index, Column()).gap = True
-        # The baseline settles anew behind a gap: a drift over it would be no drift.
+        # After a gap the baseline starts again, so a difference across the gap is not a drift.
         self._baselines.clear()
 
     def _bin(self, time_s: float) -> Column:

@@ -1,8 +1,8 @@
-"""One turn of the live loop: what came from the board and the operator goes to the capture, then to the chain, then
-to whatever shows it.  In this order and for everything, so that a replay sees what live saw.
+"""One turn of the live loop.
 
-Behind the capture stands a boundary: whatever fails in interpreting or showing ends no recording.
-The clock comes in; there is no port, terminal or file in here, only what was handed over.
+What the board sent and what the operator did goes to the capture first, then to the chain, then to whatever shows it.
+This order holds for everything, so a replay sees what live saw.  Behind the capture stands a boundary: a failure in
+interpreting or showing ends no recording.  The clock is handed in; no port, terminal or file is opened here.
 """
 
 from collections.abc import Callable, Sequence
@@ -19,7 +19,8 @@ _THRESHOLD = next(setting for setting in TABLE if setting.name == "threshold")
 MESSAGE_STAYS_S = 4.0
 NOTICE_STAYS_S = 15.0
 FROZEN_GOOD = "frozen: good to 1 ppm for 4 s outdoors, 9 s on a bench (by simulation)"
-# A board says something each second, also with its oscillator stopped.  Told, no more: a silence is no disconnect.
+# Seconds without a line after which the screen says so.  A board sends a line each second, even if its oscillator has
+# stopped.  It is only reported: a silence is not an unplug.  Chosen by hand.
 SILENT_S = 8.0
 _FAILED = object()
 # A board sends a status each second, and the rate is measured from one to the next.
