@@ -118,7 +118,8 @@ class Readout:
             alert = None  # it ended before its sign could settle
         level = self._level() if point.ready else None
         if level and (alert is None or alert.sign != level.sign or self._age_s(alert) > ANSWER_FRESH_S):
-            # The coil moves over an object that lies there.  The alert comes from the movement, the level from the object.
+            # The coil moves over an object that lies there.  The alert comes from the movement, the level from the
+            # object.
             return level
         if alert and (alert.released_s is None or self._age_s(alert) <= ANSWER_STAYS_S):
             return self._of_alert(alert)
