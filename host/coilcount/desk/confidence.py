@@ -58,7 +58,7 @@ def structure(lags: NDArray, alpha: int) -> NDArray:
 
 
 class _Averages:
-    """Averages of the frequency (differences of the phases x) without their line, in pieces to keep memory flat."""
+    """Averages of the frequency over tau, less a straight line through them, computed in pieces of bounded size."""
 
     def __init__(self, x: NDArray) -> None:
         self._x = x

@@ -203,7 +203,7 @@ class Alerts:
             self._start_arrival(alert, width, time_us)
 
     def _start_arrival(self, alert, width, time_us):
-        """Something is in the newer box of a width and has not peaked."""
+        """Note that the shift rises in the newer box of a width and has not peaked yet."""
         alert.peak_us = time_us
         alert.peak_index = self._boxes.count
         alert.peak = self._step(width)
