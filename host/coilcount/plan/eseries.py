@@ -73,7 +73,7 @@ def combinations(wanted_f: float, values_f: NDArray) -> list[Combination]:
     found.append(Combination("parallel", tuple(parts), sum(parts)))
     kept: list[Combination] = []
     for way in found:
-        if not kept or abs(way.total_f - wanted_f) < 0.5 * min(abs(one.total_f - wanted_f) for one in kept):
+        if not kept or abs(way.total_f - wanted_f) < 0.5 * min(abs(simpler.total_f - wanted_f) for simpler in kept):
             kept.append(way)
     return kept
 
