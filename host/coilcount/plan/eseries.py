@@ -60,8 +60,8 @@ def combinations(wanted_f: float, values_f: NDArray) -> list[Combination]:
     if wanted_f <= 0:
         raise ValueError("the wanted capacitance must be positive")
     v = np.sort(values_f)
-    one = v[_nearest(v, np.array([wanted_f]))[0]]
-    found = [Combination("one", (float(one),), float(one))]
+    single = v[_nearest(v, np.array([wanted_f]))[0]]
+    found = [Combination("one", (float(single),), float(single))]
     i, j = np.triu_indices(len(v))
     for how, total in (("parallel", v[i] + v[j]), ("series", v[i] * v[j] / (v[i] + v[j]))):
         best = int(np.argmin(np.abs(total - wanted_f)))
