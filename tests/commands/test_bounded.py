@@ -1,4 +1,4 @@
-"""Whatever a file holds, what is kept of it stays small: marks by the million, one endless line, kinds out of junk."""
+"""Memory stays small for any file: a million marks, one endless line, thousands of kinds of junk records."""
 
 import contextlib
 import gzip
@@ -20,7 +20,7 @@ from coilwire import frame, records
 
 
 @pytest.mark.parametrize("count", [0, 1, 5, 6, 7, 1000])
-def test_a_list_of_ends_keeps_the_first_and_the_last(count):
+def test_ends_keeps_the_first_and_the_last_items(count):
     ends = Ends(3)
     for i in range(count):
         ends.append(i)
@@ -31,8 +31,8 @@ def test_a_list_of_ends_keeps_the_first_and_the_last(count):
 
 def alert(number, stage="final"):
     times = {"raised_s": number, "settled_s": number, "released_s": number, "peak_s": number, "open": False}
-    told = {"sign": 1, "response": "non-ferrous", "reasons": (), "score": 9.0, "confidence": 0.9, "width_s": 0.2}
-    return Alert(stage=stage, id=number, peak_shift_ppm=1.0, peak_shift_hz=0.03, **times, **told)
+    facts = {"sign": 1, "response": "non-ferrous", "reasons": (), "score": 9.0, "confidence": 0.9, "width_s": 0.2}
+    return Alert(stage=stage, id=number, peak_shift_ppm=1.0, peak_shift_hz=0.03, **times, **facts)
 
 
 def test_marks_do_not_crowd_alerts_out_of_a_table():
@@ -44,7 +44,7 @@ def test_marks_do_not_crowd_alerts_out_of_a_table():
         kept.append(Notice(None, "warning", "no row"))
         for k in range(5):
             kept.append(MarkMade(i + k / 5, "m"))
-    assert [one.id for one in kept.outputs if type(one) is Alert] == list(range(600))
+    assert [output.id for output in kept.outputs if type(output) is Alert] == list(range(600))
     assert len(kept.outputs) == 600 + 500 + 500
     assert "100 of 600 gaps, 2500 of 3000 marks" in kept.left_out
     assert "alerts" not in kept.left_out
@@ -87,7 +87,10 @@ def test_junk_that_passes_for_thousands_of_kinds_is_counted_together(tmp_path):
 
 
 def test_one_endless_line_in_a_gz_is_taken_in_pieces(tmp_path):
-    """64 MB of one letter in 64 kB: pieces of about 1 MiB, each a damaged line; what stands around it is read."""
+    """64 MB of one letter, compressed to 64 kB, is read in pieces of about 1 MiB.
+
+    Each piece counts as a damaged line.  The lines before and after it are read.
+    """
     path = tmp_path / "a.ccap.gz"
     before = encode(HEADER) + encode(Line(0.0, records.write(HELLO)[:-1]))
     path.write_bytes(gzip.compress(before + b"x" * (1 << 26) + b"\n" + encode(Line(0.02, interval_line(0)))))
@@ -109,12 +112,12 @@ def test_progress_is_a_line_on_a_terminal_after_a_while(tmp_path):
     with os.fdopen(slave, "w") as terminal:
         progress = Progress(terminal, lambda: now[0])
         assert list(progress.over("reading", items(), lambda number: number / 5000)) == list(range(5000))
-    told = b""
-    with contextlib.suppress(OSError):  # how a pseudo-terminal says that its other end was closed
+    written = b""
+    with contextlib.suppress(OSError):  # a pseudo-terminal raises it when its other end was closed
         while part := os.read(master, 10_000):
-            told += part
+            written += part
     os.close(master)
-    steps = [one.strip() for one in told.decode().split("\r")]
+    steps = [step.strip() for step in written.decode().split("\r")]
     assert steps == ["", *(f"coilcount: reading, {percent}% ..." for percent in (40, 60, 80)), "", ""]
     with open(tmp_path / "log", "w") as file:
         progress = Progress(file, lambda: now[0])

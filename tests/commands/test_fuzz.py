@@ -1,4 +1,4 @@
-"""What comes from outside, changed at random: only the project's own errors leave chain, session and readers."""
+"""Input changed at random: chain, session and readers raise no errors except the project's own."""
 
 import random
 

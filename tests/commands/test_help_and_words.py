@@ -95,7 +95,7 @@ def test_options_may_stand_before_between_and_after_the_files(grammar):
 
 
 def test_help_imports_no_command():
-    """The reason for which --help is quick: only the parser's own module is loaded."""
+    """--help is quick because it loads only the parser's own module."""
     code = (
         "import sys; from coilcount.commands.cli import main\n"
         "try: main(['--help'])\n"

@@ -142,13 +142,13 @@ def test_rows_that_come_or_go_between_the_readings_of_a_log(tmp_path):
 
 @pytest.mark.parametrize(("jitter_us", "off_us"), [(0, 0), (300, 0), (200_000, 32)])
 def test_the_spacing_is_the_median_in_bounded_memory(jitter_us, off_us):
-    """Of 60,000 spacings: exact where few are different, to 32 us where nearly all are."""
+    """Of 60,000 spacings: exact if few differ from each other, within 32 us if nearly all do."""
     rng = random.Random(6)
     spacings = _Spacings()
     all_us = [500_000 + rng.randint(-jitter_us, jitter_us) for _ in range(60_000)]
     most = 0
-    for one in all_us:
-        spacings.add(one / 1e6)
+    for spacing_us in all_us:
+        spacings.add(spacing_us / 1e6)
         most = max(most, len(spacings._counts))
     assert most <= 1 << 14
     assert spacings.median_s() == pytest.approx(statistics.median(all_us) / 1e6, abs=off_us / 1e6 + 5e-7)
@@ -166,7 +166,7 @@ def captures(run, tmp_path):
     return run
 
 
-def test_inspect_says_what_is_in_a_whole_capture(captures):
+def test_inspect_lists_the_contents_of_a_whole_capture(captures):
     code, out, err = captures("inspect", "whole.ccap")
     assert (code, err) == (0, "")
     rows = dict(line.split(maxsplit=1) for line in out.splitlines())
@@ -182,7 +182,7 @@ def test_inspect_says_what_is_in_a_whole_capture(captures):
     assert "flagged" not in rows
 
 
-def test_inspect_says_what_the_board_flagged(captures, tmp_path):
+def test_inspect_counts_the_intervals_that_the_board_flagged(captures, tmp_path):
     double = records.FLAG_DOUBLE_EDGE
     several = double | records.FLAG_STALL | records.FLAG_NO_AMPLITUDE
     with CaptureWriter(tmp_path / "flagged.ccap", HEADER) as writer:
@@ -198,7 +198,7 @@ def test_inspect_says_what_the_board_flagged(captures, tmp_path):
     ("name", "complaint"),
     [("torn.ccap", "it stops in the middle of a line, it was not closed"), ("damaged.ccap", "1 damaged line")],
 )
-def test_inspect_of_a_damaged_capture_says_1_and_salvages(captures, tmp_path, name, complaint):
+def test_inspect_of_a_damaged_capture_exits_with_1_and_salvages(captures, tmp_path, name, complaint):
     before = (tmp_path / name).read_bytes()
     code, out, _ = captures("inspect", name)
     assert code == 1

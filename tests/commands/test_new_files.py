@@ -1,4 +1,7 @@
-"""New files appear whole or not at all, over nothing; what fails or is interrupted can be done again."""
+"""New files appear whole or not at all, and replace nothing.
+
+A command that failed or was interrupted can be run again.
+"""
 
 import errno
 import os

@@ -45,7 +45,7 @@ def test_a_quiet_capture(run):
         assert word in out
 
 
-def test_what_programs_read(run):
+def test_json_output(run):
     code, out, _ = run("noise", QUIET, "--json")
     found = json.loads(out)
     assert code == 0
@@ -92,7 +92,7 @@ def test_a_recording_with_objects_is_refused_with_their_times(run, tmp_path):
     found = json.loads(out)
     assert (found["clean"], found["threshold"]) == (False, None)
     assert found["segments"] == 2 + found["miscounts"]
-    times = [one["time_s"] for one in found["found"]]
+    times = [peak["time_s"] for peak in found["found"]]
     for label in read_labels(labels_path(capture)):
         assert min(abs(label.closest_s - time_s) for time_s in times) < 0.3
     assert not (tmp_path / "out.toml").exists()
@@ -144,7 +144,7 @@ def short(path, count, every=None):
     return path
 
 
-def test_too_little_is_one_line(run, tmp_path):
+def test_a_recording_that_is_too_short_is_one_error_line(run, tmp_path):
     code, out, err = run("noise", "absent.ccap")
     assert (code, out) == (2, "")
     assert "absent.ccap" in err
@@ -181,10 +181,10 @@ def test_a_short_recording_says_which_rates_it_can_give(run, tmp_path):
 
 
 def test_imported_readings(run, tmp_path):
-    """A log of another counter: the white noise that numpy made is found again; unevenly spaced rows are refused."""
+    """The noise of a log from another counter is the white noise in it.  Unevenly spaced rows are refused."""
     rng = np.random.default_rng(7)
     hz = 25_000 * (1 + 2e-6 * rng.normal(size=3000))
-    rows = [f"{0.05 * i:.4f},{one:.6f}" for i, one in enumerate(hz) if i != 1500]
+    rows = [f"{0.05 * i:.4f},{frequency_hz:.6f}" for i, frequency_hz in enumerate(hz) if i != 1500]
     (tmp_path / "log.csv").write_text("time_s,frequency_hz\n" + "\n".join(rows) + "\n")
     assert run("import", "log.csv", "log.ccap")[0] == 0
     code, out, _ = run("noise", "log.ccap", "--json")
@@ -194,7 +194,7 @@ def test_imported_readings(run, tmp_path):
     first = found["stability"][0]
     assert first["noise"] == "white FM"
     assert first["oadev"]["low"] < 2e-6 < first["oadev"]["high"]
-    shaken = [f"{0.05 * i + 0.02 * (i % 2):.4f},{one:.6f}" for i, one in enumerate(hz)]
+    shaken = [f"{0.05 * i + 0.02 * (i % 2):.4f},{frequency_hz:.6f}" for i, frequency_hz in enumerate(hz)]
     (tmp_path / "shaken.csv").write_text("time_s,frequency_hz\n" + "\n".join(shaken) + "\n")
     assert run("import", "shaken.csv", "shaken.ccap")[0] == 0
     code, _, err = run("noise", "shaken.ccap")

@@ -1,4 +1,4 @@
-"""`coilcount plan` from the outside: text, JSON, files, pictures, wrong words."""
+"""`coilcount plan` as its user sees it: text, JSON, files, pictures, wrong words."""
 
 import json
 import re
@@ -20,8 +20,8 @@ from matplotlib.text import Text
 
 def plan(capsys, *words: str) -> tuple[int, str, str]:
     code = main(["plan", *words])
-    said = capsys.readouterr()
-    return code, said.out, said.err
+    out, err = capsys.readouterr()
+    return code, out, err
 
 
 @pytest.fixture(scope="module")
@@ -63,8 +63,8 @@ def test_json_holds_what_the_text_says(capsys, few_targets):
         assert depths == sorted(depths)
 
 
-def test_depths_are_where_the_shift_meets_the_threshold(document):
-    """Against an independent computation (computed), depths in cm for 1 Hz, typical and careful noise: 0.6 cm."""
+def test_the_depths_of_common_objects(document):
+    """Depths in cm agree within 0.8 cm with an independent computation, for 1 Hz, typical and careful noise."""
     rows = {(row["object"], row["attitude"]): row["depth_cm"] for row in document["targets"]}
     for key, want in {
         ("copper coin 24 mm", "flat"): (7, 11, 17),
@@ -79,7 +79,7 @@ def test_depths_are_where_the_shift_meets_the_threshold(document):
         assert [rows[key][name] for name in ("1 Hz", "typical", "careful")] == pytest.approx(want, abs=0.8)
 
 
-def test_which_iron_reads_as_non_ferrous(document):
+def test_the_plan_lists_iron_objects_that_read_as_non_ferrous(document):
     rises, falls = document["iron"]["reads_non_ferrous"], document["iron"]["reads_ferrous"]
     assert {"crown cap, flat", "steel lid 70 mm, flat", "steel ball 50 mm"} <= set(rises)
     assert {"crown cap, on edge", "steel ball 20 mm", "nail 75 mm, lying"} <= set(falls)
@@ -90,7 +90,7 @@ def test_which_iron_reads_as_non_ferrous(document):
     assert "a steel ball up to 33 mm across lowers the frequency" in words
 
 
-def test_the_other_way(capsys, few_targets):
+def test_turns_and_capacitor_are_chosen_for_a_frequency(capsys, few_targets):
     _, out, _ = plan(capsys, "--frequency", "25k", "--drawer", "E12", "--diameter", "15cm", "--json")
     found = json.loads(out)
     assert found["capacitor"]["choices"][0]["turns"] == found["coil"]["turns"]
@@ -103,11 +103,11 @@ def test_a_measurement_overrides_and_calibrates_the_rest(capsys, few_targets):
         json.loads(plan(capsys, "--json", "--capacitor", "180n", *more)[1])
         for more in ((), ("--measured-frequency", "24k"))
     ]
-    usual, measured = (one["coil"] for one in documents)
+    usual, measured = (found["coil"] for found in documents)
     assert measured["frequency_hz"] == pytest.approx(24e3, rel=1e-6)
     assert measured["calibration"] == pytest.approx((usual["frequency_hz"] / 24e3) ** 2, rel=1e-3)
     assert measured["computed_uh"] == usual["computed_uh"]
-    ball = [next(row for row in one["targets"] if row["object"] == "copper ball 50 mm") for one in documents]
+    ball = [next(row for row in found["targets"] if row["object"] == "copper ball 50 mm") for found in documents]
     ratio = ball[1]["shift_ppm"][5] / ball[0]["shift_ppm"][5]
     assert ratio == pytest.approx(1 / measured["calibration"], rel=0.01)
 
@@ -185,9 +185,9 @@ def test_pictures_are_written_and_nothing_in_them_overlaps(document, tmp_path):
             if text.get_text() and text.get_visible()
         ]
         boxes = [Text.get_window_extent(text) for text in texts]  # of an annotation, its words without the leader
-        for i, one in enumerate(boxes):
-            assert one.x0 >= 0, texts[i].get_text()
-            assert one.x1 <= figure.bbox.x1, texts[i].get_text()
+        for i, box in enumerate(boxes):
+            assert box.x0 >= 0, texts[i].get_text()
+            assert box.x1 <= figure.bbox.x1, texts[i].get_text()
             for k in range(i):
-                assert not one.overlaps(boxes[k]), (texts[i].get_text(), texts[k].get_text())
+                assert not box.overlaps(boxes[k]), (texts[i].get_text(), texts[k].get_text())
         assert all("," in axes.get_xlabel() for axes in figure.axes)  # every axis names its unit

@@ -1,4 +1,4 @@
-"""`coilcount replay`: the contract's objects, the table, damage, pace."""
+"""`coilcount replay`: JSON objects, the table, damaged files, pace."""
 
 import csv
 import gzip
@@ -55,7 +55,7 @@ def objects(text):
     return [json.loads(line) for line in text.splitlines()]
 
 
-def test_json_has_the_contracts_keys_and_order(capture, capsys):
+def test_json_has_the_agreed_keys_and_order(capture, capsys):
     assert main(["replay", str(capture), str(capture), "--json"]) == 0
     captured = capsys.readouterr()
     found = objects(captured.out)
@@ -63,33 +63,35 @@ def test_json_has_the_contracts_keys_and_order(capture, capsys):
     half = len(found) // 2
     assert found[:half] == found[half:]
     found = found[:half]
-    assert {one["kind"] for one in found} >= {"alert", "gap", "mark", "summary"}
-    for one in found:
-        assert list(one) == KEYS[one["kind"]]
-        assert one["file"] == str(capture)
-    assert [one["kind"] for one in found].index("summary") == half - 1
+    assert {item["kind"] for item in found} >= {"alert", "gap", "mark", "summary"}
+    for item in found:
+        assert list(item) == KEYS[item["kind"]]
+        assert item["file"] == str(capture)
+    assert [item["kind"] for item in found].index("summary") == half - 1
     summary = found[-1]
     assert summary["start_utc"] == HEADER.start_utc
     assert summary["records"] == 1350
-    assert summary["alerts"] == sum(one["kind"] == "alert" for one in found)
+    assert summary["alerts"] == sum(item["kind"] == "alert" for item in found)
     assert summary["settings_sha256"] == defaults().sha256()
-    strong = [one for one in found if one["kind"] == "alert" and one["score"] > 20 and one["response"] != "uncertain"]
-    assert [(round(one["peak_s"]), one["sign"], one["response"]) for one in strong] == [
+    strong = [
+        item for item in found if item["kind"] == "alert" and item["score"] > 20 and item["response"] != "uncertain"
+    ]
+    assert [(round(item["peak_s"]), item["sign"], item["response"]) for item in strong] == [
         (8, 1, "non-ferrous"), (12, -1, "ferrous"), (25, -1, "ferrous"),
     ]  # fmt: skip
-    [gap] = [one for one in found if one["kind"] == "gap"]
+    [gap] = [item for item in found if item["kind"] == "gap"]
     assert (gap["reason"], gap["start_s"], gap["end_s"]) == (
         "unplugged",
         pytest.approx(15, abs=0.01),
         pytest.approx(17, abs=0.01),
     )
-    [mark] = [one for one in found if one["kind"] == "mark"]
+    [mark] = [item for item in found if item["kind"] == "mark"]
     assert mark["text"] == "gate, north"
     # In the order in which they became final: the mark was made before the gap had ended.
     assert found.index(mark) < found.index(gap) < found.index(strong[2])
 
 
-def test_every_kind_of_object_has_the_contracts_keys():
+def test_every_kind_of_object_has_the_agreed_keys():
     alert = Alert("final", 1, 1.0, None, None, 1.25, True, 0, "uncertain", ("too weak",), 3.0, -1.0, -0.025, None, 0.2)
     assert list(as_object(alert, "f")) == KEYS["alert"]
     assert as_object(alert, "f")["reasons"] == ["too weak"]
@@ -134,7 +136,7 @@ def test_threshold_changes_the_alerts_and_not_the_statistic(capture, capsys, tmp
     assert high[-1]["settings_sha256"] != low[-1]["settings_sha256"]
     assert high[-1]["noise_ppm"] == low[-1]["noise_ppm"]
     rows = [list(csv.reader((tmp_path / name).read_text("utf-8").splitlines())) for name in ("a.csv", "b.csv")]
-    statistic = [[row[4] for row in one] for one in rows]
+    statistic = [[row[4] for row in series] for series in rows]
     assert statistic[0] == statistic[1]
 
 
@@ -143,7 +145,7 @@ def test_the_series(capture, capsys, tmp_path):
     with (tmp_path / "s.csv").open(encoding="utf-8") as file:
         rows = list(csv.DictReader(file))
     assert list(rows[0]) == ["time_s", "frequency_hz", "shift_ppm", "baseline_hz", "statistic"]
-    # One for each interval but the first of each start, which has none to compare with.
+    # One row for each interval, except the first after each of the two starts: no interval before it exists.
     assert len(rows) == 1348
     times = [float(row["time_s"]) for row in rows]
     assert times == sorted(set(times))
@@ -154,9 +156,9 @@ def test_the_series(capture, capsys, tmp_path):
     assert "exists" in capsys.readouterr().err
 
 
-def test_other_settings_than_while_recording_are_told(capture, capsys, tmp_path):
-    told = replace(HEADER, settings=defaults().as_dict())
-    with CaptureWriter(tmp_path / "b.ccap", told) as writer:
+def test_settings_that_differ_from_the_recording_are_reported(capture, capsys, tmp_path):
+    header = replace(HEADER, settings=defaults().as_dict())
+    with CaptureWriter(tmp_path / "b.ccap", header) as writer:
         for entry in entries(Source(lambda t: 25_000.0), 1.0):
             writer.write(entry)
     (tmp_path / "t.toml").write_text("schema = 1\n[tracker]\nthreshold = 6\n", encoding="utf-8")
@@ -166,7 +168,7 @@ def test_other_settings_than_while_recording_are_told(capture, capsys, tmp_path)
     assert capsys.readouterr().err == ""
 
 
-def test_a_learned_noise_replays_to_the_alerts_of_the_recording(capsys, tmp_path):
+def test_with_a_noise_profile_a_replay_raises_the_alerts_of_the_recording(capsys, tmp_path):
     noise = [round(0.4 * 0.9**i, 4) for i in range(25)]
     (tmp_path / "field.toml").write_text(f"schema = 1\n[tracker]\nnoise_ppm_rthz = {noise}\n", encoding="utf-8")
     field = load_settings("field.toml")
@@ -191,7 +193,7 @@ def test_a_learned_noise_replays_to_the_alerts_of_the_recording(capsys, tmp_path
     assert plain.out != learned.out
 
 
-def test_damage_is_used_as_far_as_it_is_sound(capture, capsys, tmp_path):
+def test_the_sound_lines_of_a_damaged_capture_are_replayed(capture, capsys, tmp_path):
     data = capture.read_bytes()
     lines = data.split(b"\n")
     lines[300] = lines[300][:20] + b"\xff" + lines[300][21:]
@@ -206,8 +208,8 @@ def test_damage_is_used_as_far_as_it_is_sound(capture, capsys, tmp_path):
     assert main(["replay", "a.ccap.gz", "--json"]) == 0
     zipped = objects(capsys.readouterr().out)
     main(["replay", str(capture), "--json"])
-    for one, other in zip(zipped, objects(capsys.readouterr().out), strict=True):
-        assert {**one, "file": ""} == {**other, "file": ""}
+    for from_gz, other in zip(zipped, objects(capsys.readouterr().out), strict=True):
+        assert {**from_gz, "file": ""} == {**other, "file": ""}
 
 
 @pytest.mark.parametrize(
@@ -274,7 +276,9 @@ def test_an_imported_log_of_12_000_rows(capsys, tmp_path):
     assert main(["import", "log.csv", "log.ccap", "--quiet"]) == 0
     assert main(["replay", "log.ccap", "--json", "--threshold", "3"]) == 0
     found = objects(capsys.readouterr().out)
-    assert all(list(one) == KEYS[one["kind"]] for one in found)
+    assert all(list(item) == KEYS[item["kind"]] for item in found)
     assert found[-1]["records"] == 12_000
-    strong = [one for one in found if one["kind"] == "alert" and one["score"] > 50 and one["response"] != "uncertain"]
-    assert [(round(one["peak_s"]), one["sign"]) for one in strong] == [(40, 1), (90, -1), (140, 1)]
+    strong = [
+        item for item in found if item["kind"] == "alert" and item["score"] > 50 and item["response"] != "uncertain"
+    ]
+    assert [(round(item["peak_s"]), item["sign"]) for item in strong] == [(40, 1), (90, -1), (140, 1)]

@@ -27,14 +27,14 @@ def run(tmp_path, monkeypatch, capsys):
 
 
 def write(name, hz, interval_s):
-    write_log(name, [Imported(round(k * interval_s, 6), float(one)) for k, one in enumerate(hz)])
+    write_log(name, [Imported(round(k * interval_s, 6), float(frequency_hz)) for k, frequency_hz in enumerate(hz)])
 
 
 def replayed(run, name):
     code, out, _ = run("replay", name, "--json")
     assert code == 0
     objects = [json.loads(line) for line in out.splitlines()]
-    return [one for one in objects if one["kind"] == "alert"], objects[-1]
+    return [item for item in objects if item["kind"] == "alert"], objects[-1]
 
 
 def test_a_spiked_log_gives_the_alerts_of_the_sound_one_and_every_command_counts_the_spikes(run):
@@ -49,9 +49,9 @@ def test_a_spiked_log_gives_the_alerts_of_the_sound_one_and_every_command_counts
     sound, before = replayed(run, "sound.ccap")
     spiked, after = replayed(run, "spiked.ccap")
     assert (before["mended"], after["mended"], after["damaged"], after["repaired"]) == (0, 5, 0, 0)
-    assert {one["response"] for one in sound} >= {"non-ferrous", "ferrous"}
-    assert [one["response"] for one in spiked] == [one["response"] for one in sound]
-    assert [one["peak_s"] for one in spiked] == pytest.approx([one["peak_s"] for one in sound], abs=0.02)
+    assert {alert["response"] for alert in sound} >= {"non-ferrous", "ferrous"}
+    assert [alert["response"] for alert in spiked] == [alert["response"] for alert in sound]
+    assert [alert["peak_s"] for alert in spiked] == pytest.approx([alert["peak_s"] for alert in sound], abs=0.02)
     assert json.loads(run("inspect", "spiked.ccap", "--json")[1])["mended"] == 5
     assert "mended     5 readings that jumped further than a pass can, 0 miscounted edges repaired" in run(
         "inspect", "spiked.ccap"
@@ -76,16 +76,16 @@ def test_a_reading_a_second_or_slower_shows_no_pass_and_says_so(run, interval_s)
     y = np.random.default_rng(3).normal(size=300) * 1e-7
     y[[100, 101, 200]] += (3e-5, 2e-5, -6e-5)
     write("slow.csv", F0_HZ * (1 + y), interval_s)
-    said = f"readings are {interval_s:g} s apart, which does not show most passes of an ordinary sweep"
-    assert said in run("import", "slow.csv", "slow.ccap")[2]
+    notice = f"readings are {interval_s:g} s apart, which does not show most passes of an ordinary sweep"
+    assert notice in run("import", "slow.csv", "slow.ccap")[2]
     code, out, err = run("replay", "slow.ccap", "--json")
-    assert code == 0 and err.count(said) == 1
+    assert code == 0 and err.count(notice) == 1
     alerts = [json.loads(line) for line in out.splitlines()][:-1]
     assert len(alerts) >= 2
     for alert in alerts:
         assert (alert["response"], alert["confidence"]) == ("uncertain", None)
         assert alert["reasons"][0] == "readings too far apart"
-    assert said not in run("import", "slow.csv", "quiet.ccap", "--quiet")[1]
+    assert notice not in run("import", "slow.csv", "quiet.ccap", "--quiet")[1]
 
 
 @pytest.mark.parametrize("interval_s", [0.1, 0.25])

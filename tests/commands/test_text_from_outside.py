@@ -1,4 +1,4 @@
-"""Text from outside: whatever files, boards and people say, no control reaches a terminal or a JSON line."""
+"""Text from files, boards and people: no control character in it reaches a terminal or a JSON line."""
 
 import ast
 import contextlib
@@ -143,7 +143,7 @@ open("codes.json", "w").write(json.dumps(codes))
 """
 
 
-def test_no_command_lets_a_control_through(evil, tmp_path):
+def test_no_command_prints_a_control_character(evil, tmp_path):
     given = commands(evil)
     done = subprocess.run(
         [sys.executable, "-c", RUN_ALL],
@@ -155,12 +155,12 @@ def test_no_command_lets_a_control_through(evil, tmp_path):
     assert done.returncode == 0, done.stderr[-2000:]
     codes = json.loads((tmp_path / "codes.json").read_text())
     assert set(codes) == {0, 1, 2}
-    for told in (done.stdout, done.stderr):
-        text = told.decode()
+    for printed in (done.stdout, done.stderr):
+        text = printed.decode()
         assert "7777m" in text  # the evil text is shown, tamed
         assert FORBIDDEN.findall(text) == []
         assert [line for line in text.split("\n") if line.lstrip().startswith("forged line")] == []
-    # A program gets the very text: another spelling of it, no other value.
+    # A program gets the exact text: JSON may escape its characters, but the value is the same.
     objects = [json.loads(line) for line in done.stdout.decode().split("\n") if line.startswith("{")]
     texts = [made["text"] for made in objects if made.get("kind") == "mark"]
     assert EVIL + "\udc9b" in texts
@@ -188,7 +188,7 @@ def test_an_evil_board_through_a_pipe(tmp_path, form):
         out, err = process.communicate(timeout=30)
     assert process.returncode == 0, err
     assert FORBIDDEN.findall(out.decode()) == FORBIDDEN.findall(err.decode()) == []
-    # With --json and --quiet only warnings are told, and of these the board has none.
+    # With --json and --quiet only warnings are printed, and this board causes none.
     assert ("\\x1b[7777m" in out.decode()) == (form == [])
 
 
@@ -215,7 +215,7 @@ def test_an_evil_board_on_the_live_screen(tmp_path):
                 seen += os.read(terminal, 65536)
             board.send(evil_lines())
             board.unplug()
-            board.hello = HELLO._replace(uid="\x1b[7777m\u202e")  # another board: its number is told
+            board.hello = HELLO._replace(uid="\x1b[7777m\u202e")  # another board: its number is printed
             board.plug()
             while b"another board" not in seen:
                 seen += os.read(terminal, 65536)
@@ -224,7 +224,7 @@ def test_an_evil_board_on_the_live_screen(tmp_path):
                 with contextlib.suppress(OSError):
                     seen += os.read(terminal, 65536)
         finally:
-            process.kill()  # no harm where it has ended
+            process.kill()  # harmless if it has ended
             process.wait()
             os.close(terminal)
     assert process.returncode == 0

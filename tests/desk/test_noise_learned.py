@@ -29,7 +29,7 @@ def phases(y_ppm):
 
 
 def test_the_density_is_found_as_scipy_finds_it():
-    """Against scipy.signal.welch of the whole, band by band: the bands are means of it, and gaps cut nothing wrong."""
+    """Above 0.5 Hz each band is the mean of scipy.signal.welch in it within 15 %, also for a recording with a gap."""
     y = coloured(sway, 30_000, 1)
     x = phases(y)
     x[10_000] = np.nan
@@ -39,7 +39,7 @@ def test_the_density_is_found_as_scipy_finds_it():
     assert len(learned) == len(edges) - 1 == 25
     for band, density in enumerate(learned):
         inside = (hz >= edges[band]) & (hz < edges[band + 1])
-        if centre_hz(band) > 0.5:  # below, six seconds do not tell the bands apart
+        if centre_hz(band) > 0.5:  # below 0.5 Hz, segments of six seconds do not separate the bands
             assert density == pytest.approx(np.sqrt(power[inside].mean()), rel=0.15)
             assert edges[band] < centre_hz(band) < edges[band + 1]
 
@@ -64,7 +64,7 @@ def test_the_statistic_has_a_sigma_of_one_in_the_noise_of_the_profile(density):
         if boxes.ready and boxes.count > 200:
             sigmas = zip(boxes.zs, boxes.used, boxes._learned, strict=True)
             seen.append([z * scale / sigma for z, scale, sigma in sigmas])
-            heights.append([boxes.height(at) for at in range(len(WIDTHS_S))])
+            heights.append([boxes.height(i) for i in range(len(WIDTHS_S))])
             lags, gains, newest, sigma = judge._filters[1]
             late.append(boxes.answer(lags, gains[0], 0) / sigma)
             assert newest < boxes.look_back
@@ -76,7 +76,7 @@ def test_the_statistic_has_a_sigma_of_one_in_the_noise_of_the_profile(density):
 @pytest.mark.parametrize("noise", [(), (0.1,), (5.0, 1.0, 0.1)], ids=["unknown", "white", "steep"])
 @pytest.mark.parametrize("late", [False, True])
 @pytest.mark.parametrize("f", [1.0, 6.5, 25.0, 100.0])
-def test_a_pass_answers_with_its_height_and_level_and_slope_vanish(f, late, noise):
+def test_a_filter_returns_the_height_of_a_pass_and_ignores_level_and_slope(f, late, noise):
     lags, each, newest, _ = taps(f, INTERVAL_S, noise, late)
     k = np.arange(lags[0])  # readings ago
     t = (newest - k - 0.5) * 1.02 / max(f, 2.0)

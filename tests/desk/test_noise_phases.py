@@ -42,7 +42,7 @@ START = [HEADER, Line(0.0, records.write(HELLO)[:-1])]
 
 
 def test_phase_is_exact_to_the_tick():
-    """Edges 2,500 ticks apart, then 2,501: frequency steps by -1/2501, and phase shows that and nothing else."""
+    """Edges are 2,500 ticks apart, then 2,501.  The phase shows that step of -1/2501 and nothing else."""
     ticks = np.concatenate([2500 * np.arange(5000), 2500 * 5000 + 2501 * np.arange(5000)])
     found = read(START, lines(ticks))
     (segment,) = found.segments
@@ -69,7 +69,7 @@ def test_a_gap_and_a_miscount_end_a_segment():
     found = read(START, sent, lines(ticks[20_000:], 20_001, 40))
     assert len(found.segments) == 3
     assert found.miscounts == 1
-    assert max(np.nanmax(np.abs(np.diff(one.x))) for one in found.segments) < 1e-12
+    assert max(np.nanmax(np.abs(np.diff(segment.x))) for segment in found.segments) < 1e-12
     assert found.segments[1].start_s == pytest.approx(found.segments[0].start_s + 0.4, abs=1e-6)
 
 
@@ -78,7 +78,7 @@ def test_imported_readings_are_summed_and_a_missing_row_ends_the_segment():
     hz = 25_000 * (1 + 1e-6 * rng.normal(size=60))
     rows = [Imported(0.1 * i, hz[i], 20 + 0.01 * i) for i in range(60) if i != 30]
     found = read(Header("import", "", interval_s=0.1), rows)
-    assert [len(one.x) for one in found.segments] == [31, 30]
+    assert [len(segment.x) for segment in found.segments] == [31, 30]
     assert found.irregular == 0
     assert np.diff(found.segments[1].x) / 0.1 == pytest.approx(hz[31:] / hz[0] - 1, abs=1e-14)
     assert found.temperature.shape == (59, 2)
@@ -87,9 +87,9 @@ def test_imported_readings_are_summed_and_a_missing_row_ends_the_segment():
 
 
 def test_the_oscillator_of_a_simulated_board_shows_its_own_noise():
-    """IEEE 1139's sigma_y of the class that the scene names, from the lines the board sends: within a tenth.
+    """The lines of the board give sigma_y (IEEE Std 1139) of the scene's noise class within 10 %.
 
-    At 0.16 to 1.3 s of 100 s: more than 90 degrees of freedom, 7 % at one sigma for a single tau, fewer for the mean.
+    tau is 0.16 to 1.3 s of 100 s.  Each has more than 90 degrees of freedom: 7 % at one sigma, less for their mean.
     """
     scene = Scene(
         schema=1, duration_s=100, oscillator=Oscillator(noise="typical"), sweep=Sweep(kind="still", height_cm=80),
@@ -103,14 +103,14 @@ def test_the_oscillator_of_a_simulated_board_shows_its_own_noise():
 
 
 def test_drift_and_its_errors():
-    """Lines through known slopes with random-walk noise beside them: off by less than 3 standard errors."""
+    """Known slopes with random-walk noise are found within 3 standard errors."""
     rng = np.random.default_rng(2)
     tau0_s, n = 0.1, 6000
     t = (np.arange(n) + 0.5) * tau0_s
     warmth = 20 + np.sin(t / 40)
     y = 1e-6 * (0.5 * t / 60 - 8 * (warmth - 20) + 0.02 * np.cumsum(rng.normal(size=n)))
     x = stability.phase(y, tau0_s)
-    # Half a minute is missing, and the level after it is another.
+    # Half a minute is missing, and the level after it differs.
     parts = (Segment(0.0, x[:3000]), Segment(330.0, x[3300:] + 4e-5 * np.arange(len(x) - 3300)))
     measured = np.column_stack([t[::10], warmth[::10] + 0.02 * rng.normal(size=n // 10)])
     found = drift(Phases(parts, tau0_s, 25e3, measured, n, 0, 0.0))
@@ -128,5 +128,5 @@ def test_the_standard_error_of_a_drift_is_the_scatter_of_many_runs():
                          np.empty((0, 2)), 1201, 0, 0.0)).per_minute
             for _ in range(200)
         ]  # fmt: skip
-        ratio = np.std([one.value for one in found]) / np.mean([one.error for one in found])
+        ratio = np.std([slope.value for slope in found]) / np.mean([slope.error for slope in found])
         assert 0.75 < ratio < 1.33

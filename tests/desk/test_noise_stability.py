@@ -54,7 +54,7 @@ def test_the_published_phases_give_the_table_of_the_frequencies():
 
 @pytest.mark.parametrize("kind", ["adev", "oadev", "mdev", "hdev"])
 def test_no_difference_is_taken_across_a_gap(kind):
-    """Two segments are the weighted mean of each by itself, whatever phase lies between them."""
+    """The variance of two segments is the weighted mean of both, for any phase between them."""
     rng = np.random.default_rng(3)
     x = stability.phase(rng.normal(size=400), 0.5)
     one, two = x[:150], x[150:] + 1e6
@@ -66,20 +66,23 @@ def test_no_difference_is_taken_across_a_gap(kind):
 
 
 @pytest.mark.parametrize("kind", ["oadev", "mdev", "hdev"])
-def test_lost_readings_take_only_the_terms_that_need_them(kind):
-    """Phase goes on through a lost reading: with nan there, the rest is what it was."""
+def test_a_lost_reading_removes_only_the_terms_that_need_it(kind):
+    """The phase continues over a lost reading, which is nan.  All other terms are unchanged."""
     rng = np.random.default_rng(4)
     x = stability.phase(rng.normal(size=3000), 1.0)
     holes = x.copy()
     holes[[700, 701, 1900]] = np.nan
-    whole, left = (getattr(stability, kind)([one], 1.0, 3) for one in (x, holes))
+    whole, left = (getattr(stability, kind)([phases], 1.0, 3) for phases in (x, holes))
     assert 0 < sum(whole.counts) - sum(left.counts) < 40
     assert left.variance == pytest.approx(whole.variance, rel=0.02)
 
 
 @pytest.mark.parametrize(("alpha", "h"), [(0, "h0"), (-1, "h_minus1"), (-2, "h_minus2")])
 def test_the_noise_type_is_recognised(alpha, h):
-    """Made noise is named at each tau up to 64 readings; white PM and flicker of phase by differencing white FM."""
+    """The type of generated noise is found at each tau up to 64 readings.
+
+    White PM, made as white phases, is recognised too.  100 phases are too few to recognise any.
+    """
     levels = {"h0": 0.0, "h_minus1": 0.0, "h_minus2": 0.0} | {h: 1e-14}
     y = PowerLawNoise(np.random.default_rng(5), 0.02, **levels).block(2**14)
     x = stability.phase(y, 0.02)
@@ -94,7 +97,7 @@ def _white_fm(m, n):
 
 
 def test_degrees_of_freedom_against_the_handbook():
-    """SP 1065, Table 5, quoted from memory: approximations, so within a tenth (theirs has no averaged phases)."""
+    """Within 10 % of the approximations of SP 1065, Table 5 (from memory), which do not average phases."""
     for m, n in ((4, 200), (16, 400), (32, 1000)):
         assert degrees_of_freedom("oadev", 0, m, n) == pytest.approx(_white_fm(m, n), rel=0.1)
         walk = (n - 2) / m * ((n - 1) ** 2 - 3 * m * (n - 1) + 4 * m**2) / (n - 3) ** 2
@@ -104,7 +107,7 @@ def test_degrees_of_freedom_against_the_handbook():
 @pytest.mark.parametrize(("alpha", "h"), [(2, None), (0, "h0"), (-1, "h_minus1"), (-2, "h_minus2")])
 @pytest.mark.parametrize(("kind", "m"), [("adev", 4), ("oadev", 8), ("mdev", 8), ("hdev", 5)])
 def test_degrees_of_freedom_against_the_scatter_of_many_runs(alpha, h, kind, m):
-    """2 mean^2 / variance of 1500 runs: its own standard error is about 4 %."""
+    """They agree with 2 mean^2 / variance of 1500 runs, which has a standard error of about 4 %."""
     rng = np.random.default_rng(8)
     runs, n = 1500, 128
     if h is None:

@@ -1,4 +1,7 @@
-"""`noise` in bounded memory: runs from the tape equal runs of the chain, and sums in pieces equal whole sums."""
+"""The bounded memory of `noise`.
+
+A run from the tape equals a run of the chain.  Sums over pieces equal sums over the whole.
+"""
 
 from pathlib import Path
 
@@ -18,18 +21,20 @@ NOISE = tuple(0.3 * 0.85**i for i in range(25))
 
 def imported():
     hz = 25_000 * (1 + 2e-6 * np.random.default_rng(7).normal(size=1500))
-    rows = [Imported(0.05 * i, float(one)) for i, one in enumerate(hz) if i % 400 and not 900 < i < 1050]
+    rows = [
+        Imported(0.05 * i, float(frequency_hz)) for i, frequency_hz in enumerate(hz) if i % 400 and not 900 < i < 1050
+    ]
     return [Header("import", "", interval_s=0.05), *rows]
 
 
 def frozen():
-    """Keys and an unplugged board between the readings of a capture that lost some of its own accord."""
+    """A capture that lost records, with keys and an unplugged board added between its readings."""
     entries = list(read_capture(CAPTURES / "warm-up-unplug.ccap.gz"))
     for share, what in ((0.2, "freeze"), (0.3, "freeze"), (0.5, "thaw"), (0.7, "threshold")):
-        at = int(share * len(entries))
-        entries.insert(at, Operator(entries[at].host_s, what, 9.0 if what == "threshold" else None))
-    at = int(0.8 * len(entries))
-    entries.insert(at, Gap(entries[at].host_s, entries[at - 1].host_s, "unplugged"))
+        position = int(share * len(entries))
+        entries.insert(position, Operator(entries[position].host_s, what, 9.0 if what == "threshold" else None))
+    position = int(0.8 * len(entries))
+    entries.insert(position, Gap(entries[position].host_s, entries[position - 1].host_s, "unplugged"))
     return entries
 
 
@@ -41,46 +46,46 @@ RECORDINGS = {
 
 
 def by_the_chain(recording, settings):
-    """(peaks, readings for which the statistic was there) as the chain alone gives them."""
+    """(peaks, number of readings that had a statistic) of the chain without a tape."""
     chain = Chain(settings, points=True, follow_threshold=False)
     outputs = [output for entry in recording for output in chain.feed(entry)] + chain.finish()
     finals = [output for output in outputs if type(output) is Alert and output.stage == "final"]
     ready = sum(type(output) is Point and output.ready for output in outputs)
-    return [(one.peak_s, one.score * (one.sign or 1), one.peak_shift_hz) for one in finals], ready
+    return [(alert.peak_s, alert.score * (alert.sign or 1), alert.peak_shift_hz) for alert in finals], ready
 
 
 @pytest.mark.parametrize("name", RECORDINGS)
-def test_a_run_from_the_tape_is_the_run_of_the_chain(name):
+def test_a_run_from_the_tape_equals_a_run_of_the_chain(name):
     recording = RECORDINGS[name]()
     least = quiet._with(defaults(), threshold=2.5, scale_floor_ppm=0.001)
     first = quiet._First(least)
     for entry in recording:
         first.feed(entry)
     first.finish()
-    peaks = [(one.time_s, one.z, one.shift_hz) for one in first.peaks]
+    peaks = [(peak.time_s, peak.z, peak.shift_hz) for peak in first.peaks]
     assert (peaks, first.watch.ready) == by_the_chain(recording, least)
     for other in ({"scale_floor_ppm": 0.2}, {"noise_ppm_rthz": NOISE}, {"threshold": 5.0, "hold": False}):
         settings = quiet._with(least, **other)
         peaks, ready = first.again(settings)
-        assert ([(one.time_s, one.z, one.shift_hz) for one in peaks], ready) == by_the_chain(recording, settings)
+        assert ([(peak.time_s, peak.z, peak.shift_hz) for peak in peaks], ready) == by_the_chain(recording, settings)
         threshold = settings.tracker["threshold"]
         assert quiet.alerts_at(lambda: recording, settings, threshold, {}) == len(peaks)
 
 
 @pytest.mark.parametrize("name", ["quiet-bench", "mineral-soil", "orchard-path", "warm-up-unplug"])
-def test_the_run_with_the_right_floor_agrees_with_the_first_run_on_what_is_clean(name):
-    """The first run has the least floor; `examine` makes the second only where the first found something."""
+def test_both_runs_find_the_same_passes_in_a_recording(name):
+    """The first run has the lowest scale floor.  `examine` makes the second run only if the first found something."""
     recording = list(read_capture(CAPTURES / f"{name}.ccap.gz"))
     found = quiet.examine(lambda: recording, defaults(), name)
     floor = {"threshold": 2.5, "scale_floor_ppm": found.statistic.learned["scale_floor_ppm"]}
     peaks, ready = by_the_chain(recording, quiet._with(defaults(), **floor))
     minutes = ready * found.phases.tau0_s / 60
-    assert list(found.statistic.strange) == exceedance.strange([quiet.Peak(*one) for one in peaks], minutes)
+    assert list(found.statistic.strange) == exceedance.strange([quiet.Peak(*peak) for peak in peaks], minutes)
 
 
 def test_the_tape_returns_the_rows_that_were_stored():
     rng = np.random.default_rng(1)
-    rows = [tuple(int(one) for one in rng.integers(-(1 << 62), 1 << 62, 7)) for _ in range(20_000)]
+    rows = [tuple(int(number) for number in rng.integers(-(1 << 62), 1 << 62, 7)) for _ in range(20_000)]
     tape = Tape()
     for row in rows:
         tape.add(*row)
@@ -114,14 +119,14 @@ def direct(kind, x, m):
 @pytest.mark.parametrize("block", [7, 100, 1 << 16])
 @pytest.mark.parametrize("m", [1, 3, 64, 700])
 @pytest.mark.parametrize("kind", ["adev", "oadev", "mdev", "hdev"])
-def test_deviations_in_pieces_are_those_of_the_whole(monkeypatch, kind, m, block):
+def test_deviations_from_pieces_equal_those_of_the_whole(monkeypatch, kind, m, block):
     monkeypatch.setattr(stability, "BLOCK", block)
     parts = [direct(kind, x, m) for x in some_phases()]
     found = getattr(stability, kind)(some_phases(), 0.5, m)
     known = [part[~np.isnan(part)] for part in parts]
     assert found.counts == tuple(len(part) for part in known)
     divisor = (6 if kind == "hdev" else 2) * (0.5 * m) ** 2
-    # Another order of the same sums: rounding alone.
+    # The order of the sums differs, so only rounding may differ.
     assert found.variance == pytest.approx(np.mean(np.concatenate(known) ** 2) / divisor, rel=1e-9)
 
 
@@ -132,17 +137,17 @@ def test_the_noise_type_and_its_degrees_of_freedom_do_not_depend_on_the_pieces(m
     r = [confidence._lag_1(parts, differences) for differences in (False, True)]
     kinds = [confidence.noise_exponent(segments, m) for m in (1, 2, 8)]
     freedom = [confidence.degrees_of_freedom("mdev", -1, m, 3001) for m in (1, 8, 500)]
-    # All at once: the line through the known averages out, then the lag 1 autocorrelation of what is left.
+    # Without pieces: subtract the line through the known averages, then take the lag 1 autocorrelation of the rest.
     left = []
     for x in segments:
         y = np.diff(x)
         t = np.linspace(-1, 1, len(y))
         known = ~np.isnan(y)
         left.append(y - np.polyval(np.polyfit(t[known], y[known], 1), t))
-    for value, whole in zip(r, (left, [np.diff(one) for one in left]), strict=True):
-        whole = [one - np.nanmean(one) for one in whole]
-        above = sum(np.nansum(one[1:] * one[:-1]) for one in whole)
-        assert value == pytest.approx(above / sum(np.nansum(one**2) for one in whole), rel=1e-9)
+    for value, whole in zip(r, (left, [np.diff(series) for series in left]), strict=True):
+        whole = [series - np.nanmean(series) for series in whole]
+        above = sum(np.nansum(series[1:] * series[:-1]) for series in whole)
+        assert value == pytest.approx(above / sum(np.nansum(series**2) for series in whole), rel=1e-9)
     monkeypatch.setattr(confidence, "_BLOCK", block)
     parts = [confidence._Averages(x) for x in segments]
     again = [confidence._lag_1(parts, differences) for differences in (False, True)]
@@ -153,10 +158,10 @@ def test_the_noise_type_and_its_degrees_of_freedom_do_not_depend_on_the_pieces(m
 
 @pytest.mark.parametrize("size", [300, 301])
 @pytest.mark.parametrize("together", [1, 3, 256])
-def test_the_density_is_that_of_scipy(monkeypatch, size, together):
+def test_the_density_equals_that_of_scipy(monkeypatch, size, together):
     monkeypatch.setattr(spectrum, "_TOGETHER", together)
     x = stability.phase(1e-6 * np.random.default_rng(2).normal(size=5000), 0.02)
     hz, power = welch(1e6 * np.diff(x) / 0.02, 50, nperseg=size, nfft=2 * size, detrend="linear")
-    made = np.concatenate([spectrum._periodograms(one, 0.02) for one in spectrum._segments(x, 0.02, size)])
+    made = np.concatenate([spectrum._periodograms(piece, 0.02) for piece in spectrum._segments(x, 0.02, size)])
     assert made.mean(axis=0) == pytest.approx(power, rel=1e-9)
     assert np.fft.rfftfreq(2 * size, 0.02) == pytest.approx(hz)

@@ -1,4 +1,4 @@
-"""The threshold for a wanted rate: on exponential tails with a known answer, and on simulated ground."""
+"""The threshold for a wanted false-alarm rate, on exponential tails with a known answer and on simulated soil."""
 
 import numpy as np
 import pytest
@@ -18,8 +18,8 @@ def exponential(rng, per_minute, minutes, scale=0.5, power=1):
 
 
 @pytest.mark.parametrize(("power", "scale"), [(1, 0.5), (2, 4.0)])
-def test_known_tail(power, scale):
-    """Of 20 a minute over 500 minutes, the level for 0.1 a minute is (2.5^p + scale ln 200)^(1/p)."""
+def test_the_level_of_a_known_tail(power, scale):
+    """Of 20 peaks a minute over 500 minutes, 0.1 a minute exceed the level (2.5^p + scale ln 200)^(1/p)."""
     tail = fit(exponential(np.random.default_rng(1), 20, 500, scale, power), 500)
     assert tail.power == power
     want = (2.5**power + scale * np.log(200)) ** (1 / power)
@@ -30,7 +30,10 @@ def test_known_tail(power, scale):
 
 
 def test_the_interval_holds_the_true_rate():
-    """95 % of 300 recordings of 5 minutes, for a level with 0.3 a minute: 2.5 standard errors of that share."""
+    """The interval holds the true rate of 0.3 a minute in 95 % of 300 recordings of 5 minutes.
+
+    The share may differ from 95 % by 2.5 of its standard errors.
+    """
     rng = np.random.default_rng(2)
     level = 2.5 + 0.5 * np.log(15 / 0.3)
     held = 0
@@ -54,7 +57,7 @@ def test_the_lowest_known_rate_agrees_with_the_interval():
 
 @pytest.mark.parametrize("count", [0, 1, 7, 40])
 def test_poisson_interval(count):
-    """F. Garwood 1936: chi-squared quantiles, here of scipy.stats."""
+    """The interval of F. Garwood (1936), by the chi-squared quantiles of scipy.stats."""
     low = stats.chi2.ppf(0.025, 2 * count) / 2 / 3 if count else 0.0
     high = stats.chi2.ppf(0.975, 2 * count + 2) / 2 / 3
     assert poisson_interval(count, 3.0) == pytest.approx((low, high))
@@ -67,8 +70,8 @@ def test_single_high_peaks_are_reported_and_noise_is_not():
         noise = [Peak(float(t), float(z), 0.1) for t, z in enumerate(exponential(rng, 15, 5))]
         refused += bool(strange(noise, 5))
         found = strange([*noise[:20], Peak(20.5, -9.5, -0.4), *noise[20:], Peak(400.0, 30.0, 2.0)], 5)
-        assert [one.time_s for one in found][-1] == 400.0
-        assert 20.5 in [one.time_s for one in found]
+        assert [peak.time_s for peak in found][-1] == 400.0
+        assert 20.5 in [peak.time_s for peak in found]
         assert len(found) <= 4
     assert refused == 0
     # A recording that is full of objects has no bulk of noise, but no noise goes so far so often.
@@ -91,13 +94,15 @@ def clean(seed, minutes):
 
 
 def test_the_threshold_keeps_its_rate_on_other_recordings():
-    """From 3 minutes of a simulated bed, tried on 5 others: their Poisson interval overlaps 1/3 to 3 a minute.
+    """A threshold from 3 minutes keeps its rate on 5 other minutes of the same simulated soil.
 
-    tests/bench/false_alarms.py does so for all kinds of ground.
+    The Poisson interval of that rate overlaps 1/3 to 3 a minute.
+    tests/bench/false_alarms.py does the same for all test conditions.
     """
     found = quiet.examine(clean(1, 3), defaults(), "simulated").statistic
     assert not found.strange
-    assert found.minutes == pytest.approx(3 - (2.26 + 0.02) / 60, abs=0.002)  # known scales: the boxes fill, no more
+    # The scales are known, so only the warm-up of the filters is missing.
+    assert found.minutes == pytest.approx(3 - (2.26 + 0.02) / 60, abs=0.002)
     z = found.tail.threshold(1.0)
     count = quiet.alerts_at(clean(2, 5), defaults(), z, found.learned)
     low, high = exceedance.poisson_interval(count, 5)

@@ -24,7 +24,7 @@ TABLE = json.loads((Path(__file__).parents[1] / "data/shift-table.json").read_te
 
 @pytest.mark.parametrize("name", named("sphere.loop"))
 def test_a_ball_under_one_turn(name):
-    """Multipole series in high precision (computed)."""
+    """Agrees with the multipole series, computed in high precision."""
     of = keys_of(name)
     turn = Winding(np.array([0.05]), np.zeros(1), 1e-4)
     d_l, d_r = ball.ball_response(turn, of["a"], of["sigma"], of["mur"], F, of["zc"])
@@ -33,7 +33,7 @@ def test_a_ball_under_one_turn(name):
 
 @pytest.mark.parametrize("a_over_delta", [0.01, 1.0, 30.0, 200.0])
 def test_the_multipoles_against_mpmath(a_over_delta):
-    """x j_(n-1)(x)/j_n(x) by the library's Bessel functions of half order, 40 digits."""
+    """x j_(n-1)(x)/j_n(x) agrees with mpmath's Bessel functions of half order at 40 digits."""
     got = ball._ratios(a_over_delta)
     with mpmath.workdps(40):
         x = mpmath.mpc(1, -1) * a_over_delta
@@ -43,7 +43,7 @@ def test_the_multipoles_against_mpmath(a_over_delta):
 
 
 def test_a_coil_of_rectangular_section():
-    """Dodd and Deeds' integral over an even current (computed), as rings that stand for square cells."""
+    """Rings in place of square cells agree with Dodd and Deeds' integral over an even current (computed)."""
     at_r, at_z = 0.05 + (np.arange(12) - 5.5) * 2.7e-3 / 12, (np.arange(10) - 4.5) * 2.25e-3 / 10
     r, z = (grid.ravel() for grid in np.meshgrid(at_r, at_z))
     cells = Winding(r, z, 2 * 0.447 * 0.225e-3 * np.exp(0.25))
@@ -85,11 +85,11 @@ def test_the_response_scales_with_size_if_f_scales_with_its_inverse_square(shape
 
 
 def test_finite_elements_in_the_coils_field_agree_with_rings():
-    """Two methods for the same non-magnetic disc: 1 %, from nearly touching to far."""
+    """Two methods agree within 1 % for the same non-magnetic disc, at 2 cm and at 20 cm."""
     distance = np.array([0.02, 0.2])
     for radius, thickness, sigma in ((0.012, 1.75e-3, 3.1e6), (0.03, 15e-6, 35e6)):
         body = rings.RingBody(radius, thickness, sigma, F)
-        want = np.array([body.response(WINDING, one) for one in distance]).T
+        want = np.array([body.response(WINDING, distance_m) for distance_m in distance]).T
         got = facing.FacingBody(radius, thickness, sigma, 1.0, F).response(WINDING, distance)
         assert got[0] == pytest.approx(want[0], rel=0.01)
         assert got[1] == pytest.approx(want[1], rel=0.01)
@@ -103,7 +103,7 @@ def test_a_wide_steel_plate_close_to_the_coil_is_a_plane():
 
 
 def test_a_steel_can():
-    """An independent solution: -412-223j cm^3 at 25 kHz and -532-125j at 100 kHz (computed), 3 %."""
+    """The polarizability in cm^3 agrees within 3 % with an independent computation, at 25 and 100 kHz."""
     for frequency, want in ((F, -412 - 223j), (1e5, -532 - 125j)):
         can = facing.FacingBody(0.0375, 0.11, 6e6, 100.0, frequency, 2e-4)
         assert can.axial_polarizability() * 1e6 == pytest.approx(want, rel=0.03)
@@ -117,7 +117,7 @@ def test_a_steel_can():
     ],
 )
 def test_a_can_and_a_plate_close_by(name, body):
-    """An independent computation (ring circuits; finite volumes) at 3 to 20 cm: 2 %."""
+    """Agrees within 2 % with independent computations (ring circuits; finite volumes) at 3 to 20 cm."""
     distance = np.array(TABLE["distance_cm"][:6]) / 100
     henry, ohm = coil.inductance(WINDING), coil.ac_resistance(WINDING, F)
     d_l, d_r, _ = coaxial_response(body, ATTITUDES[body.shape][0], WINDING, distance, F)
@@ -126,7 +126,7 @@ def test_a_can_and_a_plate_close_by(name, body):
 
 
 def test_a_can_lying_at_both_ends_of_the_frequency_range():
-    """No shielding at rest; at the end all field is kept out of a spheroid's shape: -V/(1-N)."""
+    """At zero frequency the can does not shield.  At high frequency it keeps the field out as a spheroid: -V/(1-N)."""
     assert abs(targets.can_across(0.115, 0.033, 1e-4, 37.7e6, 1e-3)) < 1e-9
     n = (1 - targets.demagnetising_factor(0.115 / 0.066)) / 2
     volume = pi * 0.033**2 * 0.115

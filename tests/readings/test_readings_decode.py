@@ -1,4 +1,4 @@
-"""From lines to records: the quick way and coilwire's own way agree on every line."""
+"""From lines to records: the fast decoder and coilwire agree on every line."""
 
 from coilcount.readings.decode import Decoder
 from coilwire import frame, records
@@ -29,10 +29,10 @@ def test_a_sound_interval_is_read_and_counted(record):
 
 @given(intervals, st.integers(0, 60), st.binary(max_size=3), st.sampled_from(["insert", "replace", "cut"]))
 @example(records.Interval(*[0] * 9), 0, b"\n", "insert")
-def test_both_ways_agree_on_damaged_lines(record, at, junk, how):
+def test_both_ways_agree_on_damaged_lines(record, position, junk, how):
     line = records.write(record)[:-1]
-    rest = line[at:] if how == "insert" else line[at + len(junk) :]
-    data = line[:at] + (b"" if how == "cut" else junk) + rest
+    rest = line[position:] if how == "insert" else line[position + len(junk) :]
+    data = line[:position] + (b"" if how == "cut" else junk) + rest
     decoder = Decoder()
     assert decoder.line(data) == by_coilwire(data)
     assert decoder.kinds.total() + decoder.damaged + decoder.text <= 1

@@ -41,8 +41,8 @@ def span(chain):
 @pytest.mark.parametrize(("interval_ms", "kept"), [(2, 500), (20, 50), (30, 33), (500, 5), (1000, 5)])
 def test_the_window_is_a_second_or_five_intervals(interval_ms, kept):
     window = Window(interval_ms)
-    for one in intervals(600 if interval_ms < 20 else 60, interval_ms):
-        window.push(one)
+    for interval in intervals(600 if interval_ms < 20 else 60, interval_ms):
+        window.push(interval)
     best = window.estimate(TICK_S)
     assert best.span_s == pytest.approx(kept * interval_ms / 1000, rel=1e-3)
     assert best.frequency_hz == pytest.approx(HZ, rel=1e-9)
@@ -61,8 +61,8 @@ def test_few_intervals_give_two_averages_and_five_a_regression():
         regression(sums[:6], TICK_S),
         regression(sums, TICK_S),
     ]
-    for one, wanted in zip(run, best, strict=True):
-        window.push(one)
+    for interval, wanted in zip(run, best, strict=True):
+        window.push(interval)
         found = window.estimate(TICK_S)
         assert found == wanted if wanted is None else found == pytest.approx(wanted, rel=1e-14)
 
@@ -71,8 +71,8 @@ def test_few_intervals_give_two_averages_and_five_a_regression():
 def test_edges_and_ticks_may_wrap_anywhere(before):
     plain, wrapping = Window(20), Window(20)
     for window, first in ((plain, {}), (wrapping, {"first_edge": -before, "t_first": -before})):
-        for one in intervals(50, **first):
-            window.push(one)
+        for interval in intervals(50, **first):
+            window.push(interval)
     assert wrapping.estimate(TICK_S) == plain.estimate(TICK_S)
 
 

@@ -54,14 +54,14 @@ def test_a_capture_and_its_truth(tmp_path, capsys):
     scene.write_text(SCENE)
     for name in ("one", "two"):
         assert main(["simulate", str(scene), str(tmp_path / f"{name}.ccap"), "--json"]) == 0
-    said = json.loads(capsys.readouterr().out.splitlines()[0])
-    assert said["simulated"] is True and said["seed"] == 5 and said["labels_written"] == 3
+    summary = json.loads(capsys.readouterr().out.splitlines()[0])
+    assert summary["simulated"] is True and summary["seed"] == 5 and summary["labels_written"] == 3
 
     one, two = (tmp_path / f"{name}.ccap" for name in ("one", "two"))
     assert one.read_bytes() == two.read_bytes()
     report = Report()
     entries = list(read_capture(one, report))
-    assert report.whole and report.lines == said["lines"]
+    assert report.whole and report.lines == summary["lines"]
     header = entries[0]
     assert isinstance(header, Header) and header.source == "simulate" and header.simulated
     assert header.start_utc == "2025-05-10T09:00:00Z" and header.notes["scene"] == "strip"
@@ -104,8 +104,8 @@ def test_wrong_input_is_one_line(tmp_path, monkeypatch, capsys, words, line):
     Path("there.ccap").write_text("mine")
     Path("labelled.labels.csv").write_text("mine")
     assert main(["simulate", *words]) == 2
-    said = capsys.readouterr().err
-    assert line in said and said.count("\n") == 1
+    error = capsys.readouterr().err
+    assert line in error and error.count("\n") == 1
     assert Path("there.ccap").read_text() == Path("labelled.labels.csv").read_text() == "mine"
     assert sorted(path.name for path in tmp_path.iterdir()) == ["labelled.labels.csv", "there.ccap"]
 
@@ -121,15 +121,15 @@ def test_a_capture_of_the_repository_can_be_made_again(tmp_path):
     made = (tmp_path / f"{name}.ccap").read_text().splitlines()
     kept = gzip.decompress((CAPTURES / f"{name}.ccap.gz").read_bytes()).decode().splitlines()
     assert len(made) == len(kept)
-    # Byte for byte where it was made.  Another processor may round a sine's last digit the other way, which moves a
-    # time stamp across a tick now and then: a few single ticks, never another record.
-    other = [(numbers(one), numbers(two)) for one, two in zip(made, kept, strict=True) if one != two]
+    # On the processor that made it, every byte is the same.  Another processor may round the last digit of a sine
+    # differently.  That moves a few timestamps by single ticks, and never adds or removes a record.
+    other = [(numbers(ours), numbers(theirs)) for ours, theirs in zip(made, kept, strict=True) if ours != theirs]
     assert len(other) <= len(kept) // 100
-    assert all(len(one) == len(two) and max(map(abs, np.subtract(one, two))) <= 2 for one, two in other)
+    assert all(len(ours) == len(theirs) and max(map(abs, np.subtract(ours, theirs))) <= 2 for ours, theirs in other)
     # d' is a sum over hundreds of thousands of floats: on another processor its last printed digit may differ
     kept, fresh = (read_labels(folder / f"{name}.labels.csv") for folder in (CAPTURES, tmp_path))
-    assert [(one.closest_s, one.object, one.response) for one in kept] == [
-        (one.closest_s, one.object, one.response) for one in fresh
+    assert [(label.closest_s, label.object, label.response) for label in kept] == [
+        (label.closest_s, label.object, label.response) for label in fresh
     ]
 
 

@@ -104,9 +104,9 @@ def test_passes_go_to_and_fro_and_rest():
     a_scene = scene(target=[{**COIN, "at_s": [2.0, 5.0], "ahead_cm": 10, "dwell_s": 1.0}], sweep={"speed_m_s": 0.5})
     there, back = passes_of(a_scene)
     assert there.closest_s == pytest.approx(2.0 + 0.5 + 0.2) and back.closest_s == pytest.approx(5.0 - 0.5 - 0.2)
-    for one in (there, back):
-        assert one.along_m(np.array([one.closest_s]))[0] == pytest.approx(0, abs=1e-12)
-        assert one.along_m(np.array([one.at_s - 0.4, one.at_s + 0.4])) == pytest.approx([0.1, 0.1])
+    for a_pass in (there, back):
+        assert a_pass.along_m(np.array([a_pass.closest_s]))[0] == pytest.approx(0, abs=1e-12)
+        assert a_pass.along_m(np.array([a_pass.at_s - 0.4, a_pass.at_s + 0.4])) == pytest.approx([0.1, 0.1])
     assert np.diff(there.along_m(np.array([0.5, 1.0])))[0] == pytest.approx(-0.25)
     assert np.diff(back.along_m(np.array([3.5, 4.0])))[0] == pytest.approx(0.25)
 
@@ -138,7 +138,7 @@ def test_the_yardsticks_readings_are_those_of_counted_edges():
     middle_edge = sums.first_edge + (sums.n - 1) / 2
     middle_s = (sums.t_first + sums.s / sums.n) * TICK_S
     counted = np.diff(middle_edge) / np.diff(middle_s) / 24_876.543 - 1
-    # what is left is the tick alone (away from a whole number of ticks a period, where it does not average out)
+    # Only the tick's error is left.  A whole number of ticks a period is avoided: there it does not average out.
     tick_alone = sqrt(timing_covariance(24_876.543, 0.0, 20, 2)[0])
     assert np.std(counted - readings(y, 20)) < 1.2 * tick_alone
     assert np.std(y) > 100 * tick_alone

@@ -16,7 +16,7 @@ from rp2040py import RP2040
 
 RAM = 0x20000000
 CODE, STUB, TABLE, OBJECT, ARGUMENTS = (RAM + offset for offset in (0x20000, 0x30000, 0x31000, 0x32000, 0x33000))
-BACK = RAM + 0x34000  # where the function returns to
+BACK = RAM + 0x34000  # the address to which the function returns
 STACK = RAM + 0x40000
 BX_LR = 0x4770
 BYTECODE, NATIVE, VIPER, ASSEMBLER = 2, 3, 4, 5  # kinds of code in an .mpy

@@ -61,7 +61,7 @@ class SceneLines:
 
 
 def readout_at(scene: str, seconds: float) -> Readout:
-    """What the screen shows after so many seconds of the scene."""
+    """The content of the screen after the given number of seconds of the scene."""
     now = [0.0]
     readout = Readout()
     facts = readout.facts

@@ -137,7 +137,7 @@ def fit(peaks: Sequence[float], minutes: float) -> Tail | None:
     # Compare the densities exp(-(z - u) / b) / b and 2 z exp(-(z^2 - u^2) / b) / b.  The exponents sum to -k in both.
     better = float(np.sum(np.log(2 * top / square))) + k * log(linear)
     power, scale = (2, square) if better > GAUSSIAN_BY else (1, linear)
-    return Tail(start, scale, power, k, minutes, tuple(float(one) for one in z))
+    return Tail(start, scale, power, k, minutes, tuple(float(height) for height in z))
 
 
 def strange(peaks: Sequence[Peak], minutes: float) -> list[Peak]:

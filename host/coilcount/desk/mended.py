@@ -1,4 +1,7 @@
-"""Counts the readings of a recording that the tracker would mend, without running the tracker."""
+"""Counts the readings of a recording that the tracker would mend.
+
+Only the tracker's decoding, repair and spike filter run here, not its baseline or its filter bank.
+"""
 
 from coilwire import records
 
@@ -13,10 +16,11 @@ _NOTHING: list[Output] = []
 
 
 class Mended:
-    """A readings.intake.Taker that mends and counts.  Call finish() after the last reading.
+    """A readings.intake.Taker that counts mended readings.  Call finish() after the last reading.
 
-    mended: readings that jumped further than a pass of the default widths can; repaired: miscounted edges removed from
-    raw sums.  Both are the same as in the Summary of a replay with default settings.
+    mended: number of readings that jumped further than a pass of the default widths can.
+    repaired: number of miscounted edges that were removed from raw sums.
+    Both numbers equal those in the Summary of a replay with default settings.
     """
 
     def __init__(self) -> None:
@@ -25,7 +29,10 @@ class Mended:
         self._certain: list[int] = []
 
     def begin(self, interval_s: float) -> str:
-        """Readings are interval_s apart from now on.  At a spacing that the tracker refuses nothing is mended."""
+        """Start a run of readings that are interval_s apart.  The text that is returned is always empty.
+
+        If the tracker refuses this spacing, nothing is mended.
+        """
         self.finish()
         if SHORTEST_INTERVAL_S <= interval_s <= LONGEST_INTERVAL_S:
             interval_us = int(interval_s * 1e6 + 0.5)
@@ -35,13 +42,13 @@ class Mended:
         return ""
 
     def interval(self, record: records.Interval, middle_us: int, step: int, base: TimeBase) -> list[Output]:
-        """One interval of the board."""
+        """Take one interval of the board."""
         if self._decoder is not None:
             self._decoded(self._decoder.interval(*record[:5]))
         return _NOTHING
 
     def reading(self, middle_us: int, frequency_hz: float, step: int) -> list[Output]:
-        """One imported reading."""
+        """Take one imported reading."""
         if self._decoder is not None:
             steps = self._decoder.reading(middle_us, frequency_hz)
             self._decoded(steps)
@@ -50,18 +57,18 @@ class Mended:
         return _NOTHING
 
     def gap(self, end_us: int) -> list[Output]:
-        """The next reading does not continue the ones before."""
+        """Note that the next reading does not continue the earlier ones."""
         if self._decoder is not None:
             self._decoder.forget()
             self._flush()
         return _NOTHING
 
     def operate(self, entry: Operator) -> str:
-        """The operator's actions change no reading."""
+        """Ignore an action of the operator, because it changes no reading."""
         return ""
 
     def finish(self) -> None:
-        """No more readings follow at this spacing."""
+        """Count the readings that still wait, because no more follow at this spacing."""
         if self._decoder is not None:
             self._flush()
             self.mended += self._spikes.mended

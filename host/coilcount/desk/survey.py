@@ -1,4 +1,7 @@
-"""Lists what a capture holds and whether it is whole, with the times and counts of a replay but without tracking."""
+"""Lists the contents of a capture, and whether it is whole.
+
+Times and counts are those of a replay, but no tracker runs.
+"""
 
 import os
 from collections.abc import Callable, Iterator
@@ -10,7 +13,8 @@ from coilcount.desk.mended import Mended
 from coilcount.model import Entry, Header, MarkMade, Operator, Output, Silence
 from coilcount.readings.intake import Intake
 
-# Marks, gaps and operator actions: this many from either end are listed, the others only counted.  Chosen by hand.
+# Number of marks, gaps and operator actions that are listed from either end.  Those between are only counted.
+# Chosen by hand.
 _LISTED = 500
 
 
@@ -35,9 +39,9 @@ class Survey:
     mended: int = 0  # readings that jumped further than a pass can
     repaired: int = 0  # miscounted edges removed from raw sums
     faults: dict[str, int] = field(default_factory=dict)  # intervals that the board flagged, by fault
-    text_lines: int = 0  # received lines that were no frames
+    text_lines: int = 0  # received lines that were not frames
     kinds: dict[str, int] = field(default_factory=dict)  # sound records by kind
-    boots: int = 0  # how often a board started
+    boots: int = 0  # number of starts of a board
     hello: dict | None = None  # fields of the latest hello
     marks: Ends = field(default_factory=_ends)  # MarkMade, by key or button
     operator: Ends = field(default_factory=_ends)  # (time_s, Operator): all actions of the operator

@@ -123,7 +123,7 @@ class Watch:
 def rerun(
     tape: Tape, settings: Mapping[str, Any], watch: Watch | None = None
 ) -> Iterator[tuple[records.Alert, Tracker]]:
-    """Run a tracker with other settings over a tape; return the final alerts, each with its tracker."""
+    """Run a tracker with other settings over a tape; yield its final alerts, each with the tracker."""
     tracker: Tracker | None = None
     interval = None
     for call, *values in tape.rows():
@@ -146,10 +146,14 @@ def rerun(
         if watch is not None:
             watch.look(tracker)
         if events:
-            yield from ((one, tracker) for one in events if type(one) is records.Alert and one.stage == "final")
+            yield from ((event, tracker) for event in events if _is_final_alert(event))
     if tracker is not None:
-        for one in tracker.finish():
-            if type(one) is records.Alert and one.stage == "final":
-                yield one, tracker
+        for event in tracker.finish():
+            if _is_final_alert(event):
+                yield event, tracker
         if watch is not None:
             watch.look(tracker)
+
+
+def _is_final_alert(event: Any) -> bool:
+    return type(event) is records.Alert and event.stage == "final"

@@ -20,22 +20,22 @@ def keys(data: bytes) -> tuple[list[str], bytes]:
     No key comes from a sequence, from bytes that are not UTF-8, or from a letter typed with Alt.
     """
     found: list[str] = []
-    at = 0
-    while at < len(data):
-        first = data[at]
+    start = 0
+    while start < len(data):
+        first = data[start]
         if first == ESC[0]:
-            end = _after_escape(data, at)
+            end = _after_escape(data, start)
         elif first == _CSI:
-            end = _after_csi(data, at + 1)
+            end = _after_csi(data, start + 1)
         elif first == _SS3:
-            end = _after_parameters(data, at + 1)
+            end = _after_parameters(data, start + 1)
         else:
-            end = _after_character(data, at)
+            end = _after_character(data, start)
             if end is not None:
-                found += data[at:end].decode("utf-8", "ignore")
+                found += data[start:end].decode("utf-8", "ignore")
         if end is None:
-            return found, data[at:]
-        at = end
+            return found, data[start:]
+        start = end
     return found, b""
 
 
@@ -56,42 +56,42 @@ def windows_keys(characters: str, prefixed: bool = False) -> tuple[list[str], bo
     return found, prefixed
 
 
-def _after_escape(data: bytes, at: int) -> int | None:
-    """The index after the sequence that starts at `at`; None if the sequence is unfinished."""
-    if at + 1 == len(data):
+def _after_escape(data: bytes, start: int) -> int | None:
+    """The index after the sequence that begins at `start`; None if the sequence is unfinished."""
+    if start + 1 == len(data):
         return None
-    second = data[at + 1]
+    second = data[start + 1]
     if second == ESC[0]:
-        return at + 1  # a sequence typed with Alt: the second ESC begins it
+        return start + 1  # a sequence typed with Alt: the second ESC begins it
     if second == ord("["):
-        return _after_csi(data, at + 2)
+        return _after_csi(data, start + 2)
     if second == ord("O"):
-        return _after_parameters(data, at + 2)
+        return _after_parameters(data, start + 2)
     if second in _STRINGS:
-        return _after_string(data, at + 2)
-    return _after_character(data, at + 1)
+        return _after_string(data, start + 2)
+    return _after_character(data, start + 1)
 
 
-def _after_csi(data: bytes, at: int) -> int | None:
-    if data[at : at + 1] == b"[":  # F1 to F5 of the Linux console have one byte more
-        return at + 2 if at + 1 < len(data) else None
-    return _after_parameters(data, at)
+def _after_csi(data: bytes, start: int) -> int | None:
+    if data[start : start + 1] == b"[":  # F1 to F5 of the Linux console have one byte more
+        return start + 2 if start + 1 < len(data) else None
+    return _after_parameters(data, start)
 
 
-def _after_parameters(data: bytes, at: int) -> int | None:
+def _after_parameters(data: bytes, start: int) -> int | None:
     """The index after the final byte.  A byte that fits no sequence ends this one and is read by itself."""
-    while at < len(data):
-        byte = data[at]
+    while start < len(data):
+        byte = data[start]
         if 0x40 <= byte <= 0x7E:
-            return at + 1
+            return start + 1
         if not 0x20 <= byte <= 0x3F:
-            return at
-        at += 1
+            return start
+        start += 1
     return None
 
 
-def _after_string(data: bytes, at: int) -> int | None:
-    for end in range(at, min(len(data), at + MOST_STRING_BYTES)):
+def _after_string(data: bytes, start: int) -> int | None:
+    for end in range(start, min(len(data), start + MOST_STRING_BYTES)):
         if data[end] == 0x07:
             return end + 1
         if data[end] == ESC[0]:
@@ -99,16 +99,16 @@ def _after_string(data: bytes, at: int) -> int | None:
             if end + 1 == len(data):
                 return None
             return end + 2 if data[end + 1] == ord("\\") else end
-    return at + MOST_STRING_BYTES if len(data) >= at + MOST_STRING_BYTES else None
+    return start + MOST_STRING_BYTES if len(data) >= start + MOST_STRING_BYTES else None
 
 
-def _after_character(data: bytes, at: int) -> int | None:
+def _after_character(data: bytes, start: int) -> int | None:
     """The index after one UTF-8 character; a byte that starts no character counts as one."""
-    first = data[at]
+    first = data[start]
     length = 1 if first < 0xC2 or first > 0xF4 else 2 if first < 0xE0 else 3 if first < 0xF0 else 4
-    for end in range(at + 1, at + length):
+    for end in range(start + 1, start + length):
         if end == len(data):
             return None
         if not 0x80 <= data[end] <= 0xBF:
             return end
-    return at + length
+    return start + length

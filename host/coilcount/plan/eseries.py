@@ -60,8 +60,8 @@ def combinations(wanted_f: float, values_f: NDArray) -> list[Combination]:
     if wanted_f <= 0:
         raise ValueError("the wanted capacitance must be positive")
     v = np.sort(values_f)
-    one = v[_nearest(v, np.array([wanted_f]))[0]]
-    found = [Combination("one", (float(one),), float(one))]
+    single = v[_nearest(v, np.array([wanted_f]))[0]]
+    found = [Combination("one", (float(single),), float(single))]
     i, j = np.triu_indices(len(v))
     for how, total in (("parallel", v[i] + v[j]), ("series", v[i] * v[j] / (v[i] + v[j]))):
         best = int(np.argmin(np.abs(total - wanted_f)))
@@ -73,7 +73,7 @@ def combinations(wanted_f: float, values_f: NDArray) -> list[Combination]:
     found.append(Combination("parallel", tuple(parts), sum(parts)))
     kept: list[Combination] = []
     for way in found:
-        if not kept or abs(way.total_f - wanted_f) < 0.5 * min(abs(one.total_f - wanted_f) for one in kept):
+        if not kept or abs(way.total_f - wanted_f) < 0.5 * min(abs(simpler.total_f - wanted_f) for simpler in kept):
             kept.append(way)
     return kept
 

@@ -101,11 +101,11 @@ def interval_ms(shortest_s: float) -> int:
 
 def tracker_widths(durations_s: list[float]) -> list[float]:
     """Compute the tracker's widths in s, from the shortest pass to the longest, in equal ratios."""
-    low, high = (float(np.clip(one, 0.05, 2.0)) for one in (min(durations_s), max(durations_s)))
+    low, high = (float(np.clip(duration_s, 0.05, 2.0)) for duration_s in (min(durations_s), max(durations_s)))
     high = min(2.0, max(high, 1.5 * low))
     low = min(low, high / 1.5)
     widths: NDArray = np.geomspace(low, high, WIDTHS)
-    return [round(float(one), 2) for one in widths]
+    return [round(float(width_s), 2) for width_s in widths]
 
 
 def settings_text(sweep: dict[str, Any]) -> str:

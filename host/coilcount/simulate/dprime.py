@@ -91,9 +91,9 @@ class Yardstick:
         target_ms: relative shift on the 1 ms grid; closest_s: closest approach in it; dwell_s: time of rest.
         """
         half_ms = round(1000 * (WINDOW_S + dwell_s / 2))
-        at = round(1000 * closest_s)
+        closest_ms = round(1000 * closest_s)
         padded = np.pad(target_ms, half_ms)
-        s = readings(padded[at : at + 2 * half_ms], self.interval_ms)
+        s = readings(padded[closest_ms : closest_ms + 2 * half_ms], self.interval_ms)
         return d_prime(s, self.oscillator), d_prime(s, self.everything)
 
 

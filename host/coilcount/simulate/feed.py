@@ -71,11 +71,11 @@ def feed(source: Source, out: int, pace: float, total_ms: float) -> None:
             data = following.result()
             following = ahead.submit(lambda: pack(source.second()))
             begin = time.monotonic() if begin is None else begin
-            for at in range(0, BLOCK_MS, step):
+            for start in range(0, BLOCK_MS, step):
                 if pace:
                     # A batch is sent when its last millisecond is over.  Deadlines are absolute, so delays do not add.
                     time.sleep(max(0.0, begin + (sent_ms + step) / 1000 / pace - time.monotonic()))
-                part = data[at * RECORD.itemsize : (at + step) * RECORD.itemsize]
+                part = data[start * RECORD.itemsize : (start + step) * RECORD.itemsize]
                 _write(out, part[: int(max(0, min(step, total_ms - sent_ms))) * RECORD.itemsize])
                 sent_ms += step
 

@@ -64,7 +64,7 @@ class _Board:
 
     def __init__(self, scene: Scene, seed: int, interval_ms: int) -> None:
         self._interval_ms = interval_ms
-        self._lost = sorted((round(1000 * at), lost.records) for lost in scene.lost for at in lost.at_s)
+        self._lost = sorted((round(1000 * at_s), lost.records) for lost in scene.lost for at_s in lost.at_s)
         self._uid = f"SIM{seed:08X}"
         self._plugged = True
         self._boot = 0
@@ -86,37 +86,38 @@ class _Board:
         """List (millisecond, record) of one second in order; a record may also be PULLED or PLUGGED."""
         out: list[tuple[int, object]] = []
         begin = 0
-        for at in [*np.flatnonzero(data.control & (PULLED | PLUGGED)).tolist(), BLOCK_MS]:
+        for end in [*np.flatnonzero(data.control & (PULLED | PLUGGED)).tolist(), BLOCK_MS]:
             if self._plugged:
-                out += self._run(data, begin, at)
-            if at < BLOCK_MS:
-                self._plugged = bool(data.control[at] & PLUGGED)
-                out.append((data.start_ms + at, PLUGGED if self._plugged else PULLED))
+                out += self._run(data, begin, end)
+            if end < BLOCK_MS:
+                self._plugged = bool(data.control[end] & PLUGGED)
+                out.append((data.start_ms + end, PLUGGED if self._plugged else PULLED))
                 if self._plugged:
-                    self._start(data.start_ms + at)
-            begin = at
+                    self._start(data.start_ms + end)
+            begin = end
         return out
 
     def _run(self, data: Second, begin: int, end: int) -> list[tuple[int, object]]:
         """List the records of the milliseconds begin..end-1 of a second, in which the board runs."""
         start_ms = data.start_ms + begin
         out = self._intervals(data, slice(begin, end))
-        for at in np.flatnonzero(data.control[begin:end] & BUTTON).tolist():
+        for offset_ms in np.flatnonzero(data.control[begin:end] & BUTTON).tolist():
             self._marks += 1
-            out.append((start_ms + at, records.Mark((start_ms + at - self._boot_ms) % U32, self._marks)))
+            pressed_ms = start_ms + offset_ms
+            out.append((pressed_ms, records.Mark((pressed_ms - self._boot_ms) % U32, self._marks)))
         for at_ms in range(start_ms, start_ms + end - begin):
             uptime_ms = at_ms - self._boot_ms
             if uptime_ms % HELLO_MS == 0:
                 out.append((at_ms, self._hello(uptime_ms)))
             if uptime_ms and uptime_ms % STATUS_MS == 0:
                 out.append((at_ms, self._status(uptime_ms, data, begin)))
-        return sorted(out, key=lambda one: one[0])
+        return sorted(out, key=lambda timed: timed[0])
 
     def _intervals(self, data: Second, part: slice) -> list[tuple[int, object]]:
         self._waiting.append((data.sums[part], data.amplitude[part], data.flags[part]))
         size = self._interval_ms
-        sums = joined([one[0] for one in self._waiting])
-        amplitude, flags = (np.concatenate([one[i] for one in self._waiting]) for i in (1, 2))
+        sums = joined([block[0] for block in self._waiting])
+        amplitude, flags = (np.concatenate([block[i] for block in self._waiting]) for i in (1, 2))
         whole = len(sums) // size * size
         self._waiting = [(sums[whole:], amplitude[whole:], flags[whole:])]
         first_ms = self._waiting_ms
@@ -182,11 +183,11 @@ class _Board:
             layout=records.LAYOUT,
         )
 
-    def _status(self, uptime_ms: int, data: Second, at: int) -> records.Status:
+    def _status(self, uptime_ms: int, data: Second, index: int) -> records.Status:
         return records.Status(
             uptime_ms=uptime_ms % U32,
-            temperature_mk=int(data.temperature_mk[at]),
-            supply_mv=int(data.supply_mv[at]),
+            temperature_mk=int(data.temperature_mk[index]),
+            supply_mv=int(data.supply_mv[index]),
             ring_high=2,
             dropped=0,
             short_writes=0,

@@ -44,6 +44,6 @@ def passes_of(scene: Scene) -> list[Pass]:
         distance_m = (scene.sweep.height_cm + target.depth_cm) / 100
         reach_m = REACH * max(distance_m, scene.coil.diameter_mm / 2000) + abs(target.ahead_cm) / 100
         reach_s = reach_m / speed + target.dwell_s / 2
-        for i, at in enumerate(target.at_s):
-            found.append(Pass(target, at, -1 if i % 2 else 1, speed, at - reach_s, at + reach_s))
-    return sorted(found, key=lambda one: one.at_s)
+        for i, at_s in enumerate(target.at_s):
+            found.append(Pass(target, at_s, -1 if i % 2 else 1, speed, at_s - reach_s, at_s + reach_s))
+    return sorted(found, key=lambda a_pass: a_pass.at_s)

@@ -210,10 +210,10 @@ class Scene:
         if not UTC.fullmatch(self.start_utc):
             raise ValueError(f'start_utc is "{self.start_utc}": write it as 2025-05-10T09:00:00Z')
         for name in ("target", "knock", "glitch", "lost", "mark"):
-            for i, one in enumerate(getattr(self, name)):
-                if one.at_s[-1] > self.duration_s:
-                    raise ValueError(f"[[{name}]] {i + 1}, at_s is {one.at_s[-1]:g}, after the scene's duration_s")
+            for i, event in enumerate(getattr(self, name)):
+                if event.at_s[-1] > self.duration_s:
+                    raise ValueError(f"[[{name}]] {i + 1}, at_s is {event.at_s[-1]:g}, after the scene's duration_s")
         for name in ("unplug", "stopped"):
-            for i, one in enumerate(getattr(self, name)):
-                if one.end_s > self.duration_s:
-                    raise ValueError(f"[[{name}]] {i + 1}, end_s is {one.end_s:g}, after the scene's duration_s")
+            for i, span in enumerate(getattr(self, name)):
+                if span.end_s > self.duration_s:
+                    raise ValueError(f"[[{name}]] {i + 1}, end_s is {span.end_s:g}, after the scene's duration_s")

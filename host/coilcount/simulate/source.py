@@ -61,7 +61,7 @@ class Source:
             control[scene_ms == _ms(span.start_s)] |= PULLED
             control[scene_ms == _ms(span.end_s)] |= PLUGGED
         for mark in self._scene.mark:
-            control[np.isin(scene_ms, [_ms(one) for one in mark.at_s])] |= BUTTON
+            control[np.isin(scene_ms, [_ms(at_s) for at_s in mark.at_s])] |= BUTTON
         for span in self._scene.unplug + self._scene.stopped:
             silent |= _within(scene_ms, span)
         frequency = np.where(silent, 0.0, block.frequency_hz)
@@ -78,15 +78,15 @@ class Source:
 
     def _count(self, frequency: np.ndarray, scene_ms: np.ndarray, boots: np.ndarray) -> Sums:
         glitches = [
-            (int(at), glitch.kind)
+            (int(index_ms), glitch.kind)
             for glitch in self._scene.glitch
-            for at in np.flatnonzero(np.isin(scene_ms, [_ms(one) for one in glitch.at_s]))
+            for index_ms in np.flatnonzero(np.isin(scene_ms, [_ms(at_s) for at_s in glitch.at_s]))
         ]
         glitches.sort()
         parts = []
         begin = 0
         for end in [*boots.tolist(), BLOCK_MS]:
-            inside = tuple((at - begin, kind) for at, kind in glitches if begin <= at < end)
+            inside = tuple((index_ms - begin, kind) for index_ms, kind in glitches if begin <= index_ms < end)
             parts.append(self._edges.block(frequency[begin:end], inside))
             if end < BLOCK_MS:
                 self._edges.restart()

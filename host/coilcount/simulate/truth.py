@@ -51,9 +51,9 @@ def labels(scene: Scene, measure: Callable[[], Yardstick]) -> list[Label]:
     """Make one Label for each pass and each knock, in order.  measure: see judged_passes."""
     found = [_label(truth) for truth in judged_passes(scene, measure)]
     for knock in scene.knock:
-        for at in knock.at_s:
-            end_s = min(at + 3 * knock.decay_s, scene.duration_s)
-            found.append(Label(at, round(end_s, 3), at, "knock", note=f"{knock.size_ppm:g} ppm"))
+        for at_s in knock.at_s:
+            end_s = min(at_s + 3 * knock.decay_s, scene.duration_s)
+            found.append(Label(at_s, round(end_s, 3), at_s, "knock", note=f"{knock.size_ppm:g} ppm"))
     return sorted(found, key=lambda label: label.closest_s)
 
 
