@@ -8,7 +8,7 @@ All data are simulated.  The scenes, the scoring and the thirteen test condition
 The README there explains them.  The readings have the form of a log from another counter: one frequency every 20 ms.
 One reading a minute, at a random place, has one edge too many (2,000 ppm of 500 edges).  Every second time, the next
 reading has one edge too few, as with a counter that opens its gate late.
-Each of the three ways (no spikes, not mended, mended) has its own thresholds, from its own runs without objects.
+Each of the three ways (no spikes, unmended, mended) has its own thresholds, from its own runs without objects.
 """
 
 import argparse
@@ -43,7 +43,7 @@ LOUDEST = 1e5  # largest threshold to try, in sigma
 F0_HZ = 25_028.5  # frequency of the coil in the log
 EDGE_PPB = 1e9 / 500  # effect of one edge on a reading with 500 edges
 # (name, whether there are spikes, whether they are mended)
-WAYS = (("no spikes", False, True), ("not mended", True, False), ("mended", True, True))
+WAYS = (("no spikes", False, True), ("unmended", True, False), ("mended", True, True))
 # Times between readings for --slow.
 INTERVALS_MS = (20, 60, 100, 120, 140, 160, 200, 240, 300, 400, 500, 1000)
 
@@ -167,10 +167,7 @@ def _way(clean, swept, minutes, mend, spikes) -> Way:
 
 
 def factor_for(ways: list[Way], minutes: float, rate: float) -> int:
-    """Return the index of the first factor at which all conditions together have at most `rate` alerts a minute.
-
-    It is the last index if no factor is large enough.
-    """
+    """Return the index of the first factor with at most `rate` false alarms a minute in the mean, or the last."""
     for i in range(len(FACTORS)):
         if sum(way.clean[i] for way in ways) <= rate * minutes * len(ways):
             return i
@@ -181,13 +178,13 @@ def table(results: list[tuple[str, int, list[Way]]], minutes: float, every_s: fl
     print(f"Simulation: {minutes:g} minutes without objects and {0.8 * minutes:g} with objects for each condition, "
           f"one spike every {every_s:g} s")  # fmt: skip
     names = [name for name, _, _ in WAYS]
-    print("Share found, of passes with d' of at least 4.  The thresholds give 1 false alarm a minute in each condition,")
+    print("Share found, of passes with d' of at least 4.  The thresholds give 1 false alarm a minute in each condition")
     print("and 0.1 a minute over all conditions.")
     print("strongest: score of the strongest false alarm at the default threshold of 4.8")
     print(f"{'':<12}{'passes':>7}{'at 1 a minute':^31}{'':>8}{'at 0.1':^31}{'':>8}{'FA/min at 4.8':^30}"
           f"{'strongest':>20}{'readings':>16}")  # fmt: skip
     heads = "".join(f"{name:>10}" for name in names)
-    print(f"{'':<19}{heads}{'ratio':>8} {heads}{'ratio':>8}{heads}{'not mended':>11}{'mended':>9}{'spikes':>8}"
+    print(f"{'':<19}{heads}{'ratio':>8} {heads}{'ratio':>8}{heads}{'unmended':>11}{'mended':>9}{'spikes':>8}"
           f"{'mended':>8}")  # fmt: skip
     last = [factor_for([ways[i] for _, _, ways in results], minutes, 0.1) for i in range(len(WAYS))]
     sums = np.zeros((2, len(WAYS)))
@@ -256,10 +253,7 @@ def passes() -> None:
 
 
 def _shares(series: np.ndarray) -> tuple[float, ...]:
-    """Return the smallest range of the neighbours over the jump, for one sharp reading, two, and two of opposite sign.
-
-    The neighbours are the three readings before and the two after.
-    """
+    """Return least (range of 3 readings before and 2 after) / jump, of one reading, two, and two of opposite sign."""
     i = np.arange(3, len(series) - 3)
     first = series[i] - series[i - 1]
     second = series[i + 1] - series[i - 1]
@@ -277,10 +271,7 @@ def _shares(series: np.ndarray) -> tuple[float, ...]:
 
 
 def slow_condition(name: str, minutes: float, tuning: bool, cache: Path | None) -> list[tuple[float, float, int]]:
-    """Return for each of INTERVALS_MS the share found, the share of these with the right sign, and the passes.
-
-    The threshold gives 1 false alarm a minute.
-    """
+    """Return for each of INTERVALS_MS the share found, the share of these with the right sign, and the passes."""
     data = data_of(KINDS[name], tuning, minutes, 0.8 * minutes, cache)
     out = []
     for interval_ms in INTERVALS_MS:
