@@ -248,8 +248,8 @@ def passes() -> None:
                         spikes.push(y_ppb, 1, out)
                     spikes.flush(out)
         allowed_1, allowed_2 = (1 / share if share else 0 for share in spikes._shares)
-        print(f"{interval_ms:>6} ms{least[0]:>13.4f}{allowed_1:>9.4f}{least[1]:>15.4f}{least[2]:>15.4f}{allowed_2:>9.4f}"
-              f"{spikes.mended:>8}")  # fmt: skip
+        print(f"{interval_ms:>6} ms{least[0]:>13.4f}{allowed_1:>9.4f}{least[1]:>15.4f}{least[2]:>15.4f}"
+              f"{allowed_2:>9.4f}{spikes.mended:>8}")  # fmt: skip
 
 
 def _shares(series: np.ndarray) -> tuple[float, ...]:
