@@ -247,7 +247,7 @@ def passes() -> None:
                     for y_ppb in np.rint(1e9 * series).astype(int).tolist():
                         spikes.push(y_ppb, 1, out)
                     spikes.flush(out)
-        allowed_1, allowed_2 = (1 / share if share else 0 for share in spikes._shares)
+        allowed_1, allowed_2 = (1 / ratio if ratio else 0 for ratio in spikes._ratios)
         print(f"{interval_ms:>6} ms{least[0]:>13.4f}{allowed_1:>9.4f}{least[1]:>15.4f}{least[2]:>15.4f}"
               f"{allowed_2:>9.4f}{spikes.mended:>8}")  # fmt: skip
 
