@@ -1,9 +1,9 @@
-"""Cycles that an edge costs on the chip, and the share of the CPU at 25 and 200 kHz.
+"""Prints the CPU cycles that one edge costs on the chip, and the CPU share at 5, 25 and 200 kHz.
 
     python tests/bench/cycles.py
 
-Emulation: the machine code that mpy-cross makes for armv6m, on rp2040py's Cortex-M0+ without wait states.  Not in it:
-what MicroPython takes to make a call (its arguments), and the bytecode of EdgeCounter.poll() around it.
+This is an emulation.  It runs the machine code from mpy-cross (armv6m) on rp2040py's Cortex-M0+ without wait states.
+It leaves out the time in which MicroPython prepares a call, and the bytecode of EdgeCounter.poll() around the calls.
 """
 
 import random
@@ -29,13 +29,16 @@ TICKS_PER_MS = CLOCK_HZ // pio_program.TICK_CYCLES // 1000
 
 
 def interval(add, hertz, jitter_ticks):
-    """(edges, cycles, calls of add(), times of the edges in ticks) of one interval, read every POLL_MS."""
+    """Run add() over one interval, whose edges are read every POLL_MS.
+
+    Returns (number of edges, cycles, number of calls of add(), times of the edges in ticks).
+    """
     rng = random.Random(1)
     period = CLOCK_HZ / pio_program.TICK_CYCLES / hertz
     count = int(hertz * INTERVAL_MS / 1000)
     times = [round(k * period) + rng.randint(-jitter_ticks, jitter_ticks) for k in range(count)]
-    ring, ring_at = add.view(0, RING)
-    state, state_at = add.view(0x8000, sums.STATE)
+    ring, ring_address = add.view(0, RING)
+    state, state_address = add.view(0x8000, sums.STATE)
     words = chip_tools.words_of(times, pio_program.HOLD_OFF, pio_program.OVERHEAD_TICKS, 1)
     ring[1 : count + 1] = memoryview(words)
     step = pio_program.HOLD_OFF + pio_program.OVERHEAD_TICKS
@@ -46,7 +49,7 @@ def interval(add, hertz, jitter_ticks):
     while taken < count:
         left = min(count - taken, int(hertz * edge_counter.POLL_MS / 1000))
         while left:
-            words = add.call(0, 0, 0, ring_at, RING - 1, state_at, min(left, sums.MAX_WORDS))
+            words = add.call(0, 0, 0, ring_address, RING - 1, state_address, min(left, sums.MAX_WORDS))
             cycles += add.cycles
             calls += 1
             taken += words
@@ -56,14 +59,14 @@ def interval(add, hertz, jitter_ticks):
 
 
 def median(machine, times):
-    """Cycles in median_period(), once an interval."""
-    ring, ring_at = machine.view(0, RING)
+    """Return the cycles of median_period(), which runs once an interval."""
+    ring, ring_address = machine.view(0, RING)
     words = chip_tools.words_of(times, pio_program.HOLD_OFF, pio_program.OVERHEAD_TICKS)
     ring[: len(words)] = memoryview(words)
-    _, work_at = machine.view(0x8000, edge_counter.MEDIAN_OF)
+    _, work_address = machine.view(0x8000, edge_counter.MEDIAN_OF)
     stride = min(len(times) - 1, edge_counter.MEDIAN_SPAN) // edge_counter.MEDIAN_OF
     step = pio_program.HOLD_OFF + pio_program.OVERHEAD_TICKS
-    machine.call(ring_at, RING - 1, len(times) - 1, stride, edge_counter.MEDIAN_OF, step, work_at)
+    machine.call(ring_address, RING - 1, len(times) - 1, stride, edge_counter.MEDIAN_OF, step, work_address)
     return machine.cycles
 
 
@@ -79,11 +82,11 @@ def main():
             f"{hertz // 1000:5d}{edges:7d}{calls:7d}{cycles / edges:16.1f}{cycles / edges / CLOCK_HZ * 1e6:12.2f}"
             f"{cycles / whole:11.1%}{sorting / whole:13.2%}"
         )
-    # Hand count, from the arithmetic in pio_program.
+    # This bound is counted by hand from the cycles in pio_program.
     least = pio_program.HOLD_OFF + pio_program.BLIND_CYCLES
     print(
-        f"hand count: an edge is caught for certain when high and low last {least} cycles "
-        f"({least / CLOCK_HZ * 1e6:.2f} us) each: up to {CLOCK_HZ / 2 / least / 1000:.0f} kHz at 50 % duty"
+        f"counted by hand: every edge is caught if high and low each last {least} cycles "
+        f"({least / CLOCK_HZ * 1e6:.2f} us): up to {CLOCK_HZ / 2 / least / 1000:.0f} kHz at 50 % duty"
     )
 
 

@@ -1,13 +1,16 @@
-"""Prints the false-alarm rates that the thresholds of `coilcount noise` give.  Nothing here passes or fails.
+"""Prints the false-alarm rates that the thresholds of `coilcount noise` give.  It checks nothing.
 
     python tests/bench/false_alarms.py [--minutes 5] [--learn 3] [--try 6] [--first-seed 7001]
 
-SIMULATION: scenes of our own with nothing in them; no hardware was at hand.  For each kind, `learn` recordings give a
-threshold each for 1 and for 0.1 a minute, as the command finds it; the tracker itself then runs with that threshold and
-the noise learned over `try` recordings of other seeds.  "kept" is the mean rate of these thresholds, with the 95 %
-Poisson interval of that count over the minutes tried (the same ones for every threshold); "in": how many of them kept a
-rate whose own interval overlaps a factor of 3 around what was asked.  Beside it the rate at the default threshold, and
-how many of the recordings were refused as not clean.
+All recordings are simulated, without objects.  For each test condition, `noise` computes thresholds and a noise profile
+from each of `learn` recordings.  The tracker then runs with them over `try` recordings with other seeds.
+
+The columns, for 1 and for 0.1 false alarms a minute:
+    z         mean of the thresholds that `noise` computed for this rate, in sigma
+    rate      mean rate that these thresholds gave on the other recordings
+    interval  95 % Poisson interval of that rate
+    in        number of thresholds whose rate is within a factor of 3 of the rate asked for, by its own interval
+default is the rate at the default threshold.  refused is the number of recordings that `noise` refused as not clean.
 """
 
 import argparse
@@ -21,8 +24,8 @@ from coilcount.settings import defaults
 from coilcount.simulate.lines import entries
 from coilcount.simulate.scene import Ground, Oscillator, Scene, Supply, Sweep, Vibration, Weather
 
-RATES = (1.0, 0.1)
-FACTOR = 3.0
+RATES = (1.0, 0.1)  # false alarms a minute
+FACTOR = 3.0  # a threshold is good if its rate is within this factor of the rate asked for; chosen by hand
 LAWN = Ground(chi=1e-4, variation=0.15, patch_m=0.8, wobble_cm=0.4)
 BED = Ground(chi=2e-4, variation=0.2, patch_m=0.8, wobble_cm=0.6)
 SPRING = Weather(start_c=15, warm_up_k=1.5, warm_up_s=90, swing_k=0.1)
@@ -31,7 +34,7 @@ WALK = Sweep(speed_m_s=0.5, height_cm=3)
 
 @dataclass(frozen=True)
 class Kind:
-    """What differs between the kinds of ground and weather."""
+    """One test condition: everything in which the conditions differ."""
 
     ground: Ground = LAWN
     sweep: Sweep = WALK
@@ -55,7 +58,7 @@ KINDS = {
 
 
 def clean_recording(kind: Kind, seed: int, minutes: float) -> list:
-    """Entries of a sweep with nothing in the ground."""
+    """Return the entries of a simulated sweep without objects."""
     scene = Scene(
         schema=1,
         duration_s=60 * minutes,
@@ -70,25 +73,26 @@ def clean_recording(kind: Kind, seed: int, minutes: float) -> list:
 
 
 def overlaps(count: int, minutes: float, rate: float) -> bool:
-    """Whether the count's interval overlaps a factor of 3 around `rate`."""
+    """Return whether the 95 % interval of the count overlaps the range within FACTOR of `rate`."""
     low, high = exceedance.poisson_interval(count, minutes)
     return low <= FACTOR * rate and high >= rate / FACTOR
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--minutes", type=float, default=5, help="of each recording")
-    parser.add_argument("--learn", type=int, default=3, help="recordings that give a threshold, for each kind")
-    parser.add_argument("--try", type=int, default=6, dest="tried", help="recordings that it is tried on")
+    parser.add_argument("--minutes", type=float, default=5, help="length of each recording in minutes")
+    parser.add_argument("--learn", type=int, default=3, help="recordings for thresholds, for each condition")
+    parser.add_argument("--try", type=int, default=6, dest="tried",
+                        help="recordings on which the thresholds are tried, for each condition")
     parser.add_argument("--first-seed", type=int, default=7001)
     options = parser.parse_args()
     began = time.process_time()
     settings = defaults()
     print(
-        f"False alarms a minute, {options.learn} thresholds a kind from {options.minutes:g} minutes each, tried on "
-        f"{options.tried * options.minutes:g} other minutes (simulation)"
+        f"Simulation, false alarms a minute: {options.learn} thresholds for each condition, "
+        f"from {options.minutes:g} minutes each, tried on {options.tried * options.minutes:g} other minutes"
     )
-    head = [f"{f'asked {rate:g}: z':>14}{'kept':>6}  {'interval':<12} in " for rate in RATES]
+    head = [f"{f'asked {rate:g}: z':>14}{'rate':>6}  {'interval':<12} in " for rate in RATES]
     print(f"{'':<18}{'default':>8}", *head, "refused")
     for number, (name, kind) in enumerate(KINDS.items()):
         seeds = [options.first_seed + 1000 * number + i for i in range(options.learn + options.tried)]
@@ -101,26 +105,31 @@ def main() -> None:
                 learnt.append((found.tail, found.learned))
         others = [clean_recording(kind, seed, options.minutes) for seed in seeds[options.learn :]]
         minutes = options.tried * options.minutes
-        usual = settings.tracker
+        default_threshold = settings.tracker["threshold"]
         counts = [
-            quiet.alerts_at(lambda one=one: one, settings, usual["threshold"], {})
-            for one in others
+            quiet.alerts_at(lambda recording=recording: recording, settings, default_threshold, {})
+            for recording in others
         ]
         cells = [f"{name:<18}{sum(counts) / minutes:>8.2f}"]
         for rate in RATES:
-            levels, kept = [], []
+            levels, alarms = [], []  # for each threshold: its height, and its number of false alarms
             for tail, learned in learnt:
                 z = tail.threshold(rate)
                 levels.append(z)
-                kept.append(sum(quiet.alerts_at(lambda one=one: one, settings, z, learned) for one in others))
-            if not kept:
+                alarms.append(
+                    sum(
+                        quiet.alerts_at(lambda recording=recording: recording, settings, z, learned)
+                        for recording in others
+                    )
+                )
+            if not alarms:
                 cells.append(f"{'-':>14}")
                 continue
-            low, high = exceedance.poisson_interval(round(np.mean(kept)), minutes)
-            inside = sum(overlaps(one, minutes, rate) for one in kept)
+            low, high = exceedance.poisson_interval(round(np.mean(alarms)), minutes)
+            inside = sum(overlaps(count, minutes, rate) for count in alarms)
             cells.append(
-                f"{np.mean(levels):>14.2f}{np.mean(kept) / minutes:>6.2f}  {f'{low:.2f} to {high:.2f}':<12} "
-                f"{inside}/{len(kept)}"
+                f"{np.mean(levels):>14.2f}{np.mean(alarms) / minutes:>6.2f}  {f'{low:.2f} to {high:.2f}':<12} "
+                f"{inside}/{len(alarms)}"
             )
         print(*cells, refused, flush=True)
     print(f"{time.process_time() - began:.0f} s CPU")

@@ -1,8 +1,8 @@
-"""Large numbers of random inputs: valid records through a session, changed captures through `replay` and `inspect`.
+"""Large numbers of random inputs: valid records through a session, and mutated captures through `replay` and `inspect`.
 
-Prints counts, and each exception that is not the project's own with its seed.
+It prints counts.  It also prints each exception that is not one of the project's own, with its seed.
 
-    python tests/bench/fuzz.py                      a million records and 10,000 captures: some twenty minutes
+    python tests/bench/fuzz.py                      a million records and 10,000 captures, about 20 minutes
     python tests/bench/fuzz.py --records 30000 --captures 300
 """
 
@@ -28,6 +28,7 @@ RECORDS_AT_ONCE = 10_000
 
 
 def records(folder: Path, count: int) -> None:
+    """Send `count` valid records with random contents through a session."""
     failures: list[str] = []
     missing = done = 0
     for seed in range(max(1, count // RECORDS_AT_ONCE)):
@@ -39,11 +40,12 @@ def records(folder: Path, count: int) -> None:
         done += len(given)
         failures += [f"seed {seed}: {sentence}" for sentence in failed]
         path.unlink()
-    print(f"{done} sound records through a session: {len(failures)} failures, {missing} captures that miss a byte")
+    print(f"{done} valid records through a session: {len(failures)} failures, {missing} captures with missing bytes")
     print(*failures[:20], sep="\n")
 
 
 def captures(folder: Path, count: int) -> None:
+    """Replay and inspect `count` mutated captures."""
     found: Counter[str] = Counter()
     exits: Counter[int] = Counter()
     for seed in range(count):
@@ -58,7 +60,7 @@ def captures(folder: Path, count: int) -> None:
             if not found[what]:
                 print(f"seed {seed}: {what}: {error}")
             found[what] += 1
-    print(f"{count} changed captures through replay and inspect: {found.total()} foreign exceptions")
+    print(f"{count} mutated captures through replay and inspect: {found.total()} unexpected exceptions")
     print(f"exit codes of inspect: {dict(exits)}")
 
 

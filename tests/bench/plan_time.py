@@ -1,4 +1,4 @@
-"""Prints how long `coilcount plan` takes, wall and processor, from a new process.  Asserts nothing.
+"""Prints the wall time and CPU time of `coilcount plan` in a new process.  It checks nothing.
 
 Run: python tests/bench/plan_time.py [RUNS]
 """
@@ -12,7 +12,7 @@ import time
 
 def main() -> None:
     runs = int(sys.argv[1]) if len(sys.argv) > 1 else 5
-    print(f"load of the machine {os.getloadavg()[0]:.1f} on {os.cpu_count()} processors; wanted: under 2 s")
+    print(f"load average {os.getloadavg()[0]:.1f} on {os.cpu_count()} processors; aim: under 2 s")
     for words in (["plan"], ["plan", "--json"], ["plan", "--frequency", "25k", "--drawer", "E12"]):
         walls, used = [], []
         for _ in range(runs):
@@ -23,7 +23,7 @@ def main() -> None:
             after = resource.getrusage(resource.RUSAGE_CHILDREN)
             used.append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
         print(
-            f"coilcount {' '.join(words):34} wall {min(walls):.2f} to {max(walls):.2f} s, processor {min(used):.2f} s"
+            f"coilcount {' '.join(words):34} wall {min(walls):.2f} to {max(walls):.2f} s, CPU {min(used):.2f} s"
         )
 
 

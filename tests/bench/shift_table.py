@@ -1,10 +1,12 @@
-"""Prints our shifts of common objects as ratios to an independent computation of them.  Asserts nothing.
+"""Prints the computed shifts of common objects, as ratios to an independent computation.  It checks nothing.
 
-Run: python tests/bench/shift_table.py
-Coils of 10, 20 and 30 cm, 26 AWG at 0.45 mm, 25 kHz.  Neither side is a measurement: both are computations, from
-different code.  Bounds of agreement that were asked for: 20 % for coins, ring, foil, can and balls, 35 % for rods and
-caps; * marks what is outside.  The reference takes rods, caps, steel coins and steel cans as dipoles at their middle;
-here what faces the coil is solved in the coil's own field, so near by the two must part.
+    python tests/bench/shift_table.py
+
+The coils are 10, 20 and 30 cm wide, of 26 AWG wire at a pitch of 0.45 mm, at 25 kHz.  Neither side is a measurement:
+both are computations, from different code.  The two should agree within 20 % for coins, ring, foil, can and balls, and
+within 35 % for rods and caps.  A * marks a ratio outside this bound.
+The reference models rods, caps, steel coins and steel cans as dipoles at their middle.  Here the side that faces the
+coil is solved in the field of the coil.  For this reason the two must differ at short distances.
 """
 
 import json
@@ -25,20 +27,20 @@ TABLE = json.loads((Path(__file__).parents[1] / "data/shift-table.json").read_te
 TURNS = {"10": 30, "20": 20, "30": 16}
 STEEL = (6e6, 100.0)
 
-# the reference's words: (body, attitude, bound in per cent or None where none was asked for)
+# name in the reference: (body, attitude, bound in per cent, or None if the object has no bound)
 BODIES = {
     "Cu coin 24x1.75 flat (5.8e7)": (Body("disc", 58e6, 1.0, 0.024, 1.75e-3), "flat", 20),
     "CuNi coin 24x1.75 flat (3.1e6)": (Body("disc", 3.1e6, 1.0, 0.024, 1.75e-3), "flat", 20),
-    # Its section is not given there: 22.2 mm outside and 2.2 mm wire are a guess.
+    # The reference does not give the section.  22.2 mm outside and 2.2 mm wire are chosen by hand.
     "gold-alloy ring 20mm flat (1e7)": (Body("ring", 1e7, 1.0, 0.0222, 2.2e-3), "flat", 20),
     "lead ball 12 mm (4.8e6)": (Body("ball", 4.8e6, 1.0, 0.012), "any", 20),
     "Al foil 10x10cm 15um (disc r56)": (Body("disc", 35e6, 1.0, 0.1128, 15e-6), "flat", 20),
-    # Its wall is not given there: 0.1 mm, as drink cans have.
+    # The reference does not give the wall.  0.1 mm is usual for drink cans.
     "Al drink can 66x115 upright": (Body("can", 37.7e6, 1.0, 0.066, 1e-4, 0.115), "upright", 20),
     "Cu ball 50 mm": (Body("ball", 58e6, 1.0, 0.05), "any", 20),
     "steel ball 20 mm mu100": (Body("ball", *STEEL, 0.02), "any", 20),
     "steel ball 50 mm mu100": (Body("ball", *STEEL, 0.05), "any", 20),
-    # Soft iron: 1e7 S/m, as the reference says of permeability 500 elsewhere.
+    # Soft iron: the reference uses 1e7 S/m for a permeability of 500 in another table.
     "steel ball 50 mm mu500": (Body("ball", 1e7, 500.0, 0.05), "any", 20),
     "nail 75x3.5 on end mu100": (Body("rod", *STEEL, 3.5e-3, length_m=0.075), "on end", 35),
     "nail 75x3.5 lying mu100": (Body("rod", *STEEL, 3.5e-3, length_m=0.075), "lying", 35),
@@ -52,7 +54,7 @@ BODIES = {
 
 
 def ratios(coil_cm: str) -> dict[str, np.ndarray]:
-    """Ours over the reference, shape (distances,), for each object of the table."""
+    """Return our shift over that of the reference, shape (distances,), for each object of the table."""
     winding = make_winding(float(coil_cm) / 100, TURNS[coil_cm], awg_diameter_m(26), "bundle", 0.45e-3)
     henry, ohm = inductance(winding), ac_resistance(winding, F)
     distance = np.array(TABLE["distance_cm"]) / 100
@@ -65,17 +67,17 @@ def ratios(coil_cm: str) -> dict[str, np.ndarray]:
 
 
 def main() -> None:
-    inside = of = 0
+    within = total = 0
     for coil_cm in TABLE["coils"]:
         print(f"\ncoil {coil_cm} cm" + " " * 36 + "".join(f"{cm:>4} cm" for cm in TABLE["distance_cm"]) + "  bound")
         for name, row in ratios(coil_cm).items():
             bound = BODIES[name][2]
-            out = [bound is not None and abs(one - 1) > bound / 100 for one in row]
+            outside = [bound is not None and abs(ratio - 1) > bound / 100 for ratio in row]
             if bound is not None:
-                inside, of = inside + len(out) - sum(out), of + len(out)
-            cells = "".join(f"{one:6.2f}{'*' if far else ' '}" for one, far in zip(row, out, strict=True))
+                within, total = within + len(outside) - sum(outside), total + len(outside)
+            cells = "".join(f"{ratio:6.2f}{'*' if far else ' '}" for ratio, far in zip(row, outside, strict=True))
             print(f"{name:46}{cells}  {'none' if bound is None else f'{bound} %'}")
-    print(f"\n{inside} of {of} within their bounds")
+    print(f"\n{within} of {total} ratios are within their bounds")
 
 
 if __name__ == "__main__":

@@ -1,10 +1,11 @@
-"""Prints speed and memory of one run.  Nothing here passes or fails.
+"""Prints the speed and memory of the commands.  It checks nothing.
 
     python tests/bench/speed.py [--hours 10] [--live-s 20] [--long]
 
---long prints what the commands that read whole recordings need for one of --hours, and nothing else.
+--long prints only the time and memory of the commands that read a whole recording of --hours.
 
-All figures are of this machine, of whole processes as the operating system accounts for them, on simulated data.
+The data are simulated.  The figures are for this machine.  They are for whole processes, as the operating system counts
+them.
 """
 
 import argparse
@@ -26,7 +27,7 @@ from coilwire import records
 
 INTERVAL_S = 0.02
 EDGES = 500
-TICKS = 1_250_000  # of 16 ns in 20 ms
+TICKS = 1_250_000  # ticks of 16 ns in 20 ms
 U32 = 1 << 32
 U16 = 1 << 16
 COILCOUNT = [sys.executable, "-m", "coilcount"]
@@ -34,7 +35,7 @@ FREQUENCY = re.compile(rb"\d\d \d{3}\.\d+ Hz")
 
 
 def long_capture(path: Path, hours: float) -> int:
-    """A steady oscillator with a slow wander and no noise of its own, 50 records a second; returns the records."""
+    """Write a capture with 50 records a second and small random sums; return the number of records."""
     hello = records.Hello(1, "0.1.0", "bench", "00", 1, 0, 125_000_000, 2, 20, 0, records.LAYOUT)
     count = int(hours * 3600 / INTERVAL_S)
     seed = 1
@@ -49,7 +50,7 @@ def long_capture(path: Path, hours: float) -> int:
 
 
 def long_log(path: Path, hours: float) -> int:
-    """The same oscillator as a CSV log, as other counters write it; returns the rows."""
+    """Write a CSV log with 50 random frequencies a second, as other counters do; return the number of rows."""
     count = int(hours * 3600 / INTERVAL_S)
     seed = 1
     with path.open("w", encoding="ascii") as file:
@@ -61,7 +62,7 @@ def long_log(path: Path, hours: float) -> int:
 
 
 def long_table(hours: float) -> None:
-    """Seconds and peak memory of each command that reads a whole recording, for `hours` and a tenth of them."""
+    """Print time and peak memory of each command that reads a whole recording, for `hours` and a tenth of them."""
     with tempfile.TemporaryDirectory() as folder:
         capture, log, made = (Path(folder) / name for name in ("a.ccap", "a.csv", "b.ccap"))
         print("command    hours   records   wall s    CPU s  us/record  peak MB")
@@ -78,14 +79,14 @@ def long_table(hours: float) -> None:
 
 
 def run(command: list[str]) -> tuple[float, float, float]:
-    """Wall seconds, CPU seconds and peak MB of a finished command."""
+    """Run a command to its end; return wall seconds, CPU seconds and peak MB."""
     start = time.monotonic()
     with open(os.devnull, "wb") as sink:
         process = subprocess.Popen(command, stdout=sink)
         _, status, usage = os.wait4(process.pid, 0)
     process.returncode = os.waitstatus_to_exitcode(status)
     if process.returncode:
-        raise SystemExit(f"{command} left with {process.returncode}")
+        raise SystemExit(f"{command} ended with exit code {process.returncode}")
     return time.monotonic() - start, usage.ru_utime + usage.ru_stime, usage.ru_maxrss / 1024
 
 
@@ -94,7 +95,7 @@ def median_wall(command: list[str], runs: int = 11) -> float:
 
 
 def on_a_terminal(command: list[str], seconds: float) -> tuple[float, float, float]:
-    """Runs a command on a pty; returns the seconds to the first frequency it shows, its CPU seconds and peak MB."""
+    """Run a command on a pty; return the seconds to the first frequency on it, the CPU seconds and the peak MB."""
     start = time.monotonic()
     pid, terminal = pty.fork()
     if pid == 0:
@@ -110,7 +111,7 @@ def on_a_terminal(command: list[str], seconds: float) -> tuple[float, float, flo
             data = os.read(terminal, 65536)
         except OSError:  # the other end has closed
             break
-        if shown != shown:
+        if shown != shown:  # still nan: no frequency was seen yet
             text += data
             if FREQUENCY.search(re.sub(rb"\x1b\[[0-9;?]*[a-zA-Z]", b"", text)):
                 shown = time.monotonic() - start
@@ -123,7 +124,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--hours", type=float, default=10.0, help="length of the long capture")
     parser.add_argument("--live-s", type=float, default=20.0, help="how long the live screen runs")
-    parser.add_argument("--long", action="store_true", help="only the table of the commands that read recordings")
+    parser.add_argument("--long", action="store_true", help="print only the table of the commands that read recordings")
     args = parser.parse_args()
     if args.long:
         long_table(args.hours)
@@ -145,7 +146,7 @@ def main() -> None:
                 f"{1e6 * cpu / count:.1f} us a record, peak {peak:.0f} MB (aim: under 150)"
             )
             path.unlink()
-        print(f"           peak of the long one over the short one: {peaks['long'] / peaks['short']:.2f}")
+        print(f"           ratio of the peaks, long capture to short capture: {peaks['long'] / peaks['short']:.2f}")
 
     board = subprocess.Popen([*COILCOUNT, "virtual", "--json"], stdout=subprocess.PIPE, text=True)
     try:
@@ -154,7 +155,7 @@ def main() -> None:
         port = json.loads(board.stdout.readline())["port"]
         time.sleep(3.0)
         shown, _, _ = on_a_terminal([*COILCOUNT, "live", "--port", port, "--for", "3"], 3.0)
-        print(f"live       {shown:.2f} s from process start to the first frequency, board already up (aim: under 1.5)")
+        print(f"live       {shown:.2f} s from start to the first frequency, board already running (aim: under 1.5)")
         _, cpu, peak = on_a_terminal([*COILCOUNT, "live", "--port", port, "--for", str(args.live_s)], args.live_s)
         print(
             f"live       {cpu:.2f} s CPU in {args.live_s:.0f} s: {100 * cpu / args.live_s:.1f} % of one core "
@@ -164,8 +165,8 @@ def main() -> None:
         board.terminate()
         board.wait()
     shown, _, _ = on_a_terminal([*COILCOUNT, "live", "--virtual", "--for", "4"], 4.0)
-    print(f"live       {shown:.2f} s with the virtual board's own boot in it")
-    print(f"this run   peak {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB (making the captures)")
+    print(f"live       {shown:.2f} s including the start of the virtual board")
+    print(f"this run   peak {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB (writing the captures)")
 
 
 if __name__ == "__main__":

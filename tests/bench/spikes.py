@@ -1,13 +1,14 @@
-"""Prints the cost of miscounted edges in an imported log, mended and not mended.  Nothing here passes or fails.
+"""Prints the effect of miscounted edges in an imported log, with and without repair.  It checks nothing.
 
     python tests/bench/spikes.py [--kinds bench,garden] [--minutes 20] [--every 60] [--tuning] [--cache DIR]
-    python tests/bench/spikes.py --passes      how sharp passes are, which sets the limit
-    python tests/bench/spikes.py --slow        how far apart readings may be
+    python tests/bench/spikes.py --passes      how sharp passes are: the limits of the repair
+    python tests/bench/spikes.py --slow        the longest useful time between readings
 
-SIMULATION: the scenes, the scoring and the thirteen test conditions of tests/bench/detection (README there), as the log
-of another counter: one frequency every 20 ms.  One reading a minute at a random place has one edge too many (2,000 ppm
-at 500 edges); in every other minute the next reading has one too few, as with a counter that only opens its gate late.
-Each way has thresholds of its own on its own clean series, with spikes where it has spikes.
+All data are simulated.  The scenes, the scoring and the thirteen test conditions are those of tests/bench/detection.
+The README there explains them.  The readings have the form of a log from another counter: one frequency every 20 ms.
+One reading a minute, at a random place, has one edge too many (2,000 ppm of 500 edges).  Every second time, the next
+reading has one edge too few, as with a counter that opens its gate late.
+Each of the three ways (no spikes, unmended, mended) has its own thresholds, from its own runs without objects.
 """
 
 import argparse
@@ -34,19 +35,21 @@ from kinds import KINDS, target_of
 from score import Found
 from series import INTERVAL_S, Run, data_of
 
-# On a condition's threshold for 1 a minute, among which that for 0.1 is looked up.  Spikes score thousands.
+# Multiples of the threshold for 1 false alarm a minute.  The threshold for 0.1 a minute is chosen from these.
+# They go far up, because spikes have scores of thousands.
 FACTORS = (*(float(f) for f in np.round(1.1 ** np.arange(8), 4)), *(float(f) for f in 2.0 ** np.arange(1, 12)))
-LOUDEST = 1e5
+LOUDEST = 1e5  # largest threshold to try, in sigma
 
-F0_HZ = 25_028.5
-EDGE_PPB = 1e9 / 500
+F0_HZ = 25_028.5  # frequency of the coil in the log
+EDGE_PPB = 1e9 / 500  # effect of one edge on a reading with 500 edges
 # (name, whether there are spikes, whether they are mended)
-WAYS = (("no spikes", False, True), ("as it was", True, False), ("mended", True, True))
+WAYS = (("no spikes", False, True), ("unmended", True, False), ("mended", True, True))
+# Times between readings for --slow.
 INTERVALS_MS = (20, 60, 100, 120, 140, 160, 200, 240, 300, 400, 500, 1000)
 
 
 class Untouched:
-    """In place of tracker.spikes.Spikes: lets every reading through."""
+    """A replacement for tracker.spikes.Spikes that passes on every reading unchanged."""
 
     mended = waiting = 0
 
@@ -65,34 +68,34 @@ class Untouched:
 
 @dataclass
 class Way:
-    """One way over one condition: found and sign right of the passes that count, at 1 and at 0.1 a minute."""
+    """The results of one way (a row of WAYS) in one test condition."""
 
     threshold: float
     clean: list[int]  # false alarms at each of FACTORS times the threshold
-    found: list[float]  # share, at each of FACTORS
+    found: list[float]  # share of passes found, at each of FACTORS times the threshold
     default_rate: float  # false alarms a minute at the default threshold
     strongest: float  # score of the strongest false alarm there
-    mended: int  # readings, of the clean and the swept series
-    spikes: int  # readings that were spoilt
+    mended: int  # number of readings that were mended, in all runs
+    spikes: int  # number of readings with a miscounted edge
 
 
-def spoilt(run: Run, rng: np.random.Generator, every_s: float) -> tuple[np.ndarray, int]:
-    """The readings with a spike in each stretch of every_s, and how many readings that spoilt."""
+def add_spikes(run: Run, rng: np.random.Generator, every_s: float) -> tuple[np.ndarray, int]:
+    """Add one spike in each every_s seconds; return the readings and the number of readings that changed."""
     y = run.y.copy()
     size = round(every_s / INTERVAL_S)
     count = 0
     for number, start in enumerate(range(0, len(y) - size // 2, size)):
-        at = start + int(rng.integers(min(size, len(y) - start) - 2))
-        y[at] += EDGE_PPB
+        index = start + int(rng.integers(min(size, len(y) - start) - 2))
+        y[index] += EDGE_PPB
         count += 1
         if number % 2:
-            y[at + 1] -= EDGE_PPB
+            y[index + 1] -= EDGE_PPB
             count += 1
     return y, count
 
 
-def over(y: np.ndarray, first_s: float, interval_s: float, threshold: float, mend: bool, **settings):
-    """The tracker over imported readings: its alerts and the readings it mended."""
+def run_tracker(y: np.ndarray, first_s: float, interval_s: float, threshold: float, mend: bool, **settings):
+    """Run the tracker over imported readings; return its final alerts and the number of readings that it mended."""
     tracker = Tracker(interval_s, threshold=threshold, **settings)
     if not mend:
         tracker._spikes = Untouched()
@@ -113,53 +116,58 @@ def over(y: np.ndarray, first_s: float, interval_s: float, threshold: float, men
 
 
 def study(name: str, minutes: float, every_s: float, tuning: bool, cache: Path | None) -> tuple[str, int, list[Way]]:
+    """Return the name of the condition, its number of passes, and the results of each way."""
     data = data_of(KINDS[name], tuning, minutes, 0.8 * minutes, cache)
-    passes = [one for run in data.swept for one in run.passes if score.counts(one)]
+    passes = [pass_ for run in data.swept for pass_ in run.passes if score.counts(pass_)]
     out = []
     for _, spiked, mend in WAYS:
         rng = np.random.default_rng([7, len(name), *name.encode()])
-        made = [spoilt(run, rng, every_s) if spiked else (run.y, 0) for run in (*data.clean, *data.swept)]
+        made = [add_spikes(run, rng, every_s) if spiked else (run.y, 0) for run in (*data.clean, *data.swept)]
         clean = [(y, run) for (y, _), run in zip(made, data.clean, strict=False)]
         swept = [(y, run) for (y, _), run in zip(made[len(clean) :], data.swept, strict=True)]
-        heard = sum(len(y) for y, _ in clean) * INTERVAL_S / 60
-        out.append(_way(clean, swept, heard, mend, sum(count for _, count in made)))
+        clean_minutes = sum(len(y) for y, _ in clean) * INTERVAL_S / 60
+        out.append(_way(clean, swept, clean_minutes, mend, sum(count for _, count in made)))
     return name, len(passes), out
 
 
-def _way(clean, swept, heard, mend, spikes) -> Way:
+def _way(clean, swept, minutes, mend, spikes) -> Way:
     kept_runs = {}
 
-    def of(which, at, threshold):
-        """The alerts of one run.  Above what the setting allows: those of its highest that score so much."""
+    def alerts_of(group, number, threshold):
+        """Return the alerts of one run; group: 0 without objects, 1 with objects.
+
+        The tracker has an upper limit for its threshold.  Above it, the tracker runs at the limit and the alerts with a
+        lower score are dropped.
+        """
         level = min(threshold, trackers.MOST)
-        if (which, at, level) not in kept_runs:
-            y, run = (clean, swept)[which][at]
-            kept_runs[which, at, level] = over(y, run.first_s, INTERVAL_S, level, mend)[0]
-        return [one for one in kept_runs[which, at, level] if one.score >= threshold]
+        if (group, number, level) not in kept_runs:
+            y, run = (clean, swept)[group][number]
+            kept_runs[group, number, level] = run_tracker(y, run.first_s, INTERVAL_S, level, mend)[0]
+        return [alert for alert in kept_runs[group, number, level] if alert.score >= threshold]
 
     def alerts(threshold):
-        return [one for at in range(len(clean)) for one in of(0, at, threshold)]
+        return [alert for number in range(len(clean)) for alert in alerts_of(0, number, threshold)]
 
     def found(threshold):
         hits = total = 0
-        for at, (_, run) in enumerate(swept):
-            matched = score.match(run.passes, of(1, at, threshold))[0]
-            kept = [got for one, got in zip(run.passes, matched, strict=True) if score.counts(one)]
-            hits += sum(got is not None for got in kept)
+        for number, (_, run) in enumerate(swept):
+            matched = score.match(run.passes, alerts_of(1, number, threshold))[0]
+            kept = [alert for pass_, alert in zip(run.passes, matched, strict=True) if score.counts(pass_)]
+            hits += sum(alert is not None for alert in kept)
             total += len(kept)
         return hits / total
 
-    at = trackers.threshold_for(lambda threshold: len(alerts(threshold)), heard, 1.0, LOUDEST)
+    base = trackers.threshold_for(lambda threshold: len(alerts(threshold)), minutes, 1.0, LOUDEST)
     default = alerts(trackers.DEFAULT)
-    mended = sum(over(y, run.first_s, INTERVAL_S, trackers.DEFAULT, mend)[1] for y, run in (*clean, *swept))
+    mended = sum(run_tracker(y, run.first_s, INTERVAL_S, trackers.DEFAULT, mend)[1] for y, run in (*clean, *swept))
     return Way(
-        at, [len(alerts(at * factor)) for factor in FACTORS], [found(at * factor) for factor in FACTORS],
-        len(default) / heard, max((one.score for one in default), default=0.0), mended, spikes,
+        base, [len(alerts(base * factor)) for factor in FACTORS], [found(base * factor) for factor in FACTORS],
+        len(default) / minutes, max((alert.score for alert in default), default=0.0), mended, spikes,
     )  # fmt: skip
 
 
 def factor_for(ways: list[Way], minutes: float, rate: float) -> int:
-    """The first of FACTORS that leaves all conditions together `rate` a minute, or the last."""
+    """Return the index of the first factor with at most `rate` false alarms a minute in the mean, or the last."""
     for i in range(len(FACTORS)):
         if sum(way.clean[i] for way in ways) <= rate * minutes * len(ways):
             return i
@@ -167,41 +175,43 @@ def factor_for(ways: list[Way], minutes: float, rate: float) -> int:
 
 
 def table(results: list[tuple[str, int, list[Way]]], minutes: float, every_s: float) -> None:
-    print(f"SIMULATION: {minutes:g} minutes of clean ground and {0.8 * minutes:g} with objects for each condition, "
+    print(f"Simulation: {minutes:g} minutes without objects and {0.8 * minutes:g} with objects for each condition, "
           f"one spike every {every_s:g} s")  # fmt: skip
     names = [name for name, _, _ in WAYS]
-    print("share found, passes from d' = 4 on; thresholds for 1, and for all together 0.1, false alarms a minute")
+    print("Share found, of passes with d' of at least 4.  The thresholds give 1 false alarm a minute in each condition")
+    print("and 0.1 a minute over all conditions.")
+    print("strongest: score of the strongest false alarm at the default threshold of 4.8")
     print(f"{'':<12}{'passes':>7}{'at 1 a minute':^31}{'':>8}{'at 0.1':^31}{'':>8}{'FA/min at 4.8':^30}"
           f"{'strongest':>20}{'readings':>16}")  # fmt: skip
     heads = "".join(f"{name:>10}" for name in names)
-    print(f"{'':<19}{heads}{'ratio':>8} {heads}{'ratio':>8}{heads}{'as it was':>11}{'mended':>9}{'spoilt':>8}"
+    print(f"{'':<19}{heads}{'ratio':>8} {heads}{'ratio':>8}{heads}{'unmended':>11}{'mended':>9}{'spikes':>8}"
           f"{'mended':>8}")  # fmt: skip
     last = [factor_for([ways[i] for _, _, ways in results], minutes, 0.1) for i in range(len(WAYS))]
     sums = np.zeros((2, len(WAYS)))
     for name, count, ways in results:
-        at = [[way.found[0] for way in ways], [way.found[i] for way, i in zip(ways, last, strict=True)]]
-        sums += np.array(at)
-        cells = [_cells(row) for row in at]
+        shares = [[way.found[0] for way in ways], [way.found[i] for way, i in zip(ways, last, strict=True)]]
+        sums += np.array(shares)
+        cells = [_cells(row) for row in shares]
         rates = "".join(f"{way.default_rate:>10.2f}" for way in ways)
         print(f"{name:<12}{count:>7}{cells[0]} {cells[1]}{rates}{ways[1].strongest:>11.0f}{ways[2].strongest:>9.1f}"
               f"{ways[2].spikes:>8}{ways[2].mended:>8}")  # fmt: skip
     means = sums / len(results)
     print(f"{'mean':<19}{_cells(means[0])} {_cells(means[1])}")
-    print(f"mended where there were no spikes: {sum(ways[0].mended for _, _, ways in results)} readings")
+    print(f"readings mended in the runs without spikes: {sum(ways[0].mended for _, _, ways in results)} readings")
     rates = [sum(ways[i].clean[last[i]] for _, _, ways in results) / minutes / len(results) for i in range(len(WAYS))]
     each = ", ".join(f"{name} {rate:.2f}" for name, rate in zip(names, rates, strict=True))
-    print(f"false alarms a minute that 0.1 came to: {each}")
+    print(f"false alarms a minute at the thresholds for 0.1: {each}")
 
 
 def _cells(row) -> str:
     return "".join(f"{share:>10.3f}" for share in row) + f"{row[2] / row[0] if row[0] else 0:>8.3f}"
 
 
-# ---------------------------------------------------------------- what the limits rest on
+# ---------------------------------------------------------------- the basis of the limits
 
 
 def passes() -> None:
-    """Least share that readings beside a sharp reading have, over the strongest passes; and whether any is mended."""
+    """Print how sharp the readings of strong passes are, and how many of them would be mended by mistake."""
     from coilcount.tracker.defaults import DEFAULTS
 
     rng = np.random.default_rng(6)
@@ -215,9 +225,10 @@ def passes() -> None:
             down_m = np.full_like(x, rng.uniform(0.03, 0.06))
             shapes.append(coil.object_shift(target, x, down_m)[0])
     strongest = 1e6 * max(np.abs(y).max() for y in shapes)
-    print(f"COMPUTATION: {8 * len(shapes)} passes of the benchmark's objects 3 to 6 cm from the coil, up to "
+    print(f"Computation: {8 * len(shapes)} passes over the objects of the benchmark, 3 to 6 cm from the coil, up to "
           f"{strongest:.0f} ppm, at 0.3 to 3 m/s")  # fmt: skip
-    print("least range of the readings around a sharp one, as a share of its jump, beside what is taken for a spike")
+    print("Smallest range of the readings around a sharp one, as a share of its jump")
+    print("allowed: a reading with a smaller share is a spike")
     print(f"{'interval':>9}{'one reading':>13}{'allowed':>9}{'two, same way':>15}{'two, opposite':>15}{'allowed':>9}"
           f"{'mended':>8}")  # fmt: skip
     for interval_ms in (5, 10, 20, 25, 33, 40, 50, 100):
@@ -233,16 +244,16 @@ def passes() -> None:
                 for series in (gated, readings(y, interval_ms)):
                     least = np.minimum(least, _shares(series))
                     out: list[int] = []
-                    for one in np.rint(1e9 * series).astype(int).tolist():
-                        spikes.push(one, 1, out)
+                    for y_ppb in np.rint(1e9 * series).astype(int).tolist():
+                        spikes.push(y_ppb, 1, out)
                     spikes.flush(out)
-        one, two = (1 / share if share else 0 for share in spikes._shares)
-        print(f"{interval_ms:>6} ms{least[0]:>13.4f}{one:>9.4f}{least[1]:>15.4f}{least[2]:>15.4f}{two:>9.4f}"
-              f"{spikes.mended:>8}")  # fmt: skip
+        allowed_1, allowed_2 = (1 / ratio if ratio else 0 for ratio in spikes._ratios)
+        print(f"{interval_ms:>6} ms{least[0]:>13.4f}{allowed_1:>9.4f}{least[1]:>15.4f}{least[2]:>15.4f}"
+              f"{allowed_2:>9.4f}{spikes.mended:>8}")  # fmt: skip
 
 
 def _shares(series: np.ndarray) -> tuple[float, ...]:
-    """Range of the three readings before and the two after, over the jump of one reading, of two, of two opposite."""
+    """Return least (range of 3 readings before and 2 after) / jump, of one reading, two, and two of opposite sign."""
     i = np.arange(3, len(series) - 3)
     first = series[i] - series[i - 1]
     second = series[i + 1] - series[i - 1]
@@ -259,8 +270,8 @@ def _shares(series: np.ndarray) -> tuple[float, ...]:
     return tuple(out)
 
 
-def slow_kind(name: str, minutes: float, tuning: bool, cache: Path | None) -> list[tuple[float, float, int]]:
-    """For each of INTERVALS_MS: share found at 1 false alarm a minute, sign right of those found, passes."""
+def slow_condition(name: str, minutes: float, tuning: bool, cache: Path | None) -> list[tuple[float, float, int]]:
+    """Return for each of INTERVALS_MS the share found, the share of these with the right sign, and the passes."""
     data = data_of(KINDS[name], tuning, minutes, 0.8 * minutes, cache)
     out = []
     for interval_ms in INTERVALS_MS:
@@ -272,30 +283,29 @@ def slow_kind(name: str, minutes: float, tuning: bool, cache: Path | None) -> li
             return run.y[:whole].reshape(-1, size).mean(axis=1), run.first_s + (size - 1) * INTERVAL_S / 2
 
         clean = [series(run) for run in data.clean]
-        heard = sum(len(y) for y, _ in clean) * interval_s / 60
+        clean_minutes = sum(len(y) for y, _ in clean) * interval_s / 60
 
         def count(threshold, clean=clean, interval_s=interval_s):
-            return sum(len(over(y, first_s, interval_s, threshold, True)[0]) for y, first_s in clean)
+            return sum(len(run_tracker(y, first_s, interval_s, threshold, True)[0]) for y, first_s in clean)
 
-        at = trackers.threshold_for(count, heard, 1.0)
-        hits = right = named = total = 0
+        threshold = trackers.threshold_for(count, clean_minutes, 1.0)
+        hits = right = total = 0
         for run in data.swept:
             y, first_s = series(run)
-            alerts = over(y, first_s, interval_s, at, True)[0]
-            for one, got in zip(run.passes, score.match(run.passes, alerts)[0], strict=True):
-                if score.counts(one) and not one.rest_s and not one.two_faced:
+            alerts = run_tracker(y, first_s, interval_s, threshold, True)[0]
+            for pass_, alert in zip(run.passes, score.match(run.passes, alerts)[0], strict=True):
+                if score.counts(pass_) and not pass_.rest_s and not pass_.two_faced:
                     total += 1
-                    hits += got is not None
-                    right += got is not None and got.sign == one.sign
-                    named += got is not None
-        out.append((hits / total, right / named if named else float("nan"), total))
+                    hits += alert is not None
+                    right += alert is not None and alert.sign == pass_.sign
+        out.append((hits / total, right / hits if hits else float("nan"), total))
     return out
 
 
 def slow(pool, names: list[str], minutes: float, tuning: bool, cache: Path | None) -> None:
-    print("SIMULATION: share of passes found at 1 false alarm a minute, and of these the share with the right sign, "
-          f"by the time between readings; {len(names)} conditions, {minutes:g} minutes each")  # fmt: skip
-    rows = pool.map(partial(slow_kind, minutes=minutes, tuning=tuning, cache=cache), names, chunksize=1)
+    print("Simulation: share of passes found at 1 false alarm a minute, and share of these with the right sign, "
+          f"by the time between readings; {len(names)} test conditions, {minutes:g} minutes each")  # fmt: skip
+    rows = pool.map(partial(slow_condition, minutes=minutes, tuning=tuning, cache=cache), names, chunksize=1)
     print(f"{'interval':>9}{'found':>8}{'sign right':>12}{'worst found':>13}{'worst sign':>12}")
     for i, interval_ms in enumerate(INTERVALS_MS):
         found = [row[i][0] for row in rows]
@@ -306,20 +316,21 @@ def slow(pool, names: list[str], minutes: float, tuning: bool, cache: Path | Non
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--kinds", default=",".join(KINDS), help="some of: " + ", ".join(KINDS))
-    parser.add_argument("--minutes", type=float, default=20, help="of clean ground; with objects 0.8 of that")
-    parser.add_argument("--every", type=float, default=60, help="seconds from spike to spike")
-    parser.add_argument("--tuning", action="store_true", help="the scenes and objects that constants are chosen by")
-    parser.add_argument("--cache", type=Path, help="keep the series in this folder")
-    parser.add_argument("--passes", action="store_true", help="how sharp the sharpest passes are")
-    parser.add_argument("--slow", action="store_true", help="by the time between readings")
+    parser.add_argument("--kinds", default=",".join(KINDS), help="test conditions, any of: " + ", ".join(KINDS))
+    parser.add_argument("--minutes", type=float, default=20, help="minutes without objects; 0.8 times as many with")
+    parser.add_argument("--every", type=float, default=60, help="mean time between spikes in seconds")
+    parser.add_argument("--tuning", action="store_true",
+                        help="use the scenes and objects that the constants were chosen with")
+    parser.add_argument("--cache", type=Path, help="store the simulated data in this folder and use it again")
+    parser.add_argument("--passes", action="store_true", help="print only how sharp the sharpest passes are")
+    parser.add_argument("--slow", action="store_true", help="print only the figures by the time between readings")
     parser.add_argument("--processes", type=int, default=2)
     options = parser.parse_args()
     began = time.monotonic()
     names = options.kinds.split(",")
     for name in names:
         if name not in KINDS:
-            parser.error(f"no kind {name}; there are {', '.join(KINDS)}")
+            parser.error(f"there is no test condition {name}; use {', '.join(KINDS)}")
     minutes = 2 * max(1, round(options.minutes / 2))
     if options.passes:
         passes()
@@ -328,8 +339,9 @@ def main() -> None:
             if options.slow:
                 slow(pool, names, minutes, options.tuning, options.cache)
             else:
-                one = partial(study, minutes=minutes, every_s=options.every, tuning=options.tuning, cache=options.cache)
-                table(pool.map(one, names, chunksize=1), minutes, options.every)
+                run_study = partial(study, minutes=minutes, every_s=options.every, tuning=options.tuning,
+                                    cache=options.cache)  # fmt: skip
+                table(pool.map(run_study, names, chunksize=1), minutes, options.every)
     print(f"{time.monotonic() - began:.0f} s")
 
 

@@ -1,9 +1,10 @@
-"""Prints the cost of the tracker in both interpreters: time a reading, time to make one, memory.  Nothing fails.
+"""Prints the cost of the tracker in CPython and MicroPython: time a reading, time to make a tracker, memory.
 
     python tests/bench/tracker_cost.py
 
-Of this machine, by the wall: the least of several runs over a capture of the repository, 20 ms a reading.  MicroPython
-is the one for the desk (64 bits, doubles); a board is slower by far and takes half the memory a word.
+It checks nothing.  The times are wall times on this machine: the shortest of several runs over a capture of the
+repository, with 20 ms a reading.  MicroPython is the build for desktop computers (64 bits, doubles).  A board is much
+slower, and needs half as much memory for each word.
 """
 
 import json
@@ -20,7 +21,8 @@ from coilwire import frame, records
 from micropython_tool import COILCOUNT, ROOT, run_micropython
 
 CAPTURE = ROOT / "captures" / "orchard-path.ccap.gz"
-LEARNED = [round(3.0 * 0.8**i, 4) for i in range(25)]  # ppm/rtHz, in the bands of 20 ms; the cost is that of any other
+# ppm/rtHz, one for each band.  The cost does not depend on the values.
+LEARNED = [round(3.0 * 0.8**i, 4) for i in range(25)]
 
 SCRIPT = """
 import gc, json, sys, time
@@ -37,7 +39,7 @@ else:
     held = lambda: (gc.collect(), tracemalloc.get_traced_memory()[0])[1]
 
 intervals, noise = json.loads(sys.stdin.readline())
-intervals = [tuple(one) for one in intervals]
+intervals = [tuple(row) for row in intervals]
 
 def make():
     return Tracker(0.02, noise_ppm_rthz=tuple(noise))
@@ -64,14 +66,14 @@ print(json.dumps([min(runs) / len(intervals), min(makes) / 1000, held() - before
 
 
 def intervals() -> list[tuple[int, ...]]:
-    """Arguments of Tracker.interval, of every interval in the capture."""
-    out = []
+    """Return the arguments of Tracker.interval for every interval of the capture."""
+    rows = []
     for entry in read_capture(CAPTURE):
         sound = frame.parse(entry.data) if isinstance(entry, Line) else None
         record = records.read(sound) if sound else None
         if isinstance(record, records.Interval):
-            out.append((len(out) * 20_000 + 10_000, *record[:5]))
-    return out
+            rows.append((len(rows) * 20_000 + 10_000, *record[:5]))
+    return rows
 
 
 def main() -> None:
@@ -81,8 +83,8 @@ def main() -> None:
         script = folder / "cost.py"
         script.write_text(SCRIPT.replace("PACKAGE", "coiltrack").replace("RUNS", "7"))
         series = intervals()
-        print(f"tracker    over {len(series)} readings of {CAPTURE.name}: least of 7 runs; memory after a whole run")
-        for noise, what in (([], "not learned"), (LEARNED, "learned")):
+        print(f"tracker    over {len(series)} readings of {CAPTURE.name}: shortest of 7 runs; memory after a whole run")
+        for noise, profile in (([], "no profile"), (LEARNED, "profile")):
             stdin = json.dumps([series, noise]) + "\n"
             command = [sys.executable, str(script)]
             here = subprocess.run(command, input=stdin, capture_output=True, text=True, check=True)
@@ -90,7 +92,7 @@ def main() -> None:
             for interpreter, text in (("CPython", here.stdout), ("MicroPython", there)):
                 reading_us, made_ms, size = json.loads(text)
                 print(
-                    f"  {what:<12} {interpreter:<12} {reading_us:6.1f} us a reading, {made_ms:7.1f} ms to make, "
+                    f"  {profile:<12} {interpreter:<12} {reading_us:6.1f} us a reading, {made_ms:7.1f} ms to make, "
                     f"{size} bytes"
                 )
 

@@ -1,4 +1,4 @@
-"""Several passes over one object, as when a user looks for its centre: how often the sign is right each time."""
+"""Several passes over one object, as when a user searches its centre: how often each pass has the right sign."""
 
 import pickle
 from dataclasses import dataclass, replace
@@ -13,39 +13,42 @@ from kinds import FIRST_S, KINDS, LAST_S, SECONDS, Kind, scene_of, target_of
 from score import counts, match
 from series import Run, data_of, measure_of, run_of
 
-CHANCE = "junk"  # another object every second: several passes of one sign are chance
+CHANCE = "junk"  # another object every second: several passes with the same sign are chance
 GROUNDS = ("garden", "mineral", "sun", CHANCE)
-SEED = {True: 40_000, False: 800_000}  # by tuning
+SEED = {True: 40_000, False: 800_000}  # first seed, for choosing constants (True) and for the figures (False)
 THINGS = (objects.TEST + objects.IRON_TEST, objects.TUNING + objects.IRON_TUNING)
 FLAT = {thing.name for thing in objects.IRON_TEST + objects.IRON_TUNING}
-CLEAR_S = 5.0  # between two objects: longer than the 4 s within which alerts count as a row
+CLEAR_S = 5.0  # between two objects: longer than the 4 s in which the tracker joins alerts to one object
 
 
 def scene(kind: Kind, seed: int, tuning: bool) -> Scene:
-    """Two minutes: objects passed 2 to 4 times to and fro, 0.8 to 1.3 s apart, each time about 2 cm aside."""
+    """Return a scene of two minutes in which the coil passes each object 2 to 4 times, back and forth.
+
+    The passes over an object are 0.8 to 1.3 s apart.  Their offsets differ by about 2 cm.
+    """
     rng = np.random.default_rng([seed, 7, tuning])
     targets = []
-    at = FIRST_S
+    pass_s = FIRST_S
     things = THINGS[tuning]
     while True:
         thing = things[rng.integers(len(things))]
         speed = float(rng.uniform(kind.slowest, kind.fastest))
-        first = target_of(thing, rng, at, speed)
+        first = target_of(thing, rng, pass_s, speed)
         for k in range(rng.integers(2, 5)):
-            if at > SECONDS - LAST_S:
+            if pass_s > SECONDS - LAST_S:
                 return replace(scene_of(kind, seed, False, tuning), target=tuple(targets))
             # Coming back, the coil meets the object from its other side.
             turn = first.turn_deg if k % 2 == 0 else (first.turn_deg + 360) % 360 - 180
             aside = float(np.clip(first.offset_cm + rng.normal(0, 2), -8, 8))
             speed_k = float(np.clip(speed * rng.uniform(0.8, 1.25), 0.2, 1.4))
-            targets.append(replace(first, at_s=(at,), turn_deg=turn, offset_cm=aside, speed_m_s=speed_k))
-            at += float(rng.uniform(0.8, 1.3))
-        at += CLEAR_S
+            targets.append(replace(first, at_s=(pass_s,), turn_deg=turn, offset_cm=aside, speed_m_s=speed_k))
+            pass_s += float(rng.uniform(0.8, 1.3))
+        pass_s += CLEAR_S
 
 
 @dataclass(frozen=True)
 class Row:
-    """One pass that was found and has a confidence.  metal: whether the response names its metal."""
+    """One pass that was found and has a confidence.  sign, metal: whether the sign and the response are right."""
 
     seen: int
     confidence: float
@@ -55,7 +58,7 @@ class Row:
 
 
 def study(ground: str, tuning: bool, minutes: float, cache: Path | None) -> tuple[str, list[Row]]:
-    """ground, and its passes of d' 4 and more (against the oscillator alone) that were found and not uncertain."""
+    """Return the name of the condition and its passes that count, were found and have a confidence."""
     if ground == CHANCE:
         runs = data_of(KINDS[CHANCE], tuning, 2, minutes, cache).swept
     else:
@@ -63,15 +66,16 @@ def study(ground: str, tuning: bool, minutes: float, cache: Path | None) -> tupl
     rows = []
     for run in runs:
         found = match(run.passes, trackers.run_tracker(run, trackers.DEFAULT)[0])[0]
-        for one, alert in zip(run.passes, found, strict=True):
-            if alert is None or alert.confidence is None or not counts(one):
+        for pass_, alert in zip(run.passes, found, strict=True):
+            if alert is None or alert.confidence is None or not counts(pass_):
                 continue
-            metal = (alert.response == "ferrous") == one.iron
-            rows.append(Row(alert.seen, alert.confidence, alert.sign == one.sign, metal, one.name in FLAT))
+            metal = (alert.response == "ferrous") == pass_.iron
+            rows.append(Row(alert.seen, alert.confidence, alert.sign == pass_.sign, metal, pass_.name in FLAT))
     return ground, rows
 
 
 def runs_of(kind: Kind, tuning: bool, many: int, cache: Path | None) -> list[Run]:
+    """Simulate `many` runs, or load them from the folder `cache` if they are there."""
     name = f"again-{kind.name}-{'tuning' if tuning else 'test'}-{many}.pickle"
     if cache is not None and (cache / name).exists():
         return pickle.loads((cache / name).read_bytes())

@@ -1,4 +1,4 @@
-"""Isolated flat iron and non-ferrous objects: which response the tracker reports, and which the sign alone would."""
+"""Isolated flat iron and non-ferrous objects: the response of the tracker, next to the response by the sign alone."""
 
 from collections import Counter
 from dataclasses import replace
@@ -10,12 +10,13 @@ from score import match
 from series import Data, data_of
 
 GROUNDS = ("bench", "garden")
-LEAST_D = 30.0
+LEAST_D = 30.0  # weaker passes are left out; chosen by hand
 
 
 def study(ground: str, tuning: bool, minutes: float) -> list[tuple[str, list[tuple[str, int, int, int]]]]:
-    """(ground, rows) without and with a learned noise; a row: (name, passes found, called non-ferrous by sign alone,
-    called so by the tracker).
+    """Return (condition, rows) without and with a noise profile.
+
+    A row: (name, passes found, how many the sign alone calls non-ferrous, how many the tracker calls non-ferrous).
     """
     other = tuple(thing for thing in objects.TUNING if thing.metal != "steel"), tuple(
         thing for thing in objects.TEST if thing.metal != "steel"
@@ -30,13 +31,14 @@ def study(ground: str, tuning: bool, minutes: float) -> list[tuple[str, list[tup
 
 
 def called(data: Data, word: str, **settings) -> list[tuple[str, int, int, int]]:
+    """Count the responses to isolated passes; one row for each object of iron, and one for all objects."""
     found, by_sign, by_answer = Counter(), Counter(), Counter()
     for run in data.swept:
         alerts, _ = trackers.run_tracker(run, trackers.DEFAULT, **settings)
-        for one, alert in zip(run.passes, match(run.passes, alerts)[0], strict=True):
-            if alert is None or one.d < LEAST_D or not one.alone:
+        for pass_, alert in zip(run.passes, match(run.passes, alerts)[0], strict=True):
+            if alert is None or pass_.d < LEAST_D or not pass_.alone:
                 continue
-            for name in (one.name if one.iron else None, f"all {word}"):
+            for name in (pass_.name if pass_.iron else None, f"all {word}"):
                 if name:
                     found[name] += 1
                     by_sign[name] += alert.sign > 0

@@ -8,15 +8,15 @@ import objects
 from kinds import KINDS
 from study import study_kind
 
-GROUNDS = ("deep", "garden", "sun", "mineral")  # deep: quiet soil
+GROUNDS = ("deep", "garden", "sun", "mineral")  # test conditions; deep: quiet soil
 COIN = objects.disc("copper coin 24 mm", "copper", 24, 1.75, 3, 21)
 
 
 def study(ground: str, tuning: bool, clean_minutes: float, swept_minutes: float, cache: Path | None):
-    """ground, {method: depth below the ground in cm}; the coil hangs 3 cm above the ground."""
+    """Return the condition and {method: depth in cm below the surface}; the coil is 3 cm above the surface."""
     kind = replace(KINDS[ground], name=f"coin {ground}", things=((COIN,), (COIN,)), every_s=2.8)
     result = study_kind(kind, tuning, clean_minutes, swept_minutes, cache, True)
-    depth = np.array([one.depth_cm for one in result.passes])
+    depth = np.array([pass_.depth_cm for pass_ in result.passes])
     return ground, {
         name: half_way(depth, np.array([alert is not None for alert in found[0]]))
         for name, found in result.found.items()
@@ -24,7 +24,7 @@ def study(ground: str, tuning: bool, clean_minutes: float, swept_minutes: float,
 
 
 def half_way(depth_cm: np.ndarray, found: np.ndarray) -> float:
-    """The depth that separates found from missed passes with the fewest on the wrong side."""
+    """Return the depth that separates found from missed passes with the fewest errors."""
     edges = np.arange(2.0, 22.0, 0.1)
     wrong = [np.sum(found & (depth_cm > edge)) + np.sum(~found & (depth_cm <= edge)) for edge in edges]
     best = np.flatnonzero(wrong == np.min(wrong))

@@ -1,6 +1,6 @@
 """The thirteen test conditions (soil and weather) and their scenes.  The coil has a radius of 9 cm and 60 turns.
 
-The levels are chosen by hand.  The conductivity of salt water is not simulated: `beach` is weakly magnetic wet sand,
+All numbers are chosen by hand.  The conductivity of salt water is not simulated: `beach` is weakly magnetic wet sand,
 over which the coil rises and falls in long waves.
 """
 
@@ -11,8 +11,8 @@ import objects
 from coilcount.simulate.scene import Ground, Knock, Lost, Oscillator, Scene, Supply, Sweep, Target, Vibration, Weather
 
 SECONDS = 120
-FIRST_S = 7.0  # no pass before: warm-up
-LAST_S = 4.0  # nor in the last seconds
+FIRST_S = 7.0  # no pass before this time: longer than the warm-up
+LAST_S = 4.0  # and no pass in the last seconds of a scene
 
 LAWN = Ground(chi=1e-4, variation=0.15, patch_m=0.8, wobble_cm=0.4, wobble_high_hz=1.5)
 CALM = Weather(start_c=15, warm_up_k=1.5, warm_up_s=90, swing_k=0.1)
@@ -20,7 +20,11 @@ CALM = Weather(start_c=15, warm_up_k=1.5, warm_up_s=90, swing_k=0.1)
 
 @dataclass(frozen=True)
 class Kind:
-    """One kind.  things: (test, tuning) objects; slowest, fastest: m/s; every_s: mean time between passes."""
+    """One test condition.
+
+    things: (objects of the figures, objects for choosing constants); slowest, fastest: speed of the coil in m/s;
+    every_s: mean time between passes.
+    """
 
     name: str
     ground: Ground = LAWN
@@ -32,8 +36,8 @@ class Kind:
     slowest: float = 0.3
     fastest: float = 1.0
     every_s: float = 3.2
-    spread: float = 0.2  # of every_s, either way
-    rest: bool = False  # half of the passes stop over the object
+    spread: float = 0.2  # the time between passes varies by this share of every_s, up and down
+    rest: bool = False  # the coil stops over the object in half of the passes
     knocks: bool = False
     lost: bool = False
 
@@ -70,24 +74,28 @@ IRON = Kind("flat iron", things=(objects.IRON_TEST, objects.IRON_TUNING))
 
 
 def scene_of(kind: Kind, seed: int, with_objects: bool, tuning: bool) -> Scene:
-    """Two minutes of the kind.  The same seed with and without objects are two different sweeps."""
+    """Return a scene of two minutes of a test condition.
+
+    One seed gives two different sweeps, one with objects and one without.  tuning: use the objects for choosing
+    constants.
+    """
     rng = np.random.default_rng([seed, with_objects, tuning])
     speed = rng.uniform(kind.slowest, kind.fastest)
     targets = []
-    at = FIRST_S
-    while with_objects and at < SECONDS - LAST_S:
+    pass_s = FIRST_S
+    while with_objects and pass_s < SECONDS - LAST_S:
         things = kind.things[tuning]
         thing = things[rng.integers(len(things))]
-        target = target_of(thing, rng, at, speed_m_s=float(rng.uniform(kind.slowest, kind.fastest)))
+        target = target_of(thing, rng, pass_s, speed_m_s=float(rng.uniform(kind.slowest, kind.fastest)))
         targets.append(target)
         step = kind.every_s * rng.uniform(1 - kind.spread, 1 + kind.spread)
         if kind.rest and rng.random() < 0.5:
             rest = float(rng.uniform(2, 8))
-            targets[-1] = Target(**{**asdict(target), "dwell_s": rest, "at_s": (at + rest / 2,)})
+            targets[-1] = Target(**{**asdict(target), "dwell_s": rest, "at_s": (pass_s + rest / 2,)})
             step += rest
             if targets[-1].at_s[0] > SECONDS - LAST_S:
                 targets.pop()
-        at += step
+        pass_s += step
     knocks = ()
     if kind.knocks:
         times = np.sort(rng.uniform(8, SECONDS - 4, rng.poisson(0.25 * SECONDS / 60)))
@@ -103,7 +111,7 @@ def scene_of(kind: Kind, seed: int, with_objects: bool, tuning: bool) -> Scene:
 
 
 def target_of(thing: objects.Thing, rng: np.random.Generator, at_s: float, speed_m_s: float) -> Target:
-    """The thing at a random depth, offset and attitude, passed once."""
+    """Return the object at a random depth, offset and tilt, with one pass over it at time at_s."""
     return Target(
         object=thing.name,
         shape=thing.shape,

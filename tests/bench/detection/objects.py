@@ -1,6 +1,7 @@
-"""The objects of the benchmark: one list for choosing constants, another for the figures.
+"""The objects of the benchmark: one list for choosing constants, another for the reported figures.
 
-Our own choice of sizes; diameters in mm, depths of the centre below the ground in cm (the coil is 3 cm above it).
+The sizes are chosen by hand.  Diameters are in mm.  Depths are in cm from the surface of the soil to the centre of the
+object.  The coil is 3 cm above the surface.
 """
 
 from dataclasses import dataclass
@@ -8,7 +9,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Thing:
-    """An object of a scene, without its place and time.  least_tilt, most_tilt: range of its tilt in degrees."""
+    """An object without its place and time.  shallow_cm, deep_cm: range of depth; least_tilt, most_tilt: in degrees."""
 
     name: str
     shape: str
@@ -87,7 +88,7 @@ SMALL_TUNING = (
     Thing("lead ball 8 mm", "ball", "lead", 8, None, None, 1, 6),
 )
 
-# Flat iron as it lies: any tilt up to 60 degrees.  A steel-core coin and a washer stand as discs of iron.
+# Flat iron at any tilt up to 60 degrees.  A steel-core coin and a washer are modelled as discs of iron.
 IRON_TEST = (
     flat_iron("crown cap", 30, 0.24),
     flat_iron("lid 70 mm", 70, 0.2, 20),

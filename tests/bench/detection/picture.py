@@ -1,7 +1,8 @@
 """Pictures of the tables: how deep a coin is found, and the share found in each test condition.
 
-`of_detection` and `of_depth` take from the results what is drawn, as plain objects that go into figures.json; `draw`
-draws these, from the run itself or from the file.  SVG and PNG, readable in grey: a shape stands beside every colour.
+`of_detection` and `of_depth` take the numbers to draw from the results.  They return plain objects for figures.json.
+`draw` draws these objects, from the run itself or from the file.  Every colour has a shape of its own, so that the
+pictures can be read in grey.
 """
 
 import json
@@ -36,17 +37,17 @@ WORDS = {
 SOILS = {**WORDS, "deep": "quiet soil"}
 
 INK, DARK, MUTED, FAINT = "#000000", "#404040", "#666666", "#BBBBBB"
-# Of coilcount's own methods, in the order of the results; Okabe and Ito's colours.
+# Colour and shape of coilcount's own methods, in the order of the results.  The colours are those of Okabe and Ito.
 OURS = (("#0072B2", "o"), ("#D55E00", "D"), ("#009E73", "P"), ("#CC79A7", "*"))
 SHAPES = ("s", "^", "v", "<", ">", "X", "p", "h")
-# Text stays text; fonts of nearly the same widths for where the first is missing.
+# Text in the SVG stays text.  The other fonts have nearly the same widths, in case the first is missing.
 STYLE = {"svg.fonttype": "none", "font.sans-serif": ["DejaVu Sans", "Verdana", "sans-serif"]}
 
 
 def of_detection(results: list[Result], clean_minutes: float, swept_minutes: float) -> dict[str, Any]:
-    """For each kind the passes that count, and for each method the share found at each of RATES."""
+    """Return for each test condition the number of passes, and the share that each method finds at each of RATES."""
     methods = list(results[0].found)
-    at = {name: [factor_for(results, name, rate) for rate in RATES] for name in methods}
+    indices = {name: [factor_for(results, name, rate) for rate in RATES] for name in methods}
     return {
         "clean_minutes": clean_minutes,
         "swept_minutes": swept_minutes,
@@ -54,7 +55,9 @@ def of_detection(results: list[Result], clean_minutes: float, swept_minutes: flo
         "kinds": {
             result.kind: {
                 "passes": len(judged(result, result.found[BOUND][0])),
-                "found": {name: [share(judged(result, result.found[name][i])) for i in at[name]] for name in methods},
+                "found": {
+                    name: [share(judged(result, result.found[name][i])) for i in indices[name]] for name in methods
+                },
             }
             for result in results
         },
@@ -62,7 +65,7 @@ def of_detection(results: list[Result], clean_minutes: float, swept_minutes: flo
 
 
 def of_depth(results: list[tuple[str, dict[str, float]]], clean_minutes: float, swept_minutes: float) -> dict[str, Any]:
-    """For each ground and each method the depth in cm below the ground at which half of the passes are found."""
+    """Return, for each condition and method, the depth in cm at which half of the passes are found."""
     return {
         "clean_minutes": clean_minutes,
         "swept_minutes": swept_minutes,
@@ -71,8 +74,8 @@ def of_depth(results: list[tuple[str, dict[str, float]]], clean_minutes: float, 
 
 
 def draw(figures: dict[str, Any], folder: Path) -> list[Path]:
-    """Write depth and found as .svg and .png, as far as `figures` has them, and figures.json; returns the paths."""
-    # First what took minutes to find.
+    """Write figures.json and the pictures of its parts as .svg and .png; return the paths."""
+    # The numbers are written first, because they took minutes to compute.
     folder.mkdir(parents=True, exist_ok=True)
     (folder / FILE).write_text(json.dumps(figures, indent=1) + "\n")
     drawn = {}
@@ -85,12 +88,12 @@ def draw(figures: dict[str, Any], folder: Path) -> list[Path]:
 
 
 def read(path: Path) -> dict[str, Any]:
-    """The figures.json of an earlier run."""
+    """Read the figures.json of an earlier run."""
     return json.loads(path.read_text())
 
 
 def _own(methods: list[str]) -> dict[str, tuple[str, str]]:
-    """Colour and shape of each method that is neither a rival nor the bound."""
+    """Return colour and shape of each method of coilcount, which is neither a rival nor the bound."""
     own = [name for name in methods if name not in RIVALS and name != BOUND]
     return {name: OURS[k % len(OURS)] for k, name in enumerate(own)}
 
@@ -113,28 +116,29 @@ def _depth(depth: dict[str, Any]) -> Figure:
     axes.set_yticks(ticks, [f"{cm}" for cm in ticks], fontsize=9)
     axes.tick_params(axis="y", length=0)
     for i, ground in enumerate(grounds):
-        _one_ground(axes, i, ground, depth["grounds"][ground], bottom)
-    figure.text(0.012, 0.42, "cm below the ground", rotation=90, va="center", fontsize=9)
+        _draw_condition(axes, i, ground, depth["grounds"][ground], bottom)
+    figure.text(0.012, 0.42, "cm below the surface", rotation=90, va="center", fontsize=9)
     figure.text(0.055, 0.955, f"How deep a {COIN.diameter_mm:g} mm copper coin is found", fontsize=14, weight="bold")
     figure.text(
         0.055, 0.917,
-        f"Simulated, {depth['swept_minutes']:g} minutes over coins on each ground. Depth down to which half of the "
+        f"Simulated, {depth['swept_minutes']:g} minutes over coins in each condition. Depth down to which half of the "
         "passes are found, at 1 false alarm a minute.", fontsize=9.5, color=DARK,
     )  # fmt: skip
     shallow = ""
     if any(cm < COIN.shallow_cm for depths in depth["grounds"].values() for cm in depths.values()):
-        shallow = f"Hollow: more missed than found down to any depth (no coin lay above {COIN.shallow_cm:g} cm). "
+        shallow = f"Hollow mark: more coins missed than found at every depth (no coin above {COIN.shallow_cm:g} cm). "
     _foot(
         figure, 0.055,
         "Bound: a matched filter that knows the shape of every pass and the spectrum of the noise. χ: magnetic "
-        "susceptibility of the soil; hand: rms sway of the coil's height; warms: the coil. Every method has its own "
-        f"threshold on each ground, from {depth['clean_minutes']:g} minutes without coins. {shallow}"
+        "susceptibility of the soil; hand: rms variation of the coil's height; warms: rise of the coil's temperature. "
+        f"Every method has its own threshold in each condition, from {depth['clean_minutes']:g} minutes "
+        f"without coins. {shallow}"
         "Widths are not to scale.",
     )  # fmt: skip
     return figure
 
 
-def _one_ground(axes: Any, i: int, ground: str, depths: dict[str, float], bottom: float) -> None:
+def _draw_condition(axes: Any, i: int, ground: str, depths: dict[str, float], bottom: float) -> None:
     left, right, limit = i + 0.02, i + 0.98, depths[BOUND]
     _box(axes, left, right, 0, limit, SOIL)
     _box(axes, left, right, limit, bottom, BEYOND)
@@ -149,7 +153,7 @@ def _one_ground(axes: Any, i: int, ground: str, depths: dict[str, float], bottom
     axes.text(i + 0.5, -4.8, what, ha="center", va="top", fontsize=8, color=DARK)
     _coil(axes, i + 0.5, i == 0)
     own = _own(list(depths))
-    step = min(0.18, 0.36 / max(1, len(own)))  # of a ground's width
+    step = min(0.18, 0.36 / max(1, len(own)))  # of the width of a condition
     for k, (name, (colour, shape)) in enumerate(own.items()):
         x, cm = left + 0.03 + k * step, depths[name]
         _box(axes, x, x + step - 0.03, 0, cm, colour)
@@ -171,13 +175,13 @@ def _box(axes: Any, left: float, right: float, top: float, bottom: float, colour
 
 
 def _mark(axes: Any, x: float, cm: float, shape: str, colour: str, size: float) -> None:
-    """Filled, or hollow where no coin lay."""
+    """Draw a filled mark, or a hollow one at a depth where no coin was."""
     fill, edge = ("#FFFFFF", colour) if cm < COIN.shallow_cm else (colour, "#FFFFFF")
     axes.plot([x], [cm], marker=shape, markersize=size, color=fill, markeredgecolor=edge, markeredgewidth=0.8, zorder=4)
 
 
 def _power(value: float) -> str:
-    """1e-4 as 1·10⁻⁴; 0 as 0."""
+    """Format 1e-4 as 1·10⁻⁴, and 0 as 0."""
     if not value:
         return "0"
     digits, power = f"{value:.0e}".split("e")
@@ -195,13 +199,13 @@ def _coil(axes: Any, middle: float, named: bool) -> None:
 
 
 def _rivals(axes: Any, x: float, depths: dict[str, float]) -> None:
-    """Their marks on one line down, names beside them, moved apart where they would overlap."""
+    """Draw the marks of the rivals on one vertical line, with names next to them that do not overlap."""
     if not depths:
         return
     axes.plot([x, x], [0, max(depths.values())], color=FAINT, linewidth=1)
     names = sorted(depths, key=depths.get)
-    at = _apart([depths[name] for name in names], 0.72)
-    for name, y in zip(names, at, strict=True):
+    label_cm = _apart([depths[name] for name in names], 0.72)
+    for name, y in zip(names, label_cm, strict=True):
         shape = SHAPES[list(RIVALS).index(name) % len(SHAPES)]
         axes.plot([x + 0.02, x + 0.06], [depths[name], y], color=FAINT, linewidth=0.7)
         _mark(axes, x, depths[name], shape, MUTED, 6)
@@ -209,9 +213,9 @@ def _rivals(axes: Any, x: float, depths: dict[str, float]) -> None:
 
 
 def _apart(wanted: list[float], gap: float) -> list[float]:
-    """Places for labels at least `gap` apart and in the same order, as near to those wanted as least squares has it."""
-    # Groups of labels that touch lie around the mean of what each of them wants.
-    groups: list[list[float]] = []  # [sum of the wanted places less their own offsets, how many]
+    """Return places for labels, at least `gap` apart, in the same order and with the least squared moves."""
+    # Labels that touch form a group.  A group is centred on the mean of the places wanted by its labels.
+    groups: list[list[float]] = []  # [sum of (wanted place - offset in the group), number of labels]
     for place in wanted:
         groups.append([place, 1])
         while len(groups) > 1 and groups[-2][0] / groups[-2][1] + gap * groups[-2][1] > groups[-1][0] / groups[-1][1]:
@@ -221,18 +225,20 @@ def _apart(wanted: list[float], gap: float) -> list[float]:
     return [total / n + gap * k for total, n in groups for k in range(int(n))]
 
 
-# The share found on every kind.
+# The share of passes found in each test condition.
 
 TRACK = "#E8E8E8"
 EDGE = {"markeredgecolor": "#FFFFFF", "markeredgewidth": 0.8}
 
 
 def _found(detection: dict[str, Any]) -> Figure:
-    kinds, rates = {kind: one for kind, one in detection["kinds"].items() if one["passes"]}, detection["rates"]
-    names = sorted(kinds, key=lambda kind: -kinds[kind]["found"][BOUND][0])
-    # Shares of (method: rate, kind), the mean of the kinds last.
-    shares = {name: np.array([kinds[kind]["found"][name] for kind in names]).T for name in kinds[names[0]]["found"]}
-    shares = {name: np.column_stack([one, one.mean(axis=1)]) for name, one in shares.items()}
+    rates = detection["rates"]
+    conditions = {name: figures for name, figures in detection["kinds"].items() if figures["passes"]}
+    names = sorted(conditions, key=lambda name: -conditions[name]["found"][BOUND][0])
+    # For each method its shares, shape (rates, conditions + 1).  The last column is the mean over the conditions.
+    methods = conditions[names[0]]["found"]
+    shares = {method: np.array([conditions[name]["found"][method] for name in names]).T for method in methods}
+    shares = {method: np.column_stack([values, values.mean(axis=1)]) for method, values in shares.items()}
     best = max((name for name in RIVALS if name in shares), key=lambda name: shares[name][:, -1].sum(), default=None)
     n = len(names)
     inch = 1 / (2.7 + 0.29 * (n + 1))
@@ -240,25 +246,25 @@ def _found(detection: dict[str, Any]) -> Figure:
     axes = figure.subplots(1, len(rates), sharey=True)
     figure.subplots_adjust(0.18, 0.78 * inch, 0.985, 1 - 1.28 * inch, 0.07)
     for k, (panel, rate) in enumerate(zip(axes, rates, strict=True)):
-        _panel(panel, {name: one[k] for name, one in shares.items()}, best)
+        _panel(panel, {method: values[k] for method, values in shares.items()}, best)
         panel.set_title(f"at {rate:g} false alarm{'' if rate == 1 else 's'} a minute", fontsize=10.5, weight="bold",
                         loc="left")  # fmt: skip
-    words = [*(WORDS.get(name, name) for name in names), "mean of the kinds", "", "mean over the bound's"]
+    words = [*(WORDS.get(name, name) for name in names), "mean of the conditions", "", "share of the bound"]
     axes[0].set_yticks([*range(n), n + 0.5, n + 1.3, n + 2.0], words, fontsize=9.5)
     axes[0].get_yticklabels()[n].set_weight("bold")
-    figure.text(0.012, 1 - 0.32 * inch, "What is found, by ground and weather", fontsize=14, weight="bold")
-    passes = sum(kind["passes"] for kind in kinds.values())
+    figure.text(0.012, 1 - 0.32 * inch, "Share of passes found, by test condition", fontsize=14, weight="bold")
+    passes = sum(figures["passes"] for figures in conditions.values())
     figure.text(
         0.012, 1 - 0.57 * inch,
-        f"Simulated, {detection['swept_minutes']:g} minutes over objects on each, {passes:,} passes that stand out of "
-        "the bare oscillator's noise: share with an alert.", fontsize=9.5, color=DARK,
+        f"Simulated, {detection['swept_minutes']:g} minutes over objects in each condition. Share with an alert, of "
+        f"{passes:,} passes with d' of at least 4 against the oscillator noise.", fontsize=9.5, color=DARK,
     )  # fmt: skip
     _key(figure, 1 - 0.86 * inch, list(shares), best)
     _foot(
         figure, 0.012,
         "Bound: a matched filter that knows the shape of every pass and the spectrum of the noise. Thresholds from "
-        f"{detection['clean_minutes']:g} minutes of clean ground of each kind: at 1 a minute every kind's own, "
-        "at 0.1 these times one factor for all kinds together.",
+        f"{detection['clean_minutes']:g} minutes without objects. At 1 a minute each condition has its own threshold; "
+        "at 0.1 these are multiplied by one factor for all conditions.",
     )  # fmt: skip
     return figure
 
@@ -285,7 +291,7 @@ def _panel(axes: Any, shares: dict[str, np.ndarray], best: str | None) -> None:
 
 
 def _marks(methods: list[str], best: str | None) -> list[tuple[str, dict[str, Any]]]:
-    """Each method with how its marks look, in the order of drawing: the first of our own on top and smallest."""
+    """Return each method with the style of its marks, in drawing order: coilcount's first is on top, smallest."""
     tick = {"linestyle": "none", "marker": "|"}
     marks = [(BOUND, {**tick, "markersize": 14, "markeredgewidth": 2.4, "color": INK})]
     others = [name for name in methods if name in RIVALS and name != best]
@@ -303,7 +309,7 @@ def _key(figure: Figure, y: float, methods: list[str], best: str | None) -> None
     others = [name for name in methods if name in RIVALS and name != best]
     words = {name: name for name in _own(methods)}
     if best:
-        words[best] = f"{best}, the best rival in the mean"
+        words[best] = f"{best}, the best rival on average"
     if others:
         words[others[0]] = "the other rivals"
     words[BOUND] = BOUND

@@ -11,17 +11,17 @@ from scipy.ndimage import median_filter
 from scipy.signal import lfilter
 from series import INTERVAL_S
 
-WARM = 250  # readings: the first 5 s of each statistic are ignored
+WARM = 250  # readings: the first 5 s of each statistic are ignored, as a warm-up
 SMOOTH = 5  # readings, 0.1 s
-RETUNE_S = 15.0
-BASELINE_S = 0.5
-MEDIAN_S = 5.0
-LONG_S = 5.0
-SHORT_S = 0.2
-DRIFT_SIGMAS = 0.5
-KALMAN_S = 1.0
-GATE = 3.0
-MAD = 1.4826
+RETUNE_S = 15.0  # the fixed reference is set again after this time
+BASELINE_S = 0.5  # time constant of the exponential baseline
+MEDIAN_S = 5.0  # window of the median
+LONG_S = 5.0  # time constant of the long average
+SHORT_S = 0.2  # window of the short average
+DRIFT_SIGMAS = 0.5  # subtracted from each step of the CUSUM
+KALMAN_S = 1.0  # time constant of the steady Kalman gain
+GATE = 3.0  # sigma: larger readings hardly move the Kalman level
+MAD = 1.4826  # standard deviation / median absolute deviation of normal noise
 
 
 def smooth(y: np.ndarray, n: int = SMOOTH) -> np.ndarray:
@@ -30,7 +30,10 @@ def smooth(y: np.ndarray, n: int = SMOOTH) -> np.ndarray:
 
 
 def exponential(y: np.ndarray, tau_s: float) -> np.ndarray:
-    """The mean of what was before each reading, weights falling off in tau_s; starts at the first seconds' mean."""
+    """Return the exponential mean of the readings before each reading, with time constant tau_s.
+
+    It starts at the mean of the first WARM readings.
+    """
     keep = np.exp(-INTERVAL_S / tau_s)
     first = float(np.mean(y[:WARM]))
     out, _ = lfilter([1 - keep], [1, -keep], y, zi=[keep * first])
@@ -42,7 +45,7 @@ def trailing_median(y: np.ndarray, n: int) -> np.ndarray:
 
 
 def fixed_reference(y: np.ndarray) -> np.ndarray:
-    """Like listening to a beat: the reference is set again every RETUNE_S seconds."""
+    """Compare with a reference that is set again every RETUNE_S seconds, as in a beat-frequency detector."""
     x = smooth(y)
     every = round(RETUNE_S / INTERVAL_S)
     return x - np.repeat(x[::every], every)[: len(x)]
@@ -82,7 +85,10 @@ def cusum(y: np.ndarray) -> np.ndarray:
 
 
 def kalman(y: np.ndarray) -> np.ndarray:
-    """Local level in its steady state.  A reading outside the gate hardly moves it, for at most a second."""
+    """Track a local level with the steady Kalman gain.
+
+    Readings outside the gate hardly move the level, for at most a second.
+    """
     gain = 1 - np.exp(-INTERVAL_S / KALMAN_S)
     level = y[0]
     scale = 200.0
@@ -103,7 +109,7 @@ def kalman(y: np.ndarray) -> np.ndarray:
     return np.array(out)
 
 
-# name: (statistic, from the middle of what it looks at to when it is known, s)
+# name: (statistic, its delay behind the signal in s)
 RIVALS: dict[str, tuple[Callable[[np.ndarray], np.ndarray], float]] = {
     "fixed reference": (fixed_reference, 0.04),
     "exponential": (exponential_baseline, 0.04),

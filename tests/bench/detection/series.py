@@ -1,4 +1,4 @@
-"""The intervals of a scene as a board would count them, the readings that every method gets, and the truth."""
+"""Simulated data: the intervals that a board would count, the readings from them, and the true passes."""
 
 import pickle
 from dataclasses import dataclass, replace
@@ -20,21 +20,20 @@ from spectrum import ground_covariance, matched
 
 INTERVAL_MS = 20
 INTERVAL_S = INTERVAL_MS / 1000
-ALONE_S = 2.0  # a pass with no other nearer than this is isolated
-CLEAN_SEED = {True: 10_000, False: 500_000}  # by tuning
-LEARN_SEED = {True: 30_000, False: 700_000}
-LEARN_RUNS = 2  # of two minutes
-LEARN_FROM = 100  # readings of the warm-up, which are left out
-SWEPT_SEED = {True: 20_000, False: 600_000}
+ALONE_S = 2.0  # a pass is isolated if no other pass is within this many seconds; chosen by hand
+# First seed of each kind of run, with the scenes for choosing constants (True) and for the figures (False).
+CLEAN_SEED = {True: 10_000, False: 500_000}  # runs without objects
+LEARN_SEED = {True: 30_000, False: 700_000}  # runs for the noise profile
+SWEPT_SEED = {True: 20_000, False: 600_000}  # runs with objects
+LEARN_RUNS = 2  # runs of two minutes for the noise profile
+LEARN_FROM = 100  # the first 2 s of readings are left out, because they belong to the warm-up
 YARDSTICK_SEED = 1_000_003
-
-
-LAGS = 600
+LAGS = 600  # readings: longest lag of the autocovariances, 12 s
 
 
 @dataclass(frozen=True)
 class Measure:
-    """Autocovariances of the readings: the oscillator alone, and everything."""
+    """Autocovariances of the readings, shape (LAGS,): with the oscillator noise only, and with all noise."""
 
     oscillator: np.ndarray
     everything: np.ndarray
@@ -42,10 +41,11 @@ class Measure:
 
 @dataclass
 class Pass:
-    """One pass and its truth.
+    """One pass with its true properties.
 
-    width_s: for how long the shift is above half its peak (both signs); two_faced: it goes the other way, too, by more
-    than half its peak; alone: isolated; shape: (150,) the pass in the readings, in 1e-9, `at` its middle.
+    width_s: time from the first to the last moment at which |shift| is at least half its peak; two_faced: the shift
+    also goes the other way by more than half its peak; alone: the pass is isolated; shape: (150,) readings of the pass
+    in 1e-9, with at_s in the middle.
     """
 
     name: str
@@ -56,8 +56,8 @@ class Pass:
     width_s: float
     sign: int
     peak_ppm: float
-    d: float  # against the oscillator alone
-    d_all: float  # against everything
+    d: float  # d' against the oscillator noise only
+    d_all: float  # d' against all noise
     two_faced: bool
     alone: bool
     shape: np.ndarray
@@ -65,7 +65,7 @@ class Pass:
 
 @dataclass
 class Run:
-    """Two minutes.  intervals: arguments of Tracker.interval; y: readings in 1e-9; first_s: time of y[0]."""
+    """One run of two minutes.  intervals: arguments of Tracker.interval; y: readings in 1e-9; first_s: time of y[0]."""
 
     intervals: list[tuple[int, ...]]
     y: np.ndarray
@@ -75,13 +75,13 @@ class Run:
 
 @dataclass
 class Data:
-    """Everything of one kind."""
+    """All data of one test condition.  clean: runs without objects; swept: runs with objects."""
 
     kind: str
     clean: list[Run]
     swept: list[Run]
-    covariance: np.ndarray  # of the readings, against everything, relative
-    noise_ppm_rthz: tuple[float, ...]  # as coilcount noise learns it from a clean sweep of its own
+    covariance: np.ndarray  # autocovariance of the relative readings, with all noise
+    noise_ppm_rthz: tuple[float, ...]  # noise profile from further runs, as `coilcount noise` computes it
 
 
 def data_of(kind: Kind, tuning: bool, clean_minutes: float, swept_minutes: float, cache: Path | None) -> Data:
@@ -109,7 +109,10 @@ def data_of(kind: Kind, tuning: bool, clean_minutes: float, swept_minutes: float
 
 
 def learned(kind: Kind, coil: CoilModel, tuning: bool, seed: int) -> tuple[float, ...]:
-    """From four minutes of clean ground.  Without knocks: coilcount noise refuses a recording that has them."""
+    """Compute the noise profile from four minutes without objects.
+
+    The scenes have no knocks, because `coilcount noise` refuses a recording that has them.
+    """
     phases = []
     for i in range(LEARN_RUNS):
         y = run_of(replace(scene_of(kind, seed + i, False, tuning), knock=()), coil, None).y
@@ -123,7 +126,7 @@ def measure_of(scene: Scene, coil: CoilModel, tuning: bool) -> Measure:
 
 
 def run_of(scene: Scene, coil: CoilModel, measure: Measure | None) -> Run:
-    """measure may be None where nothing lies."""
+    """Simulate one run.  measure may be None if the scene has no objects."""
     intervals = []
     for entry in entries(scene, scene.seed, INTERVAL_MS):
         parsed = frame.parse(entry.data) if isinstance(entry, Line) else None
@@ -135,7 +138,7 @@ def run_of(scene: Scene, coil: CoilModel, measure: Measure | None) -> Run:
 
 
 def readings_of(intervals: list[tuple[int, ...]]) -> tuple[np.ndarray, float]:
-    """Decoded, repaired and filled, as the tracker has them, and the time of the first."""
+    """Return the readings in 1e-9 and the time of the first one in s, decoded and repaired as the tracker does it."""
     decoder = Decoder(INTERVAL_MS * 1000)
     repair = Repair()
     out: list[int] = []
@@ -148,14 +151,15 @@ def readings_of(intervals: list[tuple[int, ...]]) -> tuple[np.ndarray, float]:
 
 
 def truth_of(scene: Scene, coil: CoilModel, measure: Measure) -> list[Pass]:
+    """Compute the true properties of every pass of the scene, in the order of time."""
     found = []
-    for one in passes_of(scene):
-        target = one.target
+    for pass_ in passes_of(scene):
+        target = pass_.target
         half_s = WINDOW_S + target.dwell_s / 2
-        at = one.closest_s
-        t = at + np.arange(-round(1000 * half_s), round(1000 * half_s)) * 1e-3
+        closest_s = pass_.closest_s
+        t = closest_s + np.arange(-round(1000 * half_s), round(1000 * half_s)) * 1e-3
         down_m = np.full_like(t, (scene.sweep.height_cm + target.depth_cm) / 100)
-        y = coil.object_shift(target, one.along_m(t), down_m)[0]
+        y = coil.object_shift(target, pass_.along_m(t), down_m)[0]
         peak = y[np.argmax(np.abs(y))]
         high = np.flatnonzero(np.abs(y) >= 0.5 * abs(peak))
         shape = readings(y, INTERVAL_MS)
@@ -163,7 +167,7 @@ def truth_of(scene: Scene, coil: CoilModel, measure: Measure) -> list[Pass]:
             Pass(
                 name=target.object,
                 iron=is_iron(target),
-                at_s=float(at),
+                at_s=float(closest_s),
                 rest_s=target.dwell_s,
                 depth_cm=target.depth_cm,
                 width_s=float(high[-1] - high[0] + 1) / 1000,

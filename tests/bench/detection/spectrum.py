@@ -14,12 +14,12 @@ from scipy.linalg import solve_toeplitz
 from scipy.signal import detrend
 
 SEGMENT = 600  # readings, 12 s
-LEARN_RUNS = 6  # of a minute
-MEDIAN_OF_EXPONENTIAL = np.log(2)
+LEARN_RUNS = 6  # simulated runs of a minute
+MEDIAN_OF_EXPONENTIAL = np.log(2)  # median / mean of the periodogram of noise
 
 
 def covariance_of(runs: list[np.ndarray], lags: int) -> np.ndarray:
-    """Autocovariance at `lags` lags from the median spectrum of the runs; each run a series of readings."""
+    """Return the autocovariance, shape (lags,), from the median spectrum of several series of readings."""
     window = np.hanning(SEGMENT)
     power = []
     for run in runs:
@@ -31,16 +31,20 @@ def covariance_of(runs: list[np.ndarray], lags: int) -> np.ndarray:
 
 
 def ground_covariance(scene: Scene, f0_hz: float, interval_ms: int, seed: int, lags: int) -> np.ndarray:
-    """Of relative readings over the scene's ground with nothing in it, everything in: ground, hand, weather, supply."""
+    """Return the autocovariance of relative readings of the scene without objects, shape (lags,).
+
+    It includes all noise: oscillator, soil, hand, weather, supply and timestamps.
+    """
     clean = replace(scene, target=(), knock=(), lost=(), duration_s=60)
     runs = [readings(sum(components(clean, seed + i, NUISANCE).values()), interval_ms) for i in range(LEARN_RUNS)]
     return covariance_of(runs, lags) + timing_covariance(f0_hz, scene.oscillator.jitter_ns * 1e-9, interval_ms, lags)
 
 
 def matched(shape: np.ndarray, covariance: np.ndarray) -> tuple[np.ndarray, float]:
-    """The filter C^-1 s less its projection on level and slope, scaled so that noise gives a variance of 1, and d'.
+    """Return the matched filter of a shape, shape (n,), and its d'.
 
-    shape: (n,) in the covariance's units.
+    The filter is C^-1 s without its projection on level and slope.  Its output on noise has a variance of 1.
+    shape: (n,), in the unit of the square root of the covariance.
     """
     n = len(shape)
     line = np.stack([np.ones(n), np.linspace(-1, 1, n)], axis=1)

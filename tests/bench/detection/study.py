@@ -1,4 +1,4 @@
-"""Runs every method over one test condition: thresholds from runs without objects, then the passes found."""
+"""Runs every method over one test condition: first thresholds from runs without objects, then the passes found."""
 
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -13,19 +13,19 @@ from score import Found
 from series import INTERVAL_S, Pass, data_of
 
 TRACKER = "tracker"
-LEARNED = "learned"  # the tracker with the noise of a clean sweep
+LEARNED = "learned"  # the tracker with a noise profile from a sweep without objects
 BOUND = "bound"
-# Factors on the threshold for 1 a minute, among which the one for 0.1 a minute is chosen.
+# Multiples of the threshold for 1 false alarm a minute.  The threshold for 0.1 a minute is chosen from these.
 FACTORS = tuple(float(f) for f in np.round(1.1 ** np.arange(8), 4))
 
 
 @dataclass
 class Result:
-    """What one kind came to.
+    """The results of one test condition.  Every dictionary has the method as its key.
 
-    thresholds: method: the one for 1 false alarm a minute; clean: method: false alarms on the clean runs at each of
-    FACTORS times that; minutes: method: that these come from; found: method: for each of FACTORS, for each pass its
-    alert or None.
+    thresholds: threshold for 1 false alarm a minute; clean: number of false alarms in the runs without objects, at each
+    of FACTORS times the threshold; minutes: length of these runs; found: for each of FACTORS, the alert of each pass or
+    None.
     """
 
     kind: str
@@ -35,20 +35,23 @@ class Result:
     clean: dict[str, list[int]] = field(default_factory=dict)
     minutes: dict[str, float] = field(default_factory=dict)
     found: dict[str, list[list[Found | None]]] = field(default_factory=dict)
-    default_clean: dict[str, int] = field(default_factory=dict)  # of the trackers, at the default threshold
+    # False alarms and alerts of the trackers at the default threshold.
+    default_clean: dict[str, int] = field(default_factory=dict)
     default_found: dict[str, list[Found | None]] = field(default_factory=dict)
 
 
 def study(name: str, tuning: bool, clean_minutes: float, swept_minutes: float, cache: Path | None,
           with_rivals: bool) -> Result:  # fmt: skip
+    """Run every method over the test condition of this name."""
     return study_kind(KINDS[name], tuning, clean_minutes, swept_minutes, cache, with_rivals)
 
 
 def study_kind(kind: Kind, tuning: bool, clean_minutes: float, swept_minutes: float, cache: Path | None,
                with_rivals: bool) -> Result:  # fmt: skip
+    """Run every method over a test condition; without rivals, only the tracker and the bound."""
     data = data_of(kind, tuning, clean_minutes, swept_minutes, cache)
     minutes = sum(len(run.y) for run in data.clean) * INTERVAL_S / 60
-    result = Result(kind.name, [one for run in data.swept for one in run.passes], swept_minutes)
+    result = Result(kind.name, [pass_ for run in data.swept for pass_ in run.passes], swept_minutes)
     _tracker(data, minutes, result, TRACKER)
     _tracker(data, minutes, result, LEARNED, noise_ppm_rthz=data.noise_ppm_rthz)
     _bound(data, result)
@@ -66,27 +69,27 @@ def _tracker(data, minutes, result, name, **settings):
         runs = ((run, trackers.run_tracker(run, threshold, **settings)[0]) for run in data.swept)
         return [alert for run, alerts in runs for alert in score.match(run.passes, alerts)[0]]
 
-    at = trackers.threshold_for(count, minutes, 1.0)
-    result.thresholds[name] = at
+    base_threshold = trackers.threshold_for(count, minutes, 1.0)
+    result.thresholds[name] = base_threshold
     result.minutes[name] = minutes
-    result.clean[name] = [count(at * factor) for factor in FACTORS]
-    result.found[name] = [found(at * factor) for factor in FACTORS]
+    result.clean[name] = [count(base_threshold * factor) for factor in FACTORS]
+    result.found[name] = [found(base_threshold * factor) for factor in FACTORS]
     result.default_clean[name] = count(trackers.DEFAULT)
     result.default_found[name] = found(trackers.DEFAULT)
 
 
 def _bound(data, result):
     sizes, minutes = bound.clean_peaks(data)
-    at = float(sizes[round(minutes)]) * (1 + 1e-9)
-    result.thresholds[BOUND] = at
+    base_threshold = float(sizes[round(minutes)]) * (1 + 1e-9)
+    result.thresholds[BOUND] = base_threshold
     result.minutes[BOUND] = minutes
-    result.clean[BOUND] = [int(np.sum(sizes >= at * factor)) for factor in FACTORS]
-    strengths = [[bound.strength(run, one, data.covariance) for one in run.passes] for run in data.swept]
+    result.clean[BOUND] = [int(np.sum(sizes >= base_threshold * factor)) for factor in FACTORS]
+    strengths = [[bound.strength(run, pass_, data.covariance) for pass_ in run.passes] for run in data.swept]
     result.found[BOUND] = [
         [
             alert
-            for run, some in zip(data.swept, strengths, strict=True)
-            for alert in bound.alerts(run, some, at * factor)
+            for run, values in zip(data.swept, strengths, strict=True)
+            for alert in bound.alerts(run, values, base_threshold * factor)
         ]
         for factor in FACTORS
     ]
@@ -99,17 +102,17 @@ def _rival(data, minutes, result, name, statistic, lag_s):
         return z
 
     clean = [warm(run.y) for run in data.clean]
-    at = score.threshold_for(clean, minutes, 1.0)
-    sizes = np.concatenate([np.abs(z[score.peaks(z, 0.5 * at)]) for z in clean])
-    result.thresholds[name] = at
+    base_threshold = score.threshold_for(clean, minutes, 1.0)
+    sizes = np.concatenate([np.abs(z[score.peaks(z, 0.5 * base_threshold)]) for z in clean])
+    result.thresholds[name] = base_threshold
     result.minutes[name] = minutes
-    result.clean[name] = [int(np.sum(sizes >= at * factor)) for factor in FACTORS]
+    result.clean[name] = [int(np.sum(sizes >= base_threshold * factor)) for factor in FACTORS]
     series = [warm(run.y) for run in data.swept]
     result.found[name] = [
         [
             alert
             for run, z in zip(data.swept, series, strict=True)
-            for alert in score.match(run.passes, score.alerts_of(z, run.first_s, lag_s, at * factor))[0]
+            for alert in score.match(run.passes, score.alerts_of(z, run.first_s, lag_s, base_threshold * factor))[0]
         ]
         for factor in FACTORS
     ]

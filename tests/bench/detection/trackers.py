@@ -1,4 +1,4 @@
-"""Runs the tracker itself over a run: its exact alerts, at any threshold."""
+"""Runs the real tracker over a simulated run and returns its alerts, at any threshold."""
 
 from collections.abc import Callable
 
@@ -9,12 +9,13 @@ from score import Found
 from series import INTERVAL_S, Run
 
 DEFAULT = defaults.DEFAULTS["threshold"]
-LEAST = 2.0  # what the setting allows
-MOST = 100.0
-STEPS = 9
+LEAST = 2.0  # smallest threshold that the setting allows, in sigma
+MOST = 100.0  # largest threshold that the setting allows, in sigma
+STEPS = 9  # most halvings in the search for a threshold
 
 
 def run_tracker(run: Run, threshold: float, **settings) -> tuple[list[Found], list[Hold]]:
+    """Return the final alerts and holds of the tracker; settings: further arguments of Tracker."""
     tracker = Tracker(INTERVAL_S, threshold=threshold, **settings)
     events: list = []
     for record in run.intervals:
@@ -33,12 +34,16 @@ def run_tracker(run: Run, threshold: float, **settings) -> tuple[list[Found], li
 
 
 def count(clean: list[Run], threshold: float, **settings) -> int:
+    """Count the alerts in runs without objects."""
     return sum(len(run_tracker(run, threshold, **settings)[0]) for run in clean)
 
 
 def threshold_for(count: Callable[[float], int], minutes: float, rate: float, most: float = MOST) -> float:
-    """The threshold for `rate` alerts a minute of those that `count` counts, by halving: every step is a run of all."""
-    low, high = LEAST, MOST
+    """Find the threshold that gives `rate` alerts a minute, by halving the interval.
+
+    count: returns the number of alerts in `minutes` minutes at a threshold; most: largest threshold to try.
+    """
+    low = LEAST
     allowed = round(rate * minutes)
     if count(low) <= allowed:
         return low
