@@ -98,7 +98,7 @@ def test_the_shift_for_a_reliable_auto_hold_is_known_after_four_seconds():
     known = []
     for entry in [HEADER, *entries(Source(lambda t: 25_000.0, noise_ppm=2.0), 30.0)]:
         chain.feed(entry)
-        known.append(chain.hold_from_ppm)
+        known.append(chain.facts().hold_from_ppm)
     assert all(value is None for value in known[:200]) and all(known[250:])
     # A block is the mean of five readings, each the mean of two neighbours: sqrt(4.5) / 5 of 2 ppm.  A step is the
     # difference of two blocks.  The running median varies around its sigma.
@@ -107,7 +107,7 @@ def test_the_shift_for_a_reliable_auto_hold_is_known_after_four_seconds():
     quiet = Chain(SETTINGS)
     for entry in [HEADER, *entries(Source(lambda t: 25_000.0, noise_ppm=0.1), 10.0)]:
         quiet.feed(entry)
-    assert quiet.hold_from_ppm == SETTINGS.tracker["hold_least_ppm"]
+    assert quiet.facts().hold_from_ppm == SETTINGS.tracker["hold_least_ppm"]
 
 
 @pytest.mark.parametrize("size", [1, 7, 4096])

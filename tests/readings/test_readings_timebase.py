@@ -262,3 +262,16 @@ def test_the_delays_of_many_restarts_do_not_add_up():
     board.interval(delay_s=0.003)
     # The delay of one first line, 3 ms on average, and not that of fifty.
     assert board.base.time_us == pytest.approx(first_edge_us, abs=10_000)
+
+
+def test_a_coil_that_starts_long_after_its_board_is_no_sleep_of_the_computer():
+    board = Board()
+    board.uptime()
+    board.pass_ticks(7 * TICKS)  # the board runs, the coil does not yet
+    board.uptime()
+    for _ in range(60):
+        board.interval()
+    board.uptime()
+    board.interval()
+    assert board.times_us == [20_000 * k for k in range(61)]
+    assert not board.base.start

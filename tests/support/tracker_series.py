@@ -76,3 +76,10 @@ def read(tracker: Tracker, y_ppb: np.ndarray, start_us: int = 0) -> tuple[list, 
 def finals(events: list) -> list[Alert]:
     """Return the alerts among the events, each in its final form."""
     return [event for event in events if isinstance(event, Alert) and event.stage == "final"]
+
+
+def run(y, **settings_):
+    """Events and states of a new tracker over a series y in 1e-9, to its end."""
+    tracker = Tracker(INTERVAL_S, **settings_)
+    events, states = read(tracker, y)
+    return events + list(tracker.finish()), states

@@ -12,13 +12,14 @@ from collections import deque
 from collections.abc import Callable
 from pathlib import Path
 from time import monotonic
-from typing import Any, Self
+from typing import Any
 
 from coilcount.capture.disk_keeper import DiskKeeper
 from coilcount.capture.disk_space import DiskSpace, free_bytes
 from coilcount.capture.failures import recording_stopped
+from coilcount.capture.left_open import ClosedOnExit
 from coilcount.capture.writer import CaptureWriter, Part
-from coilcount.errors import CoilcountError, StorageError
+from coilcount.errors import StorageError
 from coilcount.model import Entry, Header
 
 # Entries that may wait for the disk.  Chosen by hand: 10 minutes at 50 a second, about 10 MB of memory.
@@ -37,7 +38,7 @@ _REPORT_WAITING_S = 5.0
 _ROOM_LOOK_S, _END_LOOK_S = 0.1, 0.05
 
 
-class BackgroundWriter:
+class BackgroundWriter(ClosedOnExit):
     """Appends entries to a capture without waiting for the disk.  One thread calls all its methods.
 
     path, header, rotate_bytes, rotate_s: as for CaptureWriter.
@@ -164,18 +165,6 @@ class BackgroundWriter:
         if self._keeper.failure:
             what = f"the last second may not be on the disk: {self._keeper.failure}"
             raise StorageError(what, str(self.path), "Check it: coilcount inspect")
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
-        if kind is None:
-            self.close()
-            return
-        try:
-            self.close("aborted")
-        except CoilcountError as error:  # the exception that left the block matters more
-            self._on_warning(str(error))
 
     # ---- in the calling thread
 

@@ -10,13 +10,14 @@ import os
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import NoReturn, Self
+from typing import NoReturn
 
 from coilwire import frame
 
 from coilcount.capture.entries import encode
 from coilcount.capture.failures import DISK_FULL, cannot_write, reason, recording_stopped
-from coilcount.errors import CoilcountError, InputError, StorageError
+from coilcount.capture.left_open import ClosedOnExit
+from coilcount.errors import InputError, StorageError
 from coilcount.model import End, Entry, Header, Imported, Line, Operator
 
 _HELLO_PREFIX = b"@H,"
@@ -59,7 +60,7 @@ def part_path(path: Path, number: int) -> Path:
     return path if number == 1 else path.with_name(f"{path.stem}.{number:03d}{path.suffix}")
 
 
-class CaptureWriter:
+class CaptureWriter(ClosedOnExit):
     """Appends entries to a capture; the operating system has each one when write() returns.
 
     path: the file, which must not exist; header: its first line.
@@ -155,18 +156,6 @@ class CaptureWriter:
                 str(self._final or self.path),
                 "Check it: coilcount inspect",
             ) from None
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
-        if kind is None:
-            self.close()
-            return
-        try:
-            self.close("aborted")
-        except CoilcountError as error:  # the exception that left the block matters more
-            self._on_warning(str(error))
 
     def _begin(self, path: Path, entries: list[Entry]) -> None:
         """Begin a part with its first lines, all of them or none.  Raises OSError."""

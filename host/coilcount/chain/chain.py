@@ -41,9 +41,8 @@ class Chain:
         self._settings = settings
         self._tracking = Tracking(settings, points, follow_threshold, make_tracker)
         self._intake = Intake(self._tracking, __version__)
-        self.feed = self._intake.feed
 
-    def feed(self, entry: Entry) -> list[Output]:  # replaced above, which saves a call for each of a million lines
+    def feed(self, entry: Entry) -> list[Output]:
         """Take one entry, and return the outputs that it causes, in order.
 
         Takes every entry of a capture and every sound record, and raises for none of them.
@@ -98,11 +97,6 @@ class Chain:
         return self._intake.board
 
     @property
-    def status(self) -> records.Status | None:
-        """The last status, None before the first."""
-        return self._intake.status
-
-    @property
     def noise(self) -> Noise:
         """Median and scatter of the readings."""
         return self._tracking.noise
@@ -125,11 +119,6 @@ class Chain:
     def threshold(self) -> float:
         """The threshold in force, in sigma."""
         return self._tracking.threshold
-
-    @property
-    def hold_from_ppm(self) -> float | None:
-        """The shift in ppm from which auto-hold is reliable on this soil; None if unknown, or if auto-hold is off."""
-        return self._tracking.hold_from_ppm
 
     @property
     def roughness(self) -> float | None:

@@ -83,13 +83,6 @@ class Intake:
         """Time from the first reading to the end of the last in s, gaps included."""
         return (self._end_us - self._first_us) / 1e6
 
-    @property
-    def end_s(self) -> float:
-        """End of the latest reading in s on the time axis."""
-        return self._end_us / 1e6
-
-    # ------------------------------------------------------------ inputs
-
     def feed(self, entry: Entry) -> list[Output]:
         """Take one entry of a capture, and return the outputs that it causes, in order."""
         if type(entry) is Line:

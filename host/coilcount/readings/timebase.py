@@ -123,14 +123,20 @@ class TimeBase:
         if back:
             self.restart()
         self._uptime = (uptime_ms, host_s)
+        if not self.begun:
+            return back  # the time axis begins with the first interval, however long after the board that is
         now_us = self.at_host(host_s)
-        if self.begun and not self.restarted:
+        if not self.restarted:
             self._compare_clocks()
         if self._anchor is not None:
             # While the computer sleeps its clock stands still, but the board's clock goes on.
             passed_us = 1000 * ((uptime_ms - self._anchor[0]) & MASK_32)
             behind_us = passed_us - (now_us - self._anchor[2])
-            self._behind_us = behind_us if behind_us > HOST_SLACK_S * 1e6 else 0
+            slept_us = passed_us - (_us(host_s) - _us(self._anchor[1]))
+            # A whole wrap of the ticks can pass unseen while the coil stands still.  Anything else that lies behind
+            # while the host's clock agrees with the board's is late and will come.
+            missed = min(behind_us, slept_us) > HOST_SLACK_S * 1e6 or behind_us > self._wrap_us() - HOST_SLACK_S * 1e6
+            self._behind_us = behind_us if missed else 0
         if self._anchor is None or (_us(self._host_s) > _us(self._anchor[1]) and not self._behind_us):
             self._anchor = (uptime_ms, host_s, now_us)
         return back
@@ -226,6 +232,9 @@ class TimeBase:
 
     def _compare_clocks(self) -> None:
         self._host_clock.seen(_us(self._host_s), self._end_us())
+
+    def _wrap_us(self) -> int:
+        return records.U32 * self._numerator // self._denominator
 
     def _end_us(self) -> int:
         return self.time_us + self._length_us(self._last.n, self._last.s)
