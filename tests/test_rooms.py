@@ -14,7 +14,7 @@ SCIENCE = {"numpy", "scipy"}
 COMMON = {"model", "errors", "settings", "new_files"}
 PIPELINE = {"physics", "readings", "tracker", "capture"}
 MAY = {
-    "model": (set(), set()),
+    "model": ({"model"}, set()),
     "errors": (set(), set()),
     "new_files": (set(), set()),
     "text": (set(), set()),

@@ -1,8 +1,9 @@
 """The labels of a capture."""
 
 import pytest
-from coilcount.capture.labels import Label, labels_path, read_labels, write_labels
+from coilcount.capture.labels import labels_path, read_labels, write_labels
 from coilcount.errors import InputError
+from coilcount.model import Label
 
 LABELS = [
     Label(1.0, 2.0, 1.5, "washer, 20 mm", "iron", "ferrous", 5.0, 'said "flat"'),

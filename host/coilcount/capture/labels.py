@@ -4,33 +4,15 @@ import csv
 import math
 import os
 from collections.abc import Iterable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TextIO
 
 from coilcount.capture.failures import cannot_read, cannot_write
 from coilcount.errors import InputError, did_you_mean
+from coilcount.model import RESPONSES, Label
 from coilcount.new_files import new_file
 
 COLUMNS = ("start_s", "end_s", "closest_s", "object", "metal", "response", "depth_cm", "note")
-RESPONSES = ("ferrous", "non-ferrous", "uncertain", "")
-
-
-@dataclass(frozen=True, slots=True)
-class Label:
-    """An object that was under the coil from start_s to end_s (board time), nearest at closest_s.
-
-    response: the right answer, one of RESPONSES; "" for soil, a knock or drift.
-    """
-
-    start_s: float
-    end_s: float
-    closest_s: float
-    object: str
-    metal: str = ""
-    response: str = ""
-    depth_cm: float | None = None
-    note: str = ""
 
 
 def labels_path(capture: str | os.PathLike) -> Path:

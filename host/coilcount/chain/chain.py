@@ -92,6 +92,11 @@ class Chain:
         return self._intake.link
 
     @property
+    def duration_s(self) -> float:
+        """Seconds from the first reading to the end of the newest one, on the time base of the board."""
+        return self._intake.duration_s
+
+    @property
     def board(self) -> records.Hello | None:
         """The last hello, None before the first."""
         return self._intake.board

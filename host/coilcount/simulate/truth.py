@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coilcount.capture.labels import Label
+from coilcount.model import Label
 from coilcount.simulate.coil import CoilModel, is_iron
 from coilcount.simulate.dprime import Yardstick
 from coilcount.simulate.passes import Pass, passes_of
