@@ -1,11 +1,12 @@
 """Recordings as the desk takes them: one capture, or the rotated parts of one recording in their order."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from coilcount.capture.labels import labels_path
 from coilcount.capture.reader import Report, read_capture
+from coilcount.errors import InputError
 from coilcount.model import Entry
 
 
@@ -31,3 +32,15 @@ def read_recording(recording: Recording, report: Report) -> Iterator[Entry]:
     if len(recording.parts) > 1:
         raise NotImplementedError
     yield from read_capture(recording.parts[0], report)
+
+
+def find_recordings(words: Iterable[str]) -> list[Recording]:
+    """The recordings in files and folders, as a user gives them.  Raises InputError if a folder holds none."""
+    found = []
+    for word in words:
+        path = Path(word)
+        files = sorted([*path.rglob("*.ccap"), *path.rglob("*.ccap.gz")]) if path.is_dir() else [path]
+        if not files:
+            raise InputError("the folder holds no captures", word, "Give a folder with .ccap or .ccap.gz files")
+        found += [Recording((file,)) for file in files]
+    return found
