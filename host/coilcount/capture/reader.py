@@ -22,7 +22,7 @@ _MAX_LINE_BYTES = 1 << 20
 # A file without an entry in this many first lines is refused as no capture.  Chosen by hand.
 _HEADER_SEARCH_LINES = 20
 # How many numbers of damaged lines a report keeps.  Chosen by hand.
-_KEPT_LINE_NUMBERS = 20
+KEPT_LINE_NUMBERS = 20
 # The statuses of a capture that is whole, and the meaning of the others.
 _WHOLE = ("closed", "rotated", "salvaged")
 _CUT_SHORT = {
@@ -48,10 +48,14 @@ class Report:
     kinds: Counter = field(default_factory=Counter)  # number of entries by the name of their class
     read_bytes: int = 0  # of the file as it lies on the disk
     size_bytes: int = 0  # of the whole file when it was opened
+    parts: int = 1  # number of files, if a recording of several parts was read
+    complaints: list[str] = field(default_factory=list)  # of several parts: the damage of each, with its name
 
     @property
     def whole(self) -> bool:
         """True if the capture was ended in order and nothing is missing or damaged."""
+        if self.parts > 1:
+            return not self.complaints
         ended = self.closed and self.status in _WHOLE
         return ended and not (self.damaged or self.missing or self.torn_tail or self.header_lost)
 
@@ -61,6 +65,8 @@ class Report:
 
     def complaint(self) -> str:
         """The damage in one phrase; "" if the capture is whole."""
+        if self.parts > 1:
+            return "; ".join(self.complaints)
         parts = []
         if self.header_lost:
             parts.append("its first line is missing or damaged")
@@ -119,7 +125,7 @@ def read_lines(path: str | os.PathLike, report: Report) -> Iterator[tuple[bytes,
             report.torn_tail = True
         elif not sound:
             report.damaged += 1
-            if len(report.damaged_lines) < _KEPT_LINE_NUMBERS:
+            if len(report.damaged_lines) < KEPT_LINE_NUMBERS:
                 report.damaged_lines.append(report.lines)
         if not begun:
             if entry is None:
@@ -143,6 +149,11 @@ def read_lines(path: str | os.PathLike, report: Report) -> Iterator[tuple[bytes,
         yield raw, entry
     if not begun:
         _refuse(path)
+
+
+def read_text(path: str | os.PathLike) -> Iterator[bytes]:
+    """The bytes of a capture in pieces, uncompressed.  Raises InputError if the file cannot be read."""
+    return _chunks(Path(path), Report())
 
 
 def _refuse(path: Path) -> None:

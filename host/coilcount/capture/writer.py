@@ -12,15 +12,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import NoReturn
 
-from coilwire import frame
-
 from coilcount.capture.entries import encode
 from coilcount.capture.failures import DISK_FULL, cannot_write, reason, recording_stopped
+from coilcount.capture.lasting import Lasting
 from coilcount.capture.left_open import ClosedOnExit
 from coilcount.errors import InputError, StorageError
-from coilcount.model import End, Entry, Header, Imported, Line, Operator
+from coilcount.model import End, Entry, Header, Imported
 
-_HELLO_PREFIX = b"@H,"
 # O_BINARY exists only on Windows; without it, a line feed would become CR LF there.
 _FLAGS = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND | getattr(os, "O_BINARY", 0)
 # s of the recording from a failed attempt to begin the next part until another.  Chosen by hand: often enough to find a
@@ -101,9 +99,7 @@ class CaptureWriter(ClosedOnExit):
         self._on_warning = on_warning
         self._finish = finish
         self._closed = False
-        self._hello: Line | None = None
-        self._threshold: Operator | None = None
-        self._freeze: Operator | None = None
+        self._lasting = Lasting()
         self._host_s = 0.0
         self._rotate_again_s = 0.0
         self._no_next_part = ""  # why the next part could not be made
@@ -121,14 +117,7 @@ class CaptureWriter(ClosedOnExit):
         """Append one entry; the operating system has it when this returns.  Raises StorageError."""
         if self._closed:
             raise StorageError("the capture is closed", str(self.path), "Begin a new recording")
-        if type(entry) is Line:
-            if entry.data.find(_HELLO_PREFIX) >= 0 and frame.parse(entry.data):
-                self._hello = entry
-        elif type(entry) is Operator:
-            if entry.action == "threshold":
-                self._threshold = entry
-            elif entry.action in ("freeze", "thaw"):
-                self._freeze = entry if entry.action == "freeze" else None
+        self._lasting.note(entry)
         self._append(encode(entry))
         if type(entry) is not Imported:
             self.tick(entry.host_s)
@@ -208,7 +197,7 @@ class CaptureWriter(ClosedOnExit):
         """Begin the next part, then end the old one, so that the recording never pauses."""
         # A reader of the new part alone needs the board's hello, the threshold in force and a freeze that still lasts.
         # They are repeated with their original times.
-        repeated = [entry for entry in (self._hello, self._threshold, self._freeze) if entry is not None]
+        repeated = self._lasting.entries()
         number = self._header.part + 1
         old, size, lines = self.parts[-1], self._size, self._part_lines
         while True:

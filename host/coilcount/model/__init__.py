@@ -7,7 +7,17 @@ Times named `host_s` are seconds of the host's monotonic clock since the capture
 "host" are on the board's time base: t = 0 at the first edge of the first interval.
 """
 
-from coilcount.model.desk import RESPONSES, AtThreshold, GridReplay, Label, PassScore, Score, Series, StatusReading
+from coilcount.model.desk import (
+    PROPOSED,
+    RESPONSES,
+    AtThreshold,
+    GridReplay,
+    Label,
+    PassScore,
+    Score,
+    Series,
+    StatusReading,
+)
 from coilcount.model.entries import End, Entry, Gap, Header, Imported, Line, Operator
 from coilcount.model.noise_report import (
     Interval95,
@@ -25,6 +35,7 @@ from coilcount.model.noise_report import (
 from coilcount.model.outputs import Alert, ChainFacts, Hold, MarkMade, Notice, Output, Point, Silence, Summary
 
 __all__ = (
+    "PROPOSED",
     "RESPONSES",
     "Alert",
     "AtThreshold",

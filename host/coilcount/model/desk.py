@@ -7,6 +7,8 @@ from coilcount.model.entries import Header
 from coilcount.model.outputs import Alert, Hold, MarkMade, Silence, Summary
 
 RESPONSES = ("ferrous", "non-ferrous", "uncertain", "")
+# The object of a label that was proposed and that nobody has confirmed.  Such a label never counts as truth.
+PROPOSED = "?"
 
 
 @dataclass(frozen=True, slots=True)
@@ -14,6 +16,7 @@ class Label:
     """An object that was under the coil from start_s to end_s (board time), nearest at closest_s.
 
     response: the right answer, one of RESPONSES; "" if there was nothing to find: soil, a knock, drift, "nothing".
+    An object of PROPOSED makes it a proposal, which capture.labels.read_labels leaves out.
     """
 
     start_s: float
@@ -28,7 +31,12 @@ class Label:
     @property
     def is_object(self) -> bool:
         """True if there was something to find."""
-        return self.response != ""
+        return self.response != "" and not self.is_proposed
+
+    @property
+    def is_proposed(self) -> bool:
+        """True if nobody has confirmed it: it says nothing about what was there."""
+        return self.object == PROPOSED
 
 
 @dataclass(frozen=True, slots=True)
