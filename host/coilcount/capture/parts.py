@@ -116,8 +116,6 @@ def _add(report: Report, part: Report, path: Path) -> None:
         report.complaints.append(f"{os.path.basename(path)}: {part.complaint()}")
 
 
-
-
 def follows_on(earlier: Path, later: Path) -> bool:
     """True if the first interval of a part comes next after the last one of another part, by its sequence number.
 

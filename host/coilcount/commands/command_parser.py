@@ -22,6 +22,8 @@ COMMANDS = {
     "record": ("record", "record what the board sends; alerts as plain lines"),
     "replay": ("replay", "run the tracker over captures"),
     "noise": ("noise", "measure noise and drift, and pick the threshold for a false-alarm rate"),
+    "label": ("label", "say what lay under the coil: list, add, change, remove, import, propose"),
+    "captures": ("captures", "list the recordings in folders: date, length, build, labels, whole or damaged"),
     "inspect": ("inspect", "show what a capture holds, and whether it is whole"),
     "import": ("import_log", "turn readings of another counter (CSV) into a capture"),
     "export": ("export", "write a capture's readings as CSV"),

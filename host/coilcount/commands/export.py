@@ -5,6 +5,7 @@ import sys
 from collections.abc import Iterable, Iterator
 from typing import Any
 
+from coilcount.commands.recordings import only_recording
 from coilcount.errors import EXIT_DONE
 from coilcount.face.say import say, warn
 
@@ -17,23 +18,30 @@ EXAMPLES = (
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("file", metavar="FILE", help="a capture (.ccap or .ccap.gz)")
+    parser.add_argument(
+        "files",
+        nargs="+",
+        metavar="FILE",
+        help="a recording (.ccap or .ccap.gz), all of its parts, or a folder that holds it",
+    )
     parser.add_argument("out", metavar="OUT.csv", help="the CSV to write; it must not exist; - is standard output")
     parser.add_argument("--quiet", action="store_true", help="print only errors and warnings")
 
 
 def run(args: argparse.Namespace) -> int:
     from coilcount.capture.csv_log import write_log, write_rows
-    from coilcount.capture.reader import Report, read_capture
+    from coilcount.capture.reader import Report
+    from coilcount.desk.recordings import read_recording
     from coilcount.face.progress import Progress
 
+    recording = only_recording(args.files, "export")
     report = Report()
     progress = Progress(sys.stderr)
-    entries = progress.over("reading", read_capture(args.file, report), lambda _: report.share())
+    entries = progress.over("reading", read_recording(recording, report), lambda _: report.share())
     count = write_rows(sys.stdout, _rows(entries)) if args.out == STDOUT else write_log(args.out, _rows(entries))
     progress.clear()
     if not report.whole:
-        warn(f"{args.file}: {report.complaint()}; the sound part was used")
+        warn(f"{recording.name}: {report.complaint()}; the sound part was used")
     if args.out == STDOUT:
         sys.stdout.flush()
     elif not args.quiet:

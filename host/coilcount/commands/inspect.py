@@ -3,61 +3,94 @@
 import argparse
 import dataclasses
 import sys
+from typing import Any
 
-from coilcount.errors import EXIT_DONE, EXIT_NO
-from coilcount.face.say import say, say_json
+from coilcount.commands.recordings import add_recordings, recordings_in
+from coilcount.errors import EXIT_DONE, EXIT_NO, CoilcountError, InputError
+from coilcount.face.say import say, say_json, warn
 
 # Lists of bounded length: their first and last items are printed, those between are counted.
 _LISTS = ("marks", "operator", "gaps")
 
 EXAMPLES = (
     ("coilcount inspect field.ccap", "what it holds, and whether it is whole"),
+    ("coilcount inspect field", "every recording in a folder; the parts of one recording are taken together"),
     ("coilcount inspect torn.ccap --salvage sound.ccap", "copy the sound lines of a damaged capture"),
 )
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("file", metavar="FILE", help="a capture (.ccap or .ccap.gz)")
-    parser.add_argument("--salvage", metavar="OUT", help="copy every sound line to a new capture")
-    parser.add_argument("--json", action="store_true", help="one JSON object")
+    add_recordings(parser)
+    parser.add_argument("--salvage", metavar="OUT", help="copy every sound line of one capture to a new one")
+    parser.add_argument("--json", action="store_true", help="one JSON object for each recording")
     parser.add_argument("--quiet", action="store_true", help="print nothing; the exit code is the answer")
 
 
 def run(args: argparse.Namespace) -> int:
+    recordings = recordings_in(args.files)
+    if args.salvage and (len(recordings) > 1 or len(recordings[0].parts) > 1):
+        raise InputError("--salvage takes one capture", remedy="Give one FILE, and run it again for each other one")
+    whole = True
+    failed: CoilcountError | None = None
+    for number, recording in enumerate(recordings):
+        if len(recordings) > 1 and not (args.json or args.quiet):
+            say(*([""] if number else []), recording.name)
+        try:
+            whole &= _inspect(args, recording)
+        except CoilcountError as error:
+            if len(recordings) == 1:
+                raise
+            failed = error
+            warn(str(error))
+    if failed is not None:
+        return failed.exit_code
+    return EXIT_DONE if whole else EXIT_NO
+
+
+def _inspect(args: argparse.Namespace, recording: Any) -> bool:
+    """Print what one recording holds.  Returns True if it is whole."""
     from coilcount.capture.salvage import salvage
+    from coilcount.desk.glance import count_labels
     from coilcount.desk.survey import survey
     from coilcount.face.progress import Progress
 
     progress = Progress(sys.stderr)
-    found = survey(args.file, lambda entries, report: progress.over("reading", entries, lambda _: report.share()))
+    found = survey(recording, lambda entries, report: progress.over("reading", entries, lambda _: report.share()))
+    labels = count_labels(recording)
     saved = None
     if args.salvage:
         saved = salvage(
-            args.file,
+            recording.name,
             args.salvage,
             lambda lines, report: progress.over("copying", lines, lambda _: report.share()),
         )
     if args.json:
-        say_json(_as_json(args.file, found, saved))
+        say_json(_as_json(recording, found, labels, saved))
     elif not args.quiet:
-        for name, text in _as_rows(found):
+        for name, text in _as_rows(recording, found, labels):
             say(f"{name:<10} {text}")
         if saved is not None:
             say(f"{'salvaged':<10} {saved} lines to {args.salvage}")
         elif not found.report.whole:
             say(f"{'remedy':<10} replay uses the sound part; --salvage OUT copies it to a new capture")
-    return EXIT_DONE if found.report.whole else EXIT_NO
+    return found.report.whole
 
 
-def _as_rows(found):
+def _as_rows(recording, found, labels):
+    from coilcount.commands.captured import build_words, label_words, settings_words
     from coilcount.face.times import instant, length
 
     report, header = found.report, found.header
     yield "source", header.source + (", simulated" if header.simulated else "")
     yield "start", header.start_utc or "unknown"
     yield "duration", length(found.duration_s)
-    if header.part > 1:
+    if len(recording.parts) > 1:
+        yield "parts", ", ".join(str(path) for path in recording.parts)
+    elif header.part > 1:
         yield "part", str(header.part)
+    yield "build", build_words(header.build)
+    yield "settings", settings_words(header.settings)
+    yield "labels", label_words(labels)
     if found.hello:
         hello = found.hello
         yield (
@@ -100,11 +133,13 @@ def _as_rows(found):
     yield "whole", f"yes, {report.status}" if report.whole else "no: " + report.complaint()
 
 
-def _as_json(path, found, saved):
+def _as_json(recording, found, labels, saved):
+    from coilcount.commands.captured import label_object
+
     report = found.report
     return {
         "kind": "inspection",
-        "file": str(path),
+        "file": recording.name,
         "whole": report.whole,
         "complaint": report.complaint(),
         "status": report.status,
@@ -137,6 +172,11 @@ def _as_json(path, found, saved):
         "left_out": {name: getattr(found, name).left_out for name in _LISTS},
         "notes": found.header.notes,
         "salvaged": saved,
+        "parts": [str(path) for path in recording.parts],
+        "parts_missing": list(recording.missing),
+        "build": found.header.build,
+        "settings": found.header.settings,
+        "labels": label_object(labels),
     }
 
 

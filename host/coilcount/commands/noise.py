@@ -9,6 +9,7 @@ from dataclasses import asdict, replace
 from pathlib import Path
 
 from coilcount.commands.common_options import add_settings
+from coilcount.commands.recordings import only_recording
 from coilcount.errors import EXIT_DONE, InputError
 from coilcount.face.say import say, say_json, warn
 from coilcount.model import Entry, NoisePeaks, NoiseReport
@@ -29,7 +30,12 @@ EXAMPLES = (
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("file", metavar="FILE", help="a recording without objects (.ccap or .ccap.gz)")
+    parser.add_argument(
+        "files",
+        nargs="+",
+        metavar="FILE",
+        help="a recording without objects (.ccap or .ccap.gz), all of its parts, or a folder that holds it",
+    )
     add_settings(parser)
     parser.add_argument(
         "--false-alarms-per-minute",
@@ -48,9 +54,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from coilcount.capture.reader import Report, read_capture
+    from coilcount.capture.reader import Report
     from coilcount.desk import quiet
     from coilcount.desk.noise_report import noise_report, noise_threshold
+    from coilcount.desk.recordings import read_recording
     from coilcount.face.progress import Progress
     from coilcount.settings import load_settings
 
@@ -59,17 +66,19 @@ def run(args: argparse.Namespace) -> int:
     out = None if args.save_settings is None else Path(args.save_settings)
     if out is not None and out.exists():
         raise _exists(out)
+    recording = only_recording(args.files, "noise")
+    file = recording.name
     reading = Report()
     progress = Progress(sys.stderr)
 
     def entries() -> Iterator[Entry]:
-        return progress.over("reading", read_capture(args.file, reading), lambda _: reading.share())
+        return progress.over("reading", read_recording(recording, reading), lambda _: reading.share())
 
-    examined = quiet.examine(entries, settings, args.file, progress.say)
+    examined = quiet.examine(entries, settings, file, progress.say)
     progress.clear()
     if not reading.whole:
-        warn(f"{args.file}: warning: {reading.complaint()}; the sound part was used")
-    report = noise_report(args.file, examined)
+        warn(f"{file}: warning: {reading.complaint()}; the sound part was used")
+    report = noise_report(file, examined)
     tail = examined.statistic.tail
     if tail is not None:
         if rate > tail.highest_rate:

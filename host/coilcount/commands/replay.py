@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable
 from typing import Any, TextIO
 
 from coilcount.commands.common_options import add_settings
+from coilcount.commands.recordings import add_recordings, recordings_in
 from coilcount.commands.series import STDOUT, Series
 from coilcount.errors import EXIT_DONE, InputError
 from coilcount.face.say import say, warn
@@ -28,7 +29,7 @@ EXAMPLES = (
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("files", nargs="+", metavar="FILE", help="captures (.ccap or .ccap.gz)")
+    add_recordings(parser)
     parser.add_argument("--speed", metavar="X", default="max", help="X times as fast as recorded, or max (default)")
     add_settings(parser)
     parser.add_argument(
@@ -48,32 +49,35 @@ def run(args: argparse.Namespace) -> int:
     settings = load_settings(args.settings)
     if args.threshold is not None:
         settings = settings.with_threshold(_number(args.threshold, "--threshold"))
-    if args.series and len(args.files) > 1:
-        raise InputError("--series takes one capture", remedy="Give one FILE, or run once for each")
     if args.series == STDOUT and args.json:
         raise InputError("--json and --series - both write to standard output", remedy="Give --series a file")
-    for file in args.files:
+    recordings = recordings_in(args.files)
+    if args.series and len(recordings) > 1:
+        raise InputError("--series takes one capture", remedy="Give one FILE, or run once for each")
+    for recording in recordings:
         pacer = None if args.speed == "max" else Pacer(_speed(args.speed))
-        _replay(file, settings, args, pacer)
+        _replay(recording, settings, args, pacer)
     return EXIT_DONE
 
 
-def _replay(file: str, settings: Any, args: argparse.Namespace, pacer: Any) -> None:
-    from coilcount.capture.reader import Report, read_capture
+def _replay(recording: Any, settings: Any, args: argparse.Namespace, pacer: Any) -> None:
+    from coilcount.capture.reader import Report
     from coilcount.chain import Chain
+    from coilcount.desk.recordings import read_recording
     from coilcount.face.progress import Progress
     from coilcount.live.readout import noise_words, rougher_words
     from coilcount.model import Header, Notice, Point, Summary
 
+    file = recording.name
     report = Report()
-    entries = read_capture(file, report)
+    entries = read_recording(recording, report)
     first = next(entries)  # a file that is no capture is reported before a series is made
     chain = Chain(settings, points=args.series is not None, follow_threshold=args.threshold is None)
     if args.json:
         show = _Json(file, sys.stdout)
     else:
         quiet = args.quiet or args.series == STDOUT
-        show = _Table(file, sys.stdout, quiet, paced=pacer is not None, threshold=lambda: chain.threshold)
+        show = _Table(recording.title, sys.stdout, quiet, paced=pacer is not None, threshold=lambda: chain.threshold)
 
     def take(outputs: Iterable[Any]) -> None:
         for output in outputs:

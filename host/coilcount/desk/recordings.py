@@ -1,6 +1,7 @@
 """Recordings as the desk takes them: one capture, or the rotated parts of one recording in their order."""
 
 import hashlib
+import itertools
 import os
 import re
 import stat
@@ -223,8 +224,8 @@ class _Search:
         if last.header is None:
             return Recording(paths)
         numbers = [file.number for file in members]
-        missing = [number for number in range(1, numbers[0])]
-        for earlier, later in zip(members, members[1:], strict=False):
+        missing = list(range(1, numbers[0]))
+        for earlier, later in itertools.pairwise(members):
             between = range(earlier.number + 1, later.number)
             # A writer skips a number whose file exists.  Then the parts follow one another all the same.
             if between and not follows_on(earlier.path, later.path):
@@ -265,9 +266,7 @@ class _Search:
 
 
 def _captures(folder: Path, pattern: str) -> list[Path]:
-    return sorted(
-        path for end in (".ccap", ".ccap.gz") for path in folder.glob(pattern + end) if not path.is_dir()
-    )
+    return sorted(path for end in (".ccap", ".ccap.gz") for path in folder.glob(pattern + end) if not path.is_dir())
 
 
 def _base(path: Path) -> tuple[str, int]:

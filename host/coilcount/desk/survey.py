@@ -1,4 +1,4 @@
-"""Lists the contents of a capture, and whether it is whole.
+"""Lists the contents of a recording, and whether it is whole.
 
 Times and counts are those of a replay, but no tracker runs.
 """
@@ -6,10 +6,12 @@ Times and counts are those of a replay, but no tracker runs.
 import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from pathlib import Path
 
 from coilcount.capture.ends import Ends
-from coilcount.capture.reader import Report, read_capture
+from coilcount.capture.reader import Report
 from coilcount.desk.mended import Mended
+from coilcount.desk.recordings import Recording, read_recording
 from coilcount.model import Entry, Header, MarkMade, Operator, Output, Silence
 from coilcount.readings.intake import Intake
 
@@ -24,7 +26,7 @@ def _ends() -> Ends:
 
 @dataclass
 class Survey:
-    """The contents of one capture.  Times are on the time axis of its readings, as in a replay.
+    """The contents of one recording.  Times are on the time axis of its readings, as in a replay.
 
     Each list keeps only its first and last 500 items; its left_out counts the others.
     """
@@ -49,15 +51,19 @@ class Survey:
 
 
 def survey(
-    path: str | os.PathLike, watched: Callable[[Iterator[Entry], Report], Iterator[Entry]] | None = None
+    recording: Recording | str | os.PathLike,
+    watched: Callable[[Iterator[Entry], Report], Iterator[Entry]] | None = None,
 ) -> Survey:
-    """Read a capture once and list its contents.
+    """Read a recording once and list its contents.
 
+    recording: all parts of it, or the path of one capture.
     watched: an optional wrapper around the iterator of entries, for a progress display.
     Raises what read_capture raises.
     """
+    if not isinstance(recording, Recording):
+        recording = Recording((Path(recording),))
     report = Report()
-    entries = read_capture(path, report)
+    entries = read_recording(recording, report)
     if watched is not None:
         entries = watched(entries, report)
     mended = Mended()
