@@ -11,6 +11,8 @@ SLOW = (
     "board/test_link.py",
     "board/test_settings_board.py",
     "capture/test_capture_background.py",
+    "capture/test_capture_labels.py::test_labels_with_any_text",
+    "capture/test_capture_parts.py::test_parts_replay",
     "capture/test_capture.py::test_any_cut",
     "capture/test_capture.py::test_gz_members",
     "check/test_check.py::test_the_command_on_the_real_firmware",

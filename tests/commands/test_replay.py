@@ -5,6 +5,7 @@ import gzip
 import io
 import json
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from board_lines import HEADER, Source, entries, passes
@@ -17,6 +18,7 @@ from coilcount.face.plain import JsonLines
 from coilcount.model import Alert, Gap, Hold, MarkMade, Notice, Operator
 from coilcount.settings import defaults, load_settings
 
+QUIET = Path(__file__).parents[2] / "captures" / "quiet-bench.ccap.gz"
 # The keys of the contract, in its order.
 KEYS = {
     "alert": [
@@ -56,18 +58,18 @@ def objects(text):
 
 
 def test_json_has_the_agreed_keys_and_order(capture, capsys):
-    assert main(["replay", str(capture), str(capture), "--json"]) == 0
+    assert main(["replay", str(capture), "--json"]) == 0
     captured = capsys.readouterr()
     found = objects(captured.out)
     assert captured.err == ""
-    half = len(found) // 2
-    assert found[:half] == found[half:]
-    found = found[:half]
+    assert main(["replay", str(capture), str(capture), "--json"]) == 0
+    again = capsys.readouterr()
+    assert again.out == captured.out and again.err == f"coilcount: {capture}: given twice, used once\n"
     assert {item["kind"] for item in found} >= {"alert", "gap", "mark", "summary"}
     for item in found:
         assert list(item) == KEYS[item["kind"]]
         assert item["file"] == str(capture)
-    assert [item["kind"] for item in found].index("summary") == half - 1
+    assert [item["kind"] for item in found].index("summary") == len(found) - 1
     summary = found[-1]
     assert summary["start_utc"] == HEADER.start_utc
     assert summary["records"] == 1350
@@ -221,7 +223,7 @@ def test_the_sound_lines_of_a_damaged_capture_are_replayed(capture, capsys, tmp_
         (["CAPTURE", "--threshold", "0.5"], "from 2 to 100 sigma"),
         (["CAPTURE", "--speed", "0"], "--speed is 0"),
         (["CAPTURE", "--speed", "fast"], '--speed is "fast"'),
-        (["CAPTURE", "CAPTURE", "--series", "s.csv"], "one capture"),
+        (["CAPTURE", str(QUIET), "--series", "s.csv"], "one capture"),
         (["CAPTURE", "--series", "nowhere/s.csv"], "no such folder"),
         (["CAPTURE", "--settings", "none.toml"], "no such settings file"),
     ],

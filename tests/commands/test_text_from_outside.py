@@ -118,6 +118,13 @@ def commands(at: Path) -> list[list[str]]:
         *(["completion", shell] for shell in ("bash", "zsh", "fish", EVIL)),
         *(["help", word] for word in ("replay", EVIL)), ["scenes"], ["scenes", "--json"], ["scenes", EVIL],
         ["replay", whole, "--" + EVIL.replace(" ", "")], ["export", whole, "-"], ["replay", whole, "--series", "-"],
+        ["label", "add", whole, "--at", "1", "--object", EVIL.replace("\x00", ""), "--note", EVIL.replace("\x00", ""),
+         "--response", "ferrous"], ["label", "list", whole], ["label", "list", whole, "--json"],
+        *(["label", "add", whole, "--object", "a", option, EVIL] for option in ("--at", "--response", "--depth-cm")),
+        ["label", "change", whole, EVIL], ["label", "import", whole, "--marks", "--response", "uncertain"],
+        ["label", "import", whole, str(at / "bad.csv")], ["label", "propose", whole], ["label", EVIL, whole],
+        ["captures", "list", str(at)], ["captures", "list", str(at), "--json"], ["captures", "list", EVIL],
+        ["inspect", str(at)], ["inspect", str(at), "--json"],
         [EVIL], ["live", EVIL], ["replay", whole, "--threshold", EVIL], ["replay", whole, "--speed", EVIL],
     ]  # fmt: skip
     return found

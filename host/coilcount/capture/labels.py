@@ -42,7 +42,7 @@ def read_all_labels(path: str | os.PathLike) -> list[Label]:
     """All labels in a file, proposals too.  Raises what read_labels() raises."""
     data = _bytes(path)
     if data is None:
-        raise InputError("there are no labels", str(path), "Label the capture first: coilcount label add")
+        raise InputError("there are no labels", str(path), "Check the name, or label the capture: coilcount label")
     return _parsed(data, path)
 
 
@@ -58,11 +58,20 @@ def write_labels(path: str | os.PathLike, labels: Iterable[Label]) -> None:
 
 def put_labels(file: TextIO, labels: Iterable[Label]) -> None:
     """Write labels to an open file (newline="")."""
-    writer = csv.writer(file, lineterminator="\n")
-    writer.writerow(COLUMNS)
+    file.write(_row(COLUMNS))
     for label in labels:
         cells = (getattr(label, name) for name in COLUMNS)
-        writer.writerow("" if cell is None else cell for cell in cells)
+        file.write(_row("" if cell is None else cell for cell in cells))
+
+
+def _row(cells: Iterable[object]) -> str:
+    """One row of CSV with a line feed.
+
+    The writer puts a cell in quotes if it holds a character of the line's end, so that end must have a carriage return.
+    """
+    row = io.StringIO(newline="")
+    csv.writer(row, lineterminator="\r\n").writerow(cells)
+    return row.getvalue().removesuffix("\r\n") + "\n"
 
 
 class LabelFile:

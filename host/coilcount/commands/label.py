@@ -315,8 +315,8 @@ def _save(
     for label in new:
         if not extent.holds(label):
             raise InputError(
-                f'the label "{label.object}" from {instant(label.start_s)} to {instant(label.end_s)}{_date(label, extent)}'
-                f" lies outside the recording, {span_words(extent)}",
+                f'the label "{label.object}" from {instant(label.start_s)} to {instant(label.end_s)}'
+                f"{_date(label, extent)} lies outside the recording, {span_words(extent)}",
                 recording.name,
                 "Nothing was changed; correct its time",
             )

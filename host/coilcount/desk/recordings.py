@@ -124,6 +124,7 @@ class _Search:
     def __init__(self) -> None:
         self._files: list[_File] = []
         self._by_id: dict[tuple[int, int], _File] = {}  # device and number of a file, which is one under all its names
+        self._rivals: list[_File] = []  # files that have the header of another one and are no part beside it
         self._warnings: list[str] = []
 
     def folder(self, folder: Path) -> None:
@@ -212,6 +213,7 @@ class _Search:
                 if _base(file.path) == (_base(first.path)[0], file.number) != _base(rival.path):
                     parts[file.number], file, rival = file, rival, file
                 others.append([file])
+                self._rivals.append(file)
                 self._warnings.append(
                     f"{file.path}: begins with the same header as {rival.path}; if one is made from the other, "
                     "give only one of them"
@@ -221,7 +223,7 @@ class _Search:
     def _recording(self, members: list[_File]) -> Recording:
         paths = tuple(file.path for file in members)
         last = members[-1]
-        if last.header is None:
+        if last.header is None or last in self._rivals:
             return Recording(paths)
         numbers = [file.number for file in members]
         missing = list(range(1, numbers[0]))
