@@ -331,6 +331,26 @@ def test_inspect_and_replay_count_the_same_on_the_same_time_axis(tmp_path, seed)
 # ---------------------------------------------------------------- what is refused
 
 
+@pytest.mark.parametrize("seed", range(40, 60))
+def test_skimming_gives_the_same_report_and_the_ends_of_each_run_of_intervals(tmp_path, seed):
+    path = tmp_path / "a.ccap"
+    write_mutated(random.Random(seed), path)
+    report, quick = Report(), Report()
+    every = list(read_capture(path, report))
+    skimmed = list(read_capture(path, quick, skim=True))
+    assert quick == report
+
+    def is_interval(entry):
+        return type(entry) is Line and entry.data.startswith(b"@I,")
+
+    imported = any(type(entry) is Imported for entry in every)
+    assert len(skimmed) <= len(every) / (1 if imported else 3)
+    assert [e for e in skimmed if not is_interval(e)] == [e for e in every if not is_interval(e)]
+    for entries in (skimmed, skimmed[::-1]):
+        whole = every if entries is skimmed else every[::-1]
+        assert next(filter(is_interval, entries), None) == next(filter(is_interval, whole), None)
+
+
 def make_newer(path: Path) -> None:
     path.write_bytes(encode(HEADER).replace(b'"schema":1', b'"schema":2'))
 

@@ -20,17 +20,20 @@ _TAIL_BYTES = 1 << 18
 _FIRST_ENTRIES = 3000
 
 
-def read_parts(paths: Sequence[Path], report: Report, missing: Iterable[int] = ()) -> Iterator[Entry]:
+def read_parts(
+    paths: Sequence[Path], report: Report, missing: Iterable[int] = (), skim: bool = False
+) -> Iterator[Entry]:
     """The entries of all parts in their order: one Header, then everything that was recorded, then the last End.
 
     paths: the parts, of one recording, in their order.
     report: is filled for all parts together.  Numbers of damaged lines run on from part to part.
     missing: numbers of parts that are not there.  A Gap stands in their place.
+    skim: as of read_capture().
 
     What a part repeats at its start is skipped.  Raises what read_capture() raises.
     """
     if len(paths) == 1:
-        yield from read_capture(paths[0], report)
+        yield from read_capture(paths[0], report, skim)
         return
     missing = sorted(missing)
     report.parts = len(paths)
@@ -40,7 +43,7 @@ def read_parts(paths: Sequence[Path], report: Report, missing: Iterable[int] = (
     number = 0  # of the part
     for path in paths:
         part = Report()
-        entries = read_capture(path, part)
+        entries = read_capture(path, part, skim)
         header = next(entries)
         before, number = number, number + 1 if part.header_lost else header.part
         absent = [n for n in missing if before < n < number]

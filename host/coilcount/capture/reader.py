@@ -2,6 +2,7 @@
 
 import codecs
 import os
+import re
 import zlib
 from collections import Counter
 from collections.abc import Callable, Iterator
@@ -23,6 +24,8 @@ _MAX_LINE_BYTES = 1 << 20
 _HEADER_SEARCH_LINES = 20
 # How many numbers of damaged lines a report keeps.  Chosen by hand.
 KEPT_LINE_NUMBERS = 20
+# The line of an interval as a writer makes it.  Only lines that decode() takes fit.
+_USUAL_INTERVAL = re.compile(rb'\{"t":(?:0|[1-9][0-9]{0,15})(?:\.[0-9]+)?,"l":"@I,[0-9,]+\*[0-9A-F]{8}"\}')
 # The statuses of a capture that is whole, and the meaning of the others.
 _WHOLE = ("closed", "rotated", "salvaged")
 _CUT_SHORT = {
@@ -84,19 +87,21 @@ class Report:
         return ", ".join(parts)
 
 
-def read_capture(path: str | os.PathLike, report: Report | None = None) -> Iterator[Entry]:
+def read_capture(path: str | os.PathLike, report: Report | None = None, skim: bool = False) -> Iterator[Entry]:
     """The entries of a capture (also `.gz`), the Header first.
 
     report: is filled meanwhile; damaged lines are counted there.
+    skim: if True, of each run of intervals only the first and the last are returned, which is quicker.  The report is
+    the same.
     Raises when the first entry is asked for: InputError if there is no such file, or if it is not a capture or has a
     newer format; DamageError if it was begun as a capture and no entry of it is left.
     """
-    for _, entry in read_lines(path, Report() if report is None else report):
+    for _, entry in read_lines(path, Report() if report is None else report, skim):
         if entry is not None:
             yield entry
 
 
-def read_lines(path: str | os.PathLike, report: Report) -> Iterator[tuple[bytes, Entry | None]]:
+def read_lines(path: str | os.PathLike, report: Report, skim: bool = False) -> Iterator[tuple[bytes, Entry | None]]:
     """Like read_capture(), with the bytes of each undamaged line without its line feed.
 
     A line of an unknown kind has None for its entry.  If the first line is damaged, a stand-in Header with b"" for its
@@ -104,8 +109,22 @@ def read_lines(path: str | os.PathLike, report: Report) -> Iterator[tuple[bytes,
     """
     path = Path(path)
     begun = False
+    usual = _USUAL_INTERVAL.fullmatch
+    first_of_run = True
+    held = b""  # the latest line of a run that was left out
     for raw, complete in _lines(_chunks(path, report)):
         report.lines += 1
+        if skim and begun and complete and usual(raw):
+            if not first_of_run:
+                held = raw
+                report.kinds["Line"] += 1
+                continue
+            first_of_run = False
+        else:
+            first_of_run = True
+            if held:
+                yield held, decode(held)
+                held = b""
         if report.lines == 1:
             raw = raw.removeprefix(codecs.BOM_UTF8)  # an editor may have added it
         entry = None
@@ -147,6 +166,8 @@ def read_lines(path: str | os.PathLike, report: Report) -> Iterator[tuple[bytes,
             report.status = entry.status
             report.missing = entry.lines + 1 - report.lines
         yield raw, entry
+    if held:
+        yield held, decode(held)
     if not begun:
         _refuse(path)
 

@@ -80,7 +80,7 @@ def glance(recording: Recording, watched: Watched | None = None) -> Glance:
     interval_s = _USUAL_INTERVAL_S
     marks = 0
     try:
-        entries = read_recording(recording, report)
+        entries = read_recording(recording, report, skim=True)
         if watched is not None:
             entries = watched(entries, report)
         for entry in entries:

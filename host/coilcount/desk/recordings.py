@@ -63,12 +63,13 @@ class Found(Sequence):
         return len(self.recordings)
 
 
-def read_recording(recording: Recording, report: Report) -> Iterator[Entry]:
+def read_recording(recording: Recording, report: Report, skim: bool = False) -> Iterator[Entry]:
     """The entries of a recording, the Header first, as read_capture() gives them; see there for what is raised.
 
     Several parts come as one stream, and the report is on all of them.
+    skim: if True, of each run of intervals only the first and the last are returned.
     """
-    yield from read_parts(recording.parts, report, recording.missing)
+    yield from read_parts(recording.parts, report, recording.missing, skim)
 
 
 def find_recordings(words: Iterable[str | os.PathLike]) -> Found:
