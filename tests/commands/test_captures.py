@@ -169,4 +169,4 @@ def test_export_and_noise_take_one_recording_with_all_of_its_parts(field, capsys
         assert main(command) == 2
         assert "takes one recording, and 3 were given (field/a.ccap, " in capsys.readouterr().err
     assert main(["noise", *parts, "--json"]) == 1  # a pass is in it
-    assert objects(capsys.readouterr().out)[0]["readings"] == 599
+    assert objects(capsys.readouterr().out)[0]["readings"] == 600
