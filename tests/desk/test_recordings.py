@@ -155,6 +155,18 @@ def test_a_damaged_capture_is_a_recording_too(folder):
     assert not report.whole and report.header_lost
 
 
+@pytest.mark.parametrize("place", [0, 1, 2])
+def test_a_part_whose_first_line_is_damaged_is_known_by_its_name(folder, place):
+    parts = write("r.ccap", rotate_bytes=7_000)
+    path = folder / parts[place]
+    path.write_bytes(b"rubbish" + path.read_bytes()[7:])
+    found = find_recordings(["."])
+    assert names(found) == [parts] and found.warnings == () and found[0].missing == ()
+    report = Report()
+    assert [entry for entry in read_recording(found[0], report) if type(entry) is not End][1:] == LINES
+    assert report.complaint() == f"{parts[place]}: its first line is missing or damaged, 1 damaged line"
+
+
 def test_labels_at_the_wrong_place_are_mentioned(folder):
     write("r.ccap", rotate_bytes=7_000)
     for name in ("r", "r.002", "lost"):

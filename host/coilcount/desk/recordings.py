@@ -107,6 +107,7 @@ class _File:
 
     path: Path
     header: Header | None = None
+    begun: bool = False  # it is a capture, though its header may be damaged
     same: list[Path] = field(default_factory=list)  # other names of the same content
 
     @property
@@ -162,6 +163,7 @@ class _Search:
             report = Report()
             entries = read_capture(path, report)
             header = next(entries)
+            file.begun = True
             if not report.header_lost:
                 file.header = header
             entries.close()
@@ -176,6 +178,7 @@ class _Search:
     def result(self) -> Found:
         """The recordings in the order in which the first file of each came."""
         recordings: dict[int, Recording] = {}
+        self._recognise_by_name()
         groups: dict[bytes, list[_File]] = {}
         for file in self._files:
             groups.setdefault(file.key, []).append(file)
@@ -185,6 +188,21 @@ class _Search:
                 place = min(self._files.index(file) for file in members)
                 recordings[place] = self._recording(members)
         return Found(tuple(recordings[place] for place in sorted(recordings)), tuple(self._warnings))
+
+    def _recognise_by_name(self) -> None:
+        """Give a file whose header is damaged that of the recording whose part it is by its name."""
+        for file in self._files:
+            if file.header is not None or not file.begun:
+                continue
+            name, number = _base(file.path)
+            place = file.path.with_name(name)
+            kin = [
+                other
+                for other in self._files
+                if other.header is not None and other.path.with_name(_base(other.path)[0]) == place
+            ]
+            if len({other.key for other in kin}) == 1 and number not in {other.number for other in kin}:
+                file.header = replace(kin[0].header, part=number)
 
     def _distinct(self, files: list[_File]) -> list[_File]:
         """Leave out files whose content is that of an earlier one.  All of them have the same key."""
