@@ -211,7 +211,7 @@ class _Search:
         numbers = [file.number for file in files]
         for file in files:
             # Only files that begin in the same way are read for their content.
-            mark = (file.number, _content(file.path) if numbers.count(file.number) > 1 else None)
+            mark = (file.number, _content(file.path) if file.begun and numbers.count(file.number) > 1 else None)
             if mark[1] is not None and mark in seen:
                 first = seen[mark]
                 first.same.append(file.path)
