@@ -208,7 +208,7 @@ class GridTracker(Tracker):
 
     It is a Tracker with the threshold of the settings.  The events of further thresholds go to the list `further`, as
     (position of the threshold, event).  They are exactly those of a Tracker with that threshold.  The caller empties
-    the list.
+    the list, or puts one of its own here.
     """
 
     def __init__(self, interval_s, thresholds, **settings):
@@ -217,10 +217,10 @@ class GridTracker(Tracker):
         Raises ValueError as a Tracker does.
         """
         super().__init__(interval_s, **settings)
-        values = checked(settings)
         self.further = []
+        values = checked(settings)
         others = [
-            Decisions(self._shared, values, defaults.check("threshold", z), _Marked(position, self.further))
+            Decisions(self._shared, values, defaults.check("threshold", z), _Marked(position, self))
             for position, z in enumerate(thresholds)
         ]
         self._decisions = (self._main,) + tuple(others)
@@ -228,11 +228,11 @@ class GridTracker(Tracker):
 
 
 class _Marked:
-    """Appends events to a list, each with a number in front."""
+    """Appends the events of one further threshold to the list `further` of its tracker."""
 
-    def __init__(self, number, events):
-        self._number = number
-        self._events = events
+    def __init__(self, position, tracker):
+        self._position = position
+        self._tracker = tracker
 
     def append(self, event):
-        self._events.append((self._number, event))
+        self._tracker.further.append((self._position, event))
