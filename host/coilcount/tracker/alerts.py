@@ -81,6 +81,7 @@ class Alerts:
         self._interval_us = interval_us
         self._release = release_fraction
         self._widths_us = [width * 1e6 for width in boxes.widths_s]
+        self._lags_us = [int(lag * interval_us) for lag in boxes.lags]  # from a reading back to the middle of a pass
         self._longest_us = int(LONGEST_WIDTHS * boxes.widths_s[len(boxes.widths_s) - 1] * 1e6)
         self._number = 0
         self.open = None  # the alert that is raised and not released, or None
@@ -135,13 +136,13 @@ class Alerts:
     # ------------------------------------------------------------ what the widths show
 
     def _peak_us(self, width, time_us):
-        return time_us - int(self._boxes.lags[width] * self._interval_us)
+        return time_us - self._lags_us[width]
 
     def _belongs(self, width, time_us, alert):
         """Return what the answer of a width is to an alert: 1 the same peak, -1 a lobe of it, 0 neither."""
         boxes = self._boxes
         z = boxes.zs[width]
-        away_us = self._peak_us(width, time_us) - alert.peak_us
+        away_us = time_us - self._lags_us[width] - alert.peak_us
         if away_us < 0:
             away_us = -away_us
         width_us = self._widths_us[width]
