@@ -1,10 +1,10 @@
 """Prints the speed and memory of the desk's replays: a grid of thresholds against one threshold.  It checks nothing.
 
-    python tests/bench/desk_speed.py [--minutes 60] [--recordings 4] [--thresholds 40]
+    python tests/bench/desk_speed.py [--minutes 30] [--recordings 4] [--thresholds 40]
 
-The recordings are computed from a scene of the repository: passes over objects on garden soil.  They are made before the
-clock starts.  The times are wall and CPU times of whole processes on this machine, as the operating system counts them;
-memory is the peak of the largest process.
+The recordings repeat a simulated capture of the repository: passes over objects on garden soil.  They are made before
+the clock starts.  The times are wall and CPU times of whole processes on this machine, as the operating system counts
+them; memory is the peak of the largest process.
 """
 
 import argparse
@@ -23,7 +23,6 @@ from coilcount.model import Header, Line
 from coilwire import frame, records
 
 ROOT = Path(__file__).resolve().parents[2]
-# A sweep over garden soil with objects of every kind.
 SCENE = "orchard-path"
 HOURS_WANTED = 10.0
 MINUTES_WANTED = 2.0

@@ -83,8 +83,10 @@ def test_a_recording_that_cannot_be_used_gives_its_error_and_the_others_are_done
     missing, text, cut, empty, folder, whole = replay_many(
         recordings, defaults(), GRID, cache=Cache(tmp_path / "cache"), processes=processes
     )
-    for error, words in ((missing, "no such file"), (text, "not a coilcount capture"), (empty, "before its first line")):
-        assert isinstance(error, CoilcountError) and words in str(error)
+    assert all(isinstance(error, CoilcountError) for error in (missing, text, empty))
+    assert "no such file" in str(missing)
+    assert "not a coilcount capture" in str(text)
+    assert "before its first line" in str(empty)
     assert "text.ccap" in text.where and text.remedy
     assert isinstance(folder, CoilcountError)
     assert "in the middle of a line" in cut.complaint and cut.summary.records > 1000

@@ -107,5 +107,5 @@ def test_the_thresholds_of_the_operator_are_ignored(tmp_path):
 
 
 def test_a_threshold_out_of_range():
-    with pytest.raises(InputError, match="threshold is 1.5"):
+    with pytest.raises(InputError, match=r"threshold is 1\.5"):
         replay_grid(Recording((CAPTURES / "quiet-bench.ccap.gz",)), defaults(), [1.5])

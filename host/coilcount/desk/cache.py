@@ -39,7 +39,10 @@ _ROOMS = ("capture", "chain", "desk", "model", "readings", "tracker")
 
 @dataclass(frozen=True, slots=True)
 class Key:
-    """Stands for one result.  digest: the name of its file.  states: sizes and times of the parts when they were read."""
+    """Stands for one result.
+
+    digest: the name of its file.  states: size and time of change of each part when it was read.
+    """
 
     digest: str
     states: tuple[tuple[int, int], ...]
@@ -47,7 +50,11 @@ class Key:
 
 @dataclass(frozen=True, slots=True)
 class Contents:
-    """What is in the cache.  bytes: of all files.  oldest_s: time of the file that was not used for longest, or None."""
+    """What is in the cache.
+
+    bytes: of all files.  oldest_s: Unix time of the last use of the file that was not used for longest; None without
+    files.
+    """
 
     folder: Path
     files: int

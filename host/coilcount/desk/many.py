@@ -7,10 +7,10 @@ import signal
 import time
 import traceback
 from collections import deque
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from multiprocessing.connection import Connection, wait
 from types import MappingProxyType
-from typing import Any
 
 from coilcount.capture.reader import Report
 from coilcount.desk.cache import Cache, Key
@@ -28,6 +28,16 @@ Progress = Callable[[float], None]
 Result = GridReplay | CoilcountError
 
 
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One recording that shall be replayed; the fields are the arguments of replays.replay_grid()."""
+
+    recording: Recording
+    settings: Settings
+    thresholds: tuple[float, ...] = ()
+    series: bool = False
+
+
 def replay_many(
     recordings: Sequence[Recording],
     settings: Settings,
@@ -38,53 +48,74 @@ def replay_many(
     cache: Cache | None = None,
     processes: int | None = None,
 ) -> list[Result]:
-    """Replay each recording at each of the thresholds (sigma) and at the settings' own; see replays.replay_grid().
+    """Replay each recording at each of the thresholds (sigma) and at the settings' own.
 
+    Returns a result for each recording, in their order.  The rest is as for replay_jobs().
+    """
+    jobs = [Job(recording, settings, tuple(thresholds), series) for recording in recordings]
+    found = dict(replay_jobs(jobs, progress=progress, cache=cache, processes=processes))
+    return [found[number] for number in range(len(jobs))]
+
+
+def replay_jobs(
+    jobs: Sequence[Job],
+    *,
+    progress: Progress | None = None,
+    cache: Cache | None = None,
+    processes: int | None = None,
+) -> Iterator[tuple[int, Result]]:
+    """Do the jobs, and yield (position of the job, its result) as soon as each is done, in any order.
+
+    So a caller that needs each result only once need not keep them all.
     progress: called with the share of the bytes that are done, 0 to 1.
     cache: None, or where results of earlier calls are.  New results are stored there.
     processes: most processes that work at once; None for one on each core.
 
-    Returns a result for each recording, in their order.  If a recording cannot be used its result is the error, and
-    the others are done.  Raises InputError for a threshold out of range.  After Ctrl-C all processes end at once.
+    If a recording cannot be used its result is the error, and the others are done.  Raises InputError for a threshold
+    out of range.  After Ctrl-C, and if the caller stops early, all processes end at once.
     """
-    for threshold in thresholds:
-        settings.with_threshold(threshold)
-    results: list[Result | None] = [None] * len(recordings)
-    keys: list[Key | None] = [None] * len(recordings)
-    bytes_done = _Bytes([_size(recording) for recording in recordings], progress)
-    if cache is not None:
-        for number, recording in enumerate(recordings):
-            keys[number] = cache.key(recording, settings, thresholds)
-            results[number] = cache.load(keys[number], recording, settings, series)
-            if results[number] is not None:
-                bytes_done.report(number, 1.0)
+    for threshold in {threshold for job in jobs for threshold in job.thresholds}:
+        jobs[0].settings.with_threshold(threshold)
+    bytes_done = _Bytes([_size(job.recording) for job in jobs], progress)
+    missing = []
+    for number, job in enumerate(jobs):
+        key = found = None
+        if cache is not None:
+            key = cache.key(job.recording, job.settings, job.thresholds)
+            found = cache.load(key, job.recording, job.settings, job.series)
+        if found is None:
+            missing.append(_Work(number, job, key, cache))
+        else:
+            bytes_done.report(number, 1.0)
+            yield number, found
     # The largest one first, so that no core waits at the end for a large one that began late.
-    missing = sorted((n for n, result in enumerate(results) if result is None), key=bytes_done.size_of, reverse=True)
-    jobs = deque((number, recordings[number], keys[number]) for number in missing)
-    task = _Task(_plain(settings), tuple(thresholds), series, cache)
-    workers = min(len(jobs), _cores() if processes is None else processes)
+    waiting = deque(sorted(missing, key=lambda work: bytes_done.size_of(work.number), reverse=True))
+    workers = min(len(waiting), _cores() if processes is None else processes)
     if workers > 1:
-        _spread(jobs, workers, task, results, bytes_done)
-    while jobs:  # one recording, one core, or no process could be started
-        number, recording, key = jobs.popleft()
+        yield from _spread(waiting, workers, bytes_done)
+    while waiting:  # one recording, one core, or no process could be started
+        work = waiting.popleft()
         try:
-            results[number] = task.run(recording, key, lambda share, number=number: bytes_done.report(number, share))
+            result = work.run(lambda share, number=work.number: bytes_done.report(number, share))
         except CoilcountError as error:
-            results[number] = error
-        bytes_done.report(number, 1.0)
-    return results
+            result = error
+        bytes_done.report(work.number, 1.0)
+        yield work.number, result
 
 
-class _Task:
-    """What is the same for all recordings."""
+class _Work:
+    """A job with all that it needs, in a form that can be sent to another process."""
 
-    def __init__(
-        self, tables: Mapping[str, Any], thresholds: tuple[float, ...], series: bool, cache: Cache | None
-    ) -> None:
-        self._tables, self._thresholds, self._series, self._cache = tables, thresholds, series, cache
+    def __init__(self, number: int, job: Job, key: Key | None, cache: Cache | None) -> None:
+        self.number = number
+        self.recording = job.recording
+        # The read-only dicts of Settings cannot be sent.
+        self._tables = {name: dict(getattr(job.settings, name)) for name in (*SECTIONS, "origins")}
+        self._thresholds, self._series = job.thresholds, job.series
+        self._key, self._cache = key, cache
 
-    def run(self, recording: Recording, key: Key | None, report_share: Progress) -> GridReplay:
-        """Replay one recording, and store the result in the cache."""
+    def run(self, report_share: Progress) -> GridReplay:
+        """Replay the recording, and store the result in the cache."""
 
         def watched(entries: Iterator[Entry], report: Report) -> Iterator[Entry]:
             last_s = time.monotonic()
@@ -95,9 +126,9 @@ class _Task:
                 yield entry
 
         settings = Settings(**{name: MappingProxyType(values) for name, values in self._tables.items()})
-        replay = replay_grid(recording, settings, self._thresholds, series=self._series, watched=watched)
+        replay = replay_grid(self.recording, settings, self._thresholds, series=self._series, watched=watched)
         if self._cache is not None:
-            self._cache.store(key, replay)
+            self._cache.store(self._key, replay)
         return replay
 
 
@@ -123,74 +154,75 @@ class _Bytes:
 # ------------------------------------------------------------ several processes
 
 
-def _spread(jobs: deque, count: int, task: _Task, results: list[Result | None], bytes_done: _Bytes) -> None:
-    """Let `count` processes do the jobs.  Jobs are left over if no process can be started."""
+def _spread(waiting: deque[_Work], count: int, bytes_done: _Bytes) -> Iterator[tuple[int, Result]]:
+    """Let `count` processes do the work that waits.  Work is left over if no process can be started."""
     workers: dict[Connection, _Worker] = {}
     try:
-        while jobs or workers:
-            while jobs and len(workers) < count:
+        while waiting or workers:
+            while waiting and len(workers) < count:
                 try:
-                    worker = _Worker(task)
+                    worker = _Worker()
                 except OSError:  # too many processes, or too little memory
                     count = len(workers)
                     break
                 workers[worker.connection] = worker
-                worker.give(jobs.popleft())
+                worker.give(waiting.popleft())
             if not workers:
                 return
             for connection in wait(list(workers)):
                 worker = workers[connection]
-                number = worker.number
+                number = worker.work.number
                 try:
                     kind, value = connection.recv()
                 except (EOFError, OSError):
+                    kind, value = "result", _ended_early(worker.work)
                     del workers[connection]
                     worker.end()
-                    results[number] = CoilcountError(
-                        "the process that replayed this recording has ended early",
-                        worker.name,
-                        "Close other programs if memory is short, and run the command again",
-                    )
-                    bytes_done.report(number, 1.0)
-                    continue
                 if kind == "share":
                     bytes_done.report(number, value)
                     continue
                 if kind == "fault":
-                    raise RuntimeError(f"{worker.name}: a fault of coilcount in another process\n{value}")
-                results[number] = value
+                    raise RuntimeError(f"{worker.work.recording.name}: a fault in another process\n{value}")
+                if connection in workers:
+                    if waiting:
+                        worker.give(waiting.popleft())
+                    else:
+                        del workers[connection]
+                        worker.end()
                 bytes_done.report(number, 1.0)
-                if jobs:
-                    worker.give(jobs.popleft())
-                else:
-                    del workers[connection]
-                    worker.end()
+                yield number, value
     finally:
         for worker in workers.values():
             worker.end()
 
 
-class _Worker:
-    """A process that replays one recording after the other.  number, name: of the recording it works on."""
+def _ended_early(work: _Work) -> CoilcountError:
+    return CoilcountError(
+        "the process that replayed this recording has ended early",
+        work.recording.name,
+        "Close other programs if memory is short, and run the command again",
+    )
 
-    def __init__(self, task: _Task) -> None:
+
+class _Worker:
+    """A process that replays one recording after the other.  work: what it does now."""
+
+    def __init__(self) -> None:
         # A new interpreter and no fork: a fork would copy threads' locks and open files of this process.
         context = multiprocessing.get_context("spawn")
         self.connection, theirs = context.Pipe()
-        self._process = context.Process(target=_work, args=(theirs, task), daemon=True)
-        self.number = 0
-        self.name = ""
+        self._process = context.Process(target=_serve, args=(theirs,), daemon=True)
+        self.work: _Work | None = None
         with _without_interrupt():
             self._process.start()
         # Now only the process holds its end, so either side sees it if the other is gone.
         theirs.close()
 
-    def give(self, job: tuple[int, Recording, Key | None]) -> None:
+    def give(self, work: _Work) -> None:
         """Let it replay a recording."""
-        self.number, recording, key = job
-        self.name = recording.name
+        self.work = work
         with contextlib.suppress(OSError):  # it has ended: recv() will show that
-            self.connection.send((recording, key))
+            self.connection.send(work)
 
     def end(self) -> None:
         """End the process at once, whatever it does."""
@@ -199,14 +231,14 @@ class _Worker:
         self._process.join()
 
 
-def _work(connection: Connection, task: _Task) -> None:
-    """The life of a worker.  It ends if the other end of the connection is closed."""
+def _serve(connection: Connection) -> None:
+    """The life of a process.  It ends if the other end of the connection is closed."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C reaches every process; the first one ends the others
     with contextlib.suppress(EOFError, OSError):
         while True:
-            recording, key = connection.recv()
+            work = connection.recv()
             try:
-                answer = ("result", task.run(recording, key, lambda share: connection.send(("share", share))))
+                answer = ("result", work.run(lambda share: connection.send(("share", share))))
             except CoilcountError as error:
                 answer = ("result", error)
             except BrokenPipeError:
@@ -227,11 +259,6 @@ def _without_interrupt() -> Iterator[None]:
         yield
     finally:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
-
-
-def _plain(settings: Settings) -> dict[str, dict[str, Any]]:
-    """The settings as dicts, because the read-only ones of Settings cannot be sent to another process."""
-    return {name: dict(getattr(settings, name)) for name in (*SECTIONS, "origins")}
 
 
 def _size(recording: Recording) -> int:

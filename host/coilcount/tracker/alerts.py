@@ -70,8 +70,9 @@ class Alerts:
     """
 
     def __init__(self, boxes, sides, baseline, noise, interval_us, release_fraction, judge=None, reasons=()):
-        """sides: a Sides of the boxes.  noise: a lobes.StepNoise.  judge: the judge.Judge of a learned noise profile, or None.
+        """sides: a Sides of the boxes.  noise: a lobes.StepNoise.
 
+        judge: the judge.Judge of a learned noise profile, or None.
         reasons: reasons that every alert gets.
         """
         self._boxes = boxes

@@ -70,7 +70,10 @@ class Decisions:
         self.noise.block(self.baseline.slope_a_reading)
 
     def end(self, end_us):
-        """End the series at end_us: alerts and a hold end.  end_us: None if the data stop here, so that they are open."""
+        """End the series at end_us: alerts and a hold end.
+
+        end_us: None if the data stop here, so that alerts and a hold stay open in their records.
+        """
         self.alerts.end(end_us, self.events)
         self.due = self.alerts.due()
         if self.hold.reported:
