@@ -47,7 +47,8 @@ def run(args: argparse.Namespace) -> int:
                 f"a kept result cannot be removed: {error.strerror}", str(error.filename), "Remove the file by hand"
             ) from None
         value |= {"results": removed}
-        lines = [f"removed {removed} result{'' if removed == 1 else 's'}, {contents.bytes / 1e6:.1f} MB, from {contents.folder}"]
+        results = f"{removed} result{'' if removed == 1 else 's'}"
+        lines = [f"removed {results}, {contents.bytes / 1e6:.1f} MB, from {contents.folder}"]
     else:
         lines = [
             f"place      {contents.folder}",
