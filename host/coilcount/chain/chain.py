@@ -90,9 +90,9 @@ class Chain:
         )
 
     @property
-    def status(self) -> records.Status | None:
-        """The last status of the board, None before the first."""
-        return self._intake.status
+    def intake(self) -> Intake:
+        """The intake: what is known of the board and of time."""
+        return self._intake
 
     @property
     def link(self) -> LinkCounts:

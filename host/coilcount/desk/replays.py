@@ -2,6 +2,8 @@
 
 from collections.abc import Callable, Iterator, Sequence
 
+from coilwire import records as wire
+
 from coilcount.capture.reader import Report
 from coilcount.chain import Chain
 from coilcount.chain.grid_tracking import GridTracking
@@ -90,15 +92,15 @@ class _Replay:
         self.marks: list[MarkMade] = []
         self.warnings: list[str] = []
         self.status: list[StatusReading] = []
-        self._status_seen = None
+        self._status_seen: wire.Status | None = None
 
     def feed(self, entry: Entry) -> None:
         chain = self._chain
         outputs = chain.feed(entry)
         if outputs:
             self._keep(outputs)
-        if chain.status is not self._status_seen:
-            status = self._status_seen = chain.status
+        if chain.intake.status is not self._status_seen:
+            status = self._status_seen = chain.intake.status
             kelvin = status.temperature_mk / 1000
             self._keep_status(kelvin - ZERO_C_K if kelvin else None, status.supply_mv / 1000 or None)
         elif type(entry) is Imported:
