@@ -29,6 +29,8 @@ SLOW = (
     "commands/test_spiked_logs.py",
     "commands/test_text_from_outside.py",
     "deploy/test_install.py",
+    "desk/test_cache.py::test_two_processes",
+    "desk/test_many.py",
     "desk/test_noise_",
     "firmware/test_chip_image.py",
     "firmware/test_firmware.py",

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from capture_samples import HEADER, read, some_entries, write
+from coilcount.capture import entries as entry_lines
 from coilcount.capture import reader as reading
 from coilcount.capture.entries import decode, encode
 from coilcount.capture.reader import Report, read_capture
@@ -81,6 +82,29 @@ def test_a_damaged_line_raises_value_error_alone(junk, entry, at, burst):
 def test_a_line_that_is_not_an_entry_is_refused(line):
     with pytest.raises(ValueError, match=r"."):
         decode(line)
+
+
+NUMBERS = st.from_regex(r"[-+]?[0-9]{1,20}(\.[0-9]{0,12})?([eE][-+]?[0-9]{1,3})?", fullmatch=True)
+
+
+@given(
+    time=st.one_of(NUMBERS, st.just("1_0.0")),
+    text=st.one_of(st.text(st.characters(codec="latin-1"), max_size=6), st.just("\\u0041"), st.just("@I,1*00")),
+    blank=st.sampled_from(["", " "]),
+)
+def test_the_quick_way_for_a_received_line_equals_json(time, text, blank):
+    line = f'{{"t":{blank}{time},"l":"{text}"}}'.encode("latin-1")
+
+    def result():
+        try:
+            return decode(line)
+        except ValueError:
+            return None
+
+    quick = result()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(entry_lines, "_PLAIN_LINE", lambda line: None)
+        assert result() == quick
 
 
 def test_an_unknown_kind_of_line_is_skipped(tmp_path):

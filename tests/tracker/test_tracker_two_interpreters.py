@@ -19,7 +19,7 @@ CAPTURES = ROOT / "captures"
 SCRIPT = """
 import json, struct, sys
 from binascii import hexlify
-from PACKAGE.tracker import Tracker
+from PACKAGE.tracker import GridTracker, Tracker
 
 def bits(value):
     if isinstance(value, float):
@@ -32,10 +32,15 @@ for line in sys.stdin:
     call = json.loads(line)
     name = call[0]
     if name == "new":
-        tracker = Tracker(call[1], threshold=call[2], widths_s=tuple(call[3]), noise_ppm_rthz=tuple(call[4]))
+        settings = {"threshold": call[2], "widths_s": tuple(call[3]), "noise_ppm_rthz": tuple(call[4])}
+        tracker = GridTracker(call[1], call[5], **settings) if call[5:] else Tracker(call[1], **settings)
         continue
     for event in getattr(tracker, name)(*call[1:]):
         print(type(event).__name__, " ".join([bits(item) for item in event]))
+    if isinstance(tracker, GridTracker):
+        for number, event in tracker.further:
+            print(number, type(event).__name__, " ".join([bits(item) for item in event]))
+        tracker.further.clear()
     count += 1
     if count % 25 == 0:
         print("state", " ".join([bits(item) for item in tracker.state]))
@@ -129,6 +134,23 @@ def test_both_interpreters_give_the_same_events(tmp_path: Path):
     assert here == there
     # All but the three in a row, which are no spike.
     assert here[-1].split()[2] == str(sum(map(len, SPIKES.values())) - len(SPIKES[800]))
+
+
+def test_several_thresholds_at_once_are_as_each_alone_in_both_interpreters(tmp_path: Path):
+    thresholds = [2.5, 3.5, 7.0, 30.0]
+    lines = calls().splitlines()
+    # "set_threshold" moves the first threshold alone, so it is left out.
+    without = [line for line in lines if "set_threshold" not in line]
+    grid = [json.dumps([*json.loads(line), thresholds]) if '["new"' in line else line for line in without]
+    here, there = both("".join(line + "\n" for line in grid), tmp_path)
+    assert here == there
+    for number, threshold in enumerate(thresholds):
+        new = [json.loads(line) for line in without]
+        own = [[*call[:2], threshold, *call[3:]] if call[0] == "new" else call for call in new]
+        alone = run_here("".join(json.dumps(call) + "\n" for call in own), tmp_path).splitlines()
+        events = [line for line in alone if line.startswith(("Alert", "Hold"))]
+        assert [line[2:] for line in here if line.startswith(f"{number} ")] == events
+        assert len(events) > 10
 
 
 LEARNED = [3.0] * 12 + [1.0, 0.3] + [0.1] * 11

@@ -31,15 +31,18 @@ class Chain:
         points: bool = False,
         follow_threshold: bool = True,
         make_tracker: Callable[..., Tracker] = Tracker,
+        tracking: Tracking | None = None,
     ) -> None:
         """points: if True, a Point comes out for each reading.
 
         follow_threshold: if False, thresholds that the operator set while recording are ignored, because the user has
         asked for another one.
         make_tracker: a kind of Tracker, for callers that record what the tracker is given.
+        tracking: a Tracking made by the caller with the same settings, for several thresholds at once (GridTracking).
+        It takes the place of the three options above.
         """
         self._settings = settings
-        self._tracking = Tracking(settings, points, follow_threshold, make_tracker)
+        self._tracking = tracking or Tracking(settings, points, follow_threshold, make_tracker)
         self._intake = Intake(self._tracking, __version__)
 
     def feed(self, entry: Entry) -> list[Output]:
@@ -85,6 +88,11 @@ class Chain:
             hold_from_ppm=tracking.hold_from_ppm,
             roughness=tracking.roughness,
         )
+
+    @property
+    def intake(self) -> Intake:
+        """The intake: what is known of the board and of time."""
+        return self._intake
 
     @property
     def link(self) -> LinkCounts:

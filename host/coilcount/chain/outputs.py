@@ -44,17 +44,26 @@ def hold(event: records.Hold) -> Hold:
     return Hold(event.stage, event.start_us / 1e6, _seconds(event.end_us), event.end_us is None, event.sign)
 
 
+def levels(state: records.State, reference_hz: float) -> tuple[float, float, float]:
+    """Return (frequency in Hz, baseline in Hz, shift in ppm) of the tracker's latest reading.
+
+    reference_hz: the frequency that `state` is relative to.
+    """
+    frequency_hz = reference_hz * (1.0 + 1e-9 * state.y_ppb)
+    baseline_hz = reference_hz * (1.0 + 1e-9 * state.baseline_ppb)
+    return frequency_hz, baseline_hz, 1e6 * (frequency_hz - baseline_hz) / baseline_hz
+
+
 def point(state: records.State, reference_hz: float, uncertainty_ppm: float) -> Point:
     """Return the tracker's latest reading as an output.
 
     reference_hz: the frequency that `state` is relative to.  uncertainty_ppm: standard uncertainty of the shift.
     """
-    frequency_hz = reference_hz * (1.0 + 1e-9 * state.y_ppb)
-    baseline_hz = reference_hz * (1.0 + 1e-9 * state.baseline_ppb)
+    frequency_hz, baseline_hz, shift_ppm = levels(state, reference_hz)
     return Point(
         time_s=state.time_us / 1e6,
         frequency_hz=frequency_hz,
-        shift_ppm=1e6 * (frequency_hz - baseline_hz) / baseline_hz,
+        shift_ppm=shift_ppm,
         shift_hz=frequency_hz - baseline_hz,
         uncertainty_ppm=uncertainty_ppm,
         baseline_hz=baseline_hz,

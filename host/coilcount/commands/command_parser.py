@@ -34,6 +34,7 @@ COMMANDS = {
     "install": ("install", "put the firmware on a board"),
     "check": ("check", "test a board, its crystal, its link and its coil"),
     "settings": ("settings", "show the settings in force; send them to a board or fetch the board's own"),
+    "cache": ("cache", "show or clear the results of replays that are kept for a second look"),
     "completion": ("completion", "print the script that completes coilcount's words in a shell"),
     "help": ("help", "show what a command takes"),
 }

@@ -7,15 +7,19 @@ single edges.  Imported frequencies are summed to a phase, and a missing row end
 """
 
 from array import array
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from coilwire import records
 from numpy.typing import NDArray
 
+from coilcount.chain.tracking import Tracking
 from coilcount.model import Entry, Imported, Operator, Output
 from coilcount.readings.intake import Intake
 from coilcount.readings.timebase import TimeBase
+from coilcount.settings import Settings
+from coilcount.tracker.tracker import Tracker
 
 # Edges: a jump of the frequency from one reading to the next that amounts to more than this is a miscount.  Chosen by
 # hand, well below 1 and above any signal.
@@ -62,10 +66,14 @@ class PhaseReader:
     """Reads the phase: call feed() for every entry of a capture, then result() once.  Memory: 8 bytes a reading.
 
     It is the readings.intake.Taker of its own intake, which decides where a segment ends.
+
+    If it shares the intake of a chain (PhaseTracking), call note() instead, after each entry that the chain took.
+    intake: the intake that it uses.
     """
 
     def __init__(self) -> None:
-        self._intake = Intake(self)
+        self.intake = Intake(self)
+        self._status: records.Status | None = None  # the last one that was seen
         self._runs: list[tuple[float, array]] = []  # (start_s, x)
         self._open = False
         self._spacing_s = 0.0  # 0: readings are ignored
@@ -80,26 +88,29 @@ class PhaseReader:
 
     def feed(self, entry: Entry) -> None:
         """Take one entry of the capture."""
-        status = self._intake.status
-        self._intake.feed(entry)
+        self.intake.feed(entry)
+        self.note(entry)
+
+    def note(self, entry: Entry) -> None:
+        """Take the temperature that came with an entry, after the intake took it."""
+        intake = self.intake
         if type(entry) is Imported:
             if entry.temperature_c is not None:
                 self._temperature.extend((entry.time_s, entry.temperature_c))
-        elif self._intake.status is not status and self._intake.base is not None:
-            temperature_mk = self._intake.status.temperature_mk
-            if temperature_mk:
-                time_s = self._intake.time_s(entry.host_s)
-                self._temperature.extend((time_s, temperature_mk / 1000 - ZERO_C_K))
+        elif intake.status is not self._status:
+            status = self._status = intake.status
+            if status.temperature_mk and intake.base is not None:
+                self._temperature.extend((intake.time_s(entry.host_s), status.temperature_mk / 1000 - ZERO_C_K))
 
     @property
     def tick_s(self) -> float | None:
         """A tick of the board in s; None for imported frequencies."""
-        base = self._intake.base
+        base = self.intake.base
         return None if base is None else base.tick_s
 
     def result(self) -> Phases:
         """The phases that were read.  Only those with the last interval length are kept."""
-        self._intake.finish()
+        self.intake.finish()
         runs = [(start_s, np.frombuffer(x)) for start_s, x in self._runs if len(x) >= LEAST]
         tick_s = self.tick_s
         return Phases(
@@ -188,3 +199,32 @@ class PhaseReader:
             self._runs.pop()
         self._runs.append((start_s, array("d")))
         return self._runs[-1][1]
+
+
+class PhaseTracking(Tracking):
+    """A Tracking that also hands what it takes to a PhaseReader, so that one intake serves both."""
+
+    def __init__(self, settings: Settings, reader: PhaseReader, make_tracker: Callable[..., Tracker]) -> None:
+        """Thresholds that the operator set are ignored.  make_tracker: as in chain.Chain."""
+        super().__init__(settings, False, False, make_tracker)
+        self._reader = reader
+
+    def begin(self, interval_s: float) -> str:
+        """As in Tracking, and for the reader."""
+        self._reader.begin(interval_s)
+        return super().begin(interval_s)
+
+    def interval(self, record: records.Interval, middle_us: int, step: int, base: TimeBase) -> list[Output]:
+        """As in Tracking, and for the reader."""
+        self._reader.interval(record, middle_us, step, base)
+        return super().interval(record, middle_us, step, base)
+
+    def reading(self, middle_us: int, frequency_hz: float, step: int) -> list[Output]:
+        """As in Tracking, and for the reader."""
+        self._reader.reading(middle_us, frequency_hz, step)
+        return super().reading(middle_us, frequency_hz, step)
+
+    def gap(self, end_us: int) -> list[Output]:
+        """As in Tracking, and for the reader."""
+        self._reader.gap(end_us)
+        return super().gap(end_us)

@@ -13,7 +13,7 @@ from coilcount.chain import Chain, outputs
 from coilcount.desk import exceedance, stability
 from coilcount.desk.drift import Drift, drift
 from coilcount.desk.exceedance import Peak, Tail
-from coilcount.desk.phases import PhaseReader, Phases
+from coilcount.desk.phases import PhaseReader, Phases, PhaseTracking
 from coilcount.desk.spectrum import noise_ppm_rthz
 from coilcount.desk.tape import Recorder, Tape, Watch, rerun
 from coilcount.errors import EXIT_NO, CoilcountError, InputError
@@ -187,13 +187,15 @@ class _First:
         self.header = Header(source="unknown", start_utc="")
         self.summary: Summary | None = None
         self.peaks: list[Peak] = []
-        self._chain = Chain(settings, follow_threshold=False, make_tracker=partial(Recorder, self.tape, self.watch))
+        tracking = PhaseTracking(settings, self.reader, partial(Recorder, self.tape, self.watch))
+        self._chain = Chain(settings, tracking=tracking)
+        self.reader.intake = self._chain.intake
 
     def feed(self, entry: Entry) -> None:
-        self.reader.feed(entry)
         if type(entry) is Header:
             self.header = entry
         outputs_now = self._chain.feed(entry)
+        self.reader.note(entry)
         if outputs_now:
             self._take(outputs_now)
 

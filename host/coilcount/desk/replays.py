@@ -1,22 +1,24 @@
-"""Replays a recording at several thresholds, with the same code as `replay` and `live`."""
+"""Replays a recording at several thresholds in one pass, with the same code as `replay` and `live`."""
 
-from array import array
 from collections.abc import Callable, Iterator, Sequence
+
+from coilwire import records as wire
 
 from coilcount.capture.reader import Report
 from coilcount.chain import Chain
+from coilcount.chain.grid_tracking import GridTracking
 from coilcount.desk.recordings import Recording, read_recording
 from coilcount.model import (
     Alert,
     AtThreshold,
     Entry,
     GridReplay,
+    Header,
     Hold,
+    Imported,
     MarkMade,
     Notice,
     Output,
-    Point,
-    Series,
     Silence,
     StatusReading,
     Summary,
@@ -24,6 +26,11 @@ from coilcount.model import (
 from coilcount.settings import Settings
 
 Watched = Callable[[Iterator[Entry], Report], Iterator[Entry]]
+
+ZERO_C_K = 273.15
+# Seconds between two status readings that are kept.  A board sends one a second, a little early or late.  Chosen by
+# hand.
+_STATUS_EVERY_S = 0.9
 
 
 def replay_grid(
@@ -34,57 +41,95 @@ def replay_grid(
     series: bool = False,
     watched: Watched | None = None,
 ) -> GridReplay:
-    """Replay a recording at each of the thresholds (sigma) and at the settings' own.
+    """Replay a recording at each of the thresholds (sigma) and at the settings' own, in one pass.
 
+    Alerts and holds at each threshold are those of a replay of its own.
     Thresholds that the operator set while recording are ignored.
     series: if True, keep the readings.
     watched: an optional wrapper around the iterator of entries, for a progress display.
     Raises what read_capture raises, and InputError for a threshold out of range.
     """
     own = settings.tracker["threshold"]
-    at = []
-    for threshold in sorted({*thresholds, own}):
-        chain = Chain(settings.with_threshold(threshold), points=threshold == own, follow_threshold=False)
-        report = Report()
-        entries = read_recording(recording, report)
-        if watched is not None:
-            entries = watched(entries, report)
-        header = next(entries)
-        outputs: list[Output] = list(chain.feed(header))
-        status: list[StatusReading] = []
-        for entry in entries:
-            outputs += chain.feed(entry)
-            facts = chain.facts() if threshold == own else None
-            if facts is not None and (facts.temperature_c, facts.supply_v) != (None, None):
-                reading = StatusReading(chain.duration_s, facts.temperature_c, facts.supply_v)
-                if not status or reading.time_s >= status[-1].time_s + 1.0:
-                    status.append(reading)
-        outputs += chain.finish()
-        final = [output for output in outputs if type(output) in (Alert, Hold) and output.stage == "final"]
-        at.append(
-            AtThreshold(
-                threshold,
-                tuple(output for output in final if type(output) is Alert),
-                tuple(output for output in final if type(output) is Hold),
-            )
-        )
-        if threshold == own:
-            kept, kept_status = outputs, status
-    points = [output for output in kept if type(output) is Point]
-    columns = ("time_s", "frequency_hz", "baseline_hz", "shift_ppm", "statistic")
-    ready = sum(point.ready for point in points)
-    spacing_s = (points[-1].time_s - points[0].time_s) / (len(points) - 1) if len(points) > 1 else 0.0
+    further = sorted({settings.with_threshold(threshold).tracker["threshold"] for threshold in thresholds} - {own})
+    report = Report()
+    entries = read_recording(recording, report)
+    if watched is not None:
+        entries = watched(entries, report)
+    replay = _Replay(settings, further, series)
+    for entry in entries:
+        replay.feed(entry)
+    replay.finish()
+    at = [AtThreshold(own, tuple(replay.alerts), tuple(replay.holds))]
+    for threshold, finals in zip(further, replay.tracking.further, strict=True):
+        at.append(AtThreshold(threshold, tuple(finals.alerts), tuple(finals.holds)))
     return GridReplay(
         name=recording.name,
         parts=tuple(map(str, recording.parts)),
-        header=header,
-        complaint="" if report.whole else report.complaint(),
-        summary=next(output for output in kept if type(output) is Summary),
-        ready_minutes=ready * spacing_s / 60.0,
-        at=tuple(at),
-        silences=tuple(output for output in kept if type(output) is Silence),
-        marks=tuple(output for output in kept if type(output) is MarkMade),
-        warnings=tuple(output.text for output in kept if type(output) is Notice and output.level == "warning"),
-        status=tuple(kept_status),
-        series=Series(*(array("d", [getattr(p, name) for p in points]) for name in columns)) if series else None,
+        header=replay.header,
+        complaint=report.complaint(),
+        summary=replay.summary,
+        ready_minutes=replay.tracking.trace.ready_minutes,
+        at=tuple(sorted(at, key=lambda item: item.threshold)),
+        silences=tuple(replay.silences),
+        marks=tuple(replay.marks),
+        warnings=tuple(replay.warnings),
+        status=tuple(replay.status),
+        series=replay.tracking.trace.series,
     )
+
+
+class _Replay:
+    """One pass over the entries of a recording, and the outputs that are kept of it."""
+
+    def __init__(self, settings: Settings, further: Sequence[float], series: bool) -> None:
+        self.tracking = GridTracking(settings, further, series)
+        self._chain = Chain(settings, tracking=self.tracking)
+        self.header = Header(source="unknown", start_utc="")
+        self.summary: Summary | None = None
+        self.alerts: list[Alert] = []
+        self.holds: list[Hold] = []
+        self.silences: list[Silence] = []
+        self.marks: list[MarkMade] = []
+        self.warnings: list[str] = []
+        self.status: list[StatusReading] = []
+        self._status_seen: wire.Status | None = None
+
+    def feed(self, entry: Entry) -> None:
+        chain = self._chain
+        outputs = chain.feed(entry)
+        if outputs:
+            self._keep(outputs)
+        if chain.intake.status is not self._status_seen:
+            status = self._status_seen = chain.intake.status
+            kelvin = status.temperature_mk / 1000
+            self._keep_status(kelvin - ZERO_C_K if kelvin else None, status.supply_mv / 1000 or None)
+        elif type(entry) is Imported:
+            self._keep_status(entry.temperature_c, entry.supply_v)
+        elif type(entry) is Header:
+            self.header = entry
+
+    def finish(self) -> None:
+        self._keep(self._chain.finish())
+
+    def _keep_status(self, temperature_c: float | None, supply_v: float | None) -> None:
+        if temperature_c is None and supply_v is None:
+            return
+        time_s = self._chain.duration_s
+        if not self.status or time_s >= self.status[-1].time_s + _STATUS_EVERY_S:
+            self.status.append(StatusReading(time_s, temperature_c, supply_v))
+
+    def _keep(self, outputs: Sequence[Output]) -> None:
+        for output in outputs:
+            match output:
+                case Alert(stage="final"):
+                    self.alerts.append(output)
+                case Hold(stage="final"):
+                    self.holds.append(output)
+                case Silence():
+                    self.silences.append(output)
+                case MarkMade():
+                    self.marks.append(output)
+                case Notice(level="warning"):
+                    self.warnings.append(output.text)
+                case Summary():
+                    self.summary = output

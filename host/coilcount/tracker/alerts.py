@@ -37,6 +37,30 @@ FAR_LOBE_SHARE = 0.2
 FAR_LOBE_WIDTHS = 3.5
 # Alerts that may wait for their last look.  Bounds the memory.
 MOST_WAITING = 6
+# A count of readings that no series reaches.  It fits into a small integer of the board.
+NEVER = (1 << 30) - 1
+
+
+class Sides:
+    """boxes.sides(), computed once for each width and reading, however many thresholds ask for it."""
+
+    def __init__(self, boxes):
+        self._boxes = boxes
+        self._sides = [None] * len(boxes.widths_s)
+        self._counts = [-1] * len(boxes.widths_s)  # the reading that each of them belongs to
+
+    def forget(self):
+        """The boxes start again, and count their readings from 0."""
+        for width in range(len(self._counts)):
+            self._counts[width] = -1
+
+    def of(self, width):
+        """Return boxes.sides(width) at the newest reading."""
+        count = self._boxes.count
+        if self._counts[width] != count:
+            self._counts[width] = count
+            self._sides[width] = self._boxes.sides(width)
+        return self._sides[width]
 
 
 class Alerts:
@@ -45,17 +69,20 @@ class Alerts:
     Inside, `width` is the number of a width of the filter bank.
     """
 
-    def __init__(self, boxes, baseline, noise, interval_us, release_fraction, judge=None, reasons=()):
-        """noise: a lobes.Noise.  judge: the judge.Judge of a learned noise profile, or None.
+    def __init__(self, boxes, sides, baseline, noise, interval_us, release_fraction, judge=None, reasons=()):
+        """sides: a Sides of the boxes.  noise: a lobes.StepNoise.
 
+        judge: the judge.Judge of a learned noise profile, or None.
         reasons: reasons that every alert gets.
         """
         self._boxes = boxes
+        self._sides = sides
         self._noise = noise
         self._baseline = baseline
         self._interval_us = interval_us
         self._release = release_fraction
         self._widths_us = [width * 1e6 for width in boxes.widths_s]
+        self._lags_us = [int(lag * interval_us) for lag in boxes.lags]  # from a reading back to the middle of a pass
         self._longest_us = int(LONGEST_WIDTHS * boxes.widths_s[len(boxes.widths_s) - 1] * 1e6)
         self._number = 0
         self.open = None  # the alert that is raised and not released, or None
@@ -98,16 +125,25 @@ class Alerts:
         self.waiting = []
         self._recent.clear()
 
+    def due(self):
+        """Return the count of readings from which on step() must be called even if |z| is below the threshold.
+
+        An open alert needs every reading.  One that waits needs that of its last look.  NEVER if there is neither.
+        """
+        if self.open is not None:
+            return 0
+        return self.waiting[0].peak_index + self._boxes.look_back if self.waiting else NEVER
+
     # ------------------------------------------------------------ what the widths show
 
     def _peak_us(self, width, time_us):
-        return time_us - int(self._boxes.lags[width] * self._interval_us)
+        return time_us - self._lags_us[width]
 
     def _belongs(self, width, time_us, alert):
         """Return what the answer of a width is to an alert: 1 the same peak, -1 a lobe of it, 0 neither."""
         boxes = self._boxes
         z = boxes.zs[width]
-        away_us = self._peak_us(width, time_us) - alert.peak_us
+        away_us = time_us - self._lags_us[width] - alert.peak_us
         if away_us < 0:
             away_us = -away_us
         width_us = self._widths_us[width]
@@ -150,12 +186,12 @@ class Alerts:
 
     def _step(self, width):
         """Return the mean of the newer box minus that of the older one, without the baseline's slope, in 1e-9."""
-        right, left, _, apart = self._boxes.sides(width)
+        right, left, _, apart = self._sides.of(width)
         return right - left - self._baseline.slope_a_reading * apart
 
     def _has_peaked(self, width):
         """Return True if the answer of a width is a peak in its centre box."""
-        right, left, answer, apart = self._boxes.sides(width)
+        right, left, answer, apart = self._sides.of(width)
         step = right - left - self._baseline.slope_a_reading * apart
         most = ARRIVAL_RATIO * (answer if answer >= 0.0 else -answer)
         usual = USUAL_STEP * self._noise.step[width]
@@ -165,7 +201,7 @@ class Alerts:
 
     def _is_leaving(self, width):
         """Return True if the older box stands away from the baseline: something left, nothing came."""
-        right, left, _, _ = self._boxes.sides(width)
+        right, left, _, _ = self._sides.of(width)
         level = self._baseline.level
         return abs(left - level) > abs(right - level) + USUAL_STEP * self._noise.step[width]
 

@@ -36,6 +36,31 @@ BACK = 12  # for this many blocks,
 BETWEEN = 6  # with at most this many other blocks between the two levels
 
 
+class Blocks:
+    """The means of the latest blocks, as measured.  They do not depend on the threshold.
+
+    values: a ring of HISTORY whole numbers in 1e-9; that of block number k is at k % HISTORY.
+    count: number of blocks since the start.  step: size of the latest step, 1e-9.
+    """
+
+    def __init__(self):
+        self.values = array("i", [0] * HISTORY)
+        self.restart()
+
+    def restart(self):
+        """What comes next does not continue what came before."""
+        self.count = 0
+        self.step = 0.0
+
+    def push(self, mean):
+        """Take the mean of a block in 1e-9."""
+        count = self.count = self.count + 1
+        self.values[count & (HISTORY - 1)] = int(mean)
+        if count > STEP:
+            step = mean - self.values[(count - STEP) & (HISTORY - 1)]
+            self.step = step if step >= 0.0 else -step
+
+
 class Hold:
     """One auto-hold after the other.
 
@@ -44,21 +69,23 @@ class Hold:
     scale: factor of the least shift and the least rise; the tracker sets it with the threshold.
     """
 
-    def __init__(self, baseline, least_ppb, rise_sigma, limit_blocks, floor_ppb):
-        """least_ppb: smallest shift that is held.  rise_sigma: least rise, in sigma_step.  floor_ppb: least sigma."""
+    def __init__(self, baseline, blocks, least_ppb, rise_sigma, limit_blocks, floor_ppb):
+        """blocks: a Blocks, which takes each block before block() is called.
+
+        least_ppb: smallest shift that is held.  rise_sigma: least rise, in sigma_step.  floor_ppb: least sigma."""
         self._baseline = baseline
+        self._history = blocks
         self._least = least_ppb
         self._rise = rise_sigma
         self._limit = limit_blocks
         self._floor = floor_ppb
-        self._blocks = array("i", [0] * HISTORY)  # as measured
+        self._blocks = blocks.values
         self._ground = array("i", [0] * HISTORY)  # as measured, but the frozen line for blocks of a hold
         self.scale = 1.0
         self.restart()
 
     def restart(self):
         """Forget everything: what comes next does not continue what came before."""
-        self._count = 0
         self._tail = 0  # blocks of the tail that are left
         self._since = 0  # the count from which on blocks may be used for a line
         self.sigma_step = self._floor
@@ -73,7 +100,7 @@ class Hold:
     @property
     def sigma_swept(self):
         """sigma_step in 1e-9; None in the first 4 s, while it is not known well."""
-        return self.sigma_step if self._count > FIRST else None
+        return self.sigma_step if self._history.count > FIRST else None
 
     def block(self, mean, allowed):
         """Take the mean of a block (1e-9), before the baseline takes it.
@@ -82,15 +109,13 @@ class Hold:
         on ends.
         Returns "start" or "end" of a reported hold, else "".
         """
-        blocks = self._blocks
-        count = self._count = self._count + 1
+        history = self._history
+        count = history.count
         slot = count & (HISTORY - 1)
-        blocks[slot] = int(mean)
-        self._ground[slot] = int(self._baseline.level + self._baseline.slope) if self.on else blocks[slot]
+        self._ground[slot] = int(self._baseline.level + self._baseline.slope) if self.on else self._blocks[slot]
         if count > STEP and not self.reported:
             # Not during a hold: a coil at rest shows nothing of sweeping.
-            step = mean - blocks[(count - STEP) & (HISTORY - 1)]
-            self.sigma_step = follow(self.sigma_step, step if step >= 0.0 else -step, count, self._floor)
+            self.sigma_step = follow(self.sigma_step, history.step, count, self._floor)
         if not self.on:
             if allowed and count > FIRST:
                 self._try(mean, count)
@@ -255,7 +280,7 @@ class Hold:
         age = self.age
         self._drop()
         if new_level:
-            self._since = self._count
+            self._since = self._history.count
             self._baseline.line(mean, 0.0)
         elif age < REPORTED:
             level, slope = self._before

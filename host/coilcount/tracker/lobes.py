@@ -80,33 +80,59 @@ def is_step(core, step, sigma):
     return abs(step) > STEP_SHARE * abs(core) and abs(step) > STEP_SIGMAS * sigma
 
 
-class Noise:
-    """How large lobes and steps are without an object: robust sigmas for each width, learned while sweeping.
+class LobeNoise:
+    """How large lobes are without an object: robust sigmas for each width, learned while sweeping.
 
-    lobe, step: lists of sigmas in 1e-9, one for each width.
+    lobe: list of sigmas in 1e-9, one for each width.
+    After each block(): width is the number of the width that was measured, -1 for none; change is its newer wide window
+    minus the older one in 1e-9, and span the readings between the two; turn is how often it was measured.
     """
 
     def __init__(self, boxes, interval_s, floor_ppb):
         self._boxes = boxes
         self._widths = [width / interval_s for width in boxes.widths_s]  # readings
         self._back = [int(WIDE_TO * f + 0.5) for f in self._widths]
+        self._spans = [int(WIDE_FROM * f + 0.5) + int(WIDE_TO * f + 0.5) for f in self._widths]
         self._floor = floor_ppb
         self.lobe = [self._floor] * len(self._widths)
-        self.step = [self._floor] * len(self._widths)
         self._count = 0
+        self.width = -1
+        self.change = 0.0
+        self.span = 0
+        self.turn = 0
 
-    def block(self, slope):
-        """Learn from the latest readings; call it at the end of each block of 0.1 s.  The widths take turns.
-
-        slope: of the baseline, 1e-9 a reading.
-        """
+    def block(self):
+        """Learn from the latest readings; call it at the end of each block of 0.1 s.  The widths take turns."""
         widths = len(self._widths)
         width = self._count % widths
-        measured = measure(self._boxes, self._back[width], self._widths[width], slope)
+        measured = measure(self._boxes, self._back[width], self._widths[width], 0.0)
         if measured is None:
+            self.width = -1
             return
         self._count += 1
-        turn = self._count // widths + 1
-        _, lobe, step = measured
-        self.lobe[width] = follow(self.lobe[width], lobe if lobe >= 0.0 else -lobe, turn, self._floor)
-        self.step[width] = follow(self.step[width], step if step >= 0.0 else -step, turn, self._floor)
+        self.width = width
+        self.turn = self._count // widths + 1
+        _, lobe, self.change = measured
+        self.span = self._spans[width]
+        self.lobe[width] = follow(self.lobe[width], lobe if lobe >= 0.0 else -lobe, self.turn, self._floor)
+
+
+class StepNoise:
+    """How large steps are without an object.  They need the slope of the baseline, which depends on the threshold.
+
+    step: list of robust sigmas in 1e-9, one for each width.  lobe: that of the LobeNoise.
+    """
+
+    def __init__(self, lobe_noise, floor_ppb):
+        self._source = lobe_noise
+        self._floor = floor_ppb
+        self.lobe = lobe_noise.lobe
+        self.step = [floor_ppb] * len(self.lobe)
+
+    def block(self, slope):
+        """Learn from what the LobeNoise has just measured.  slope: of the baseline, 1e-9 a reading."""
+        source = self._source
+        width = source.width
+        if width >= 0:
+            step = source.change - slope * source.span
+            self.step[width] = follow(self.step[width], step if step >= 0.0 else -step, source.turn, self._floor)

@@ -1,0 +1,141 @@
+"""Tracking at several thresholds at once, for the desk: the readings and the statistic are computed once for all."""
+
+from array import array
+from collections.abc import Sequence
+from functools import partial
+
+from coilwire import records as wire
+
+from coilcount.chain import outputs
+from coilcount.chain.tracking import Tracking
+from coilcount.model import Alert, Hold, Output, Series
+from coilcount.readings.timebase import TimeBase
+from coilcount.settings import Settings
+from coilcount.tracker import records
+from coilcount.tracker.tracker import GridTracker
+
+
+class Finals:
+    """The final alerts and holds at one threshold, with the numbers that alerts have in a chain of their own."""
+
+    def __init__(self) -> None:
+        self.alerts: list[Alert] = []
+        self.holds: list[Hold] = []
+        self._first_id = 0  # alerts of earlier trackers
+        self._raised = 0
+
+    def next_tracker(self) -> None:
+        """A new tracker begins, which counts its alerts from 1."""
+        self._first_id = self._raised
+
+    def take(self, event: records.Alert | records.Hold, reference_hz: float) -> None:
+        """Take an event of the tracker.  reference_hz: the frequency that its shifts are relative to."""
+        if type(event) is records.Alert:
+            number = self._first_id + event.id
+            self._raised = max(self._raised, number)
+            if event.stage == "final":
+                self.alerts.append(outputs.alert(event, number, reference_hz))
+        elif event.stage == "final":
+            self.holds.append(outputs.hold(event))
+
+
+class Trace:
+    """Counts the readings of the tracker, and keeps them if they are wanted.
+
+    count: readings.  ready: those that had a statistic.  first_s, last_s: times of the first and the last one.
+    series: the readings, with the baseline of the settings' own threshold; None if they are not kept.
+    """
+
+    def __init__(self, keep: bool) -> None:
+        self.count = 0
+        self.ready = 0
+        self.first_s = self.last_s = 0.0
+        self.series = Series(*(array("d") for _ in range(5))) if keep else None
+
+    def take(self, states: Sequence[records.State], reference_hz: float | None) -> None:
+        """Take the tracker's states of readings.  reference_hz: the frequency that they are relative to."""
+        if not self.count:
+            self.first_s = states[0].time_us / 1e6
+        self.count += len(states)
+        self.last_s = states[-1].time_us / 1e6
+        for state in states:
+            if state.ready:
+                self.ready += 1
+        if self.series is None:
+            return
+        series = self.series
+        for state in states:
+            frequency_hz, baseline_hz, shift_ppm = outputs.levels(state, reference_hz)
+            series.time_s.append(state.time_us / 1e6)
+            series.frequency_hz.append(frequency_hz)
+            series.baseline_hz.append(baseline_hz)
+            series.shift_ppm.append(shift_ppm)
+            series.statistic.append(state.z)
+
+    @property
+    def ready_minutes(self) -> float:
+        """Minutes in which there was a statistic: the readings that had one, times the mean time between readings."""
+        if self.count < 2:
+            return 0.0
+        return self.ready * ((self.last_s - self.first_s) / (self.count - 1)) / 60.0
+
+
+class GridTracking(Tracking):
+    """A Tracking at the settings' own threshold, whose tracker also decides at further ones.
+
+    It returns the outputs of the settings' own threshold.  `further` holds the finals of the other thresholds, in
+    their order.  Thresholds that the operator set while recording are ignored.
+    """
+
+    def __init__(self, settings: Settings, thresholds: Sequence[float], series: bool) -> None:
+        """thresholds: the further ones, in sigma.  series: if True, the readings are kept."""
+        super().__init__(settings, False, False, partial(GridTracker, thresholds=thresholds))
+        self.further = [Finals() for _ in thresholds]
+        self.trace = Trace(series)
+        self._states: list[records.State] = []
+        self._events: list[tuple[int, records.Alert | records.Hold]] = []
+
+    def begin(self, interval_s: float) -> str:
+        """As in Tracking, for all thresholds."""
+        warning = super().begin(interval_s)
+        for finals in self.further:
+            finals.next_tracker()
+        if self.tracker is not None:
+            self.tracker.further = self._events
+            self.tracker.trace = self._states
+        return warning
+
+    def interval(self, record: wire.Interval, middle_us: int, step: int, base: TimeBase) -> list[Output]:
+        """As in Tracking, for all thresholds."""
+        out = super().interval(record, middle_us, step, base)
+        if self._states or self._events:
+            self._take()
+        return out
+
+    def reading(self, middle_us: int, frequency_hz: float, step: int) -> list[Output]:
+        """As in Tracking, for all thresholds."""
+        out = super().reading(middle_us, frequency_hz, step)
+        self._take()
+        return out
+
+    def gap(self, end_us: int) -> list[Output]:
+        """As in Tracking, for all thresholds."""
+        out = super().gap(end_us)
+        self._take()
+        return out
+
+    def finish(self) -> list[Output]:
+        """As in Tracking, for all thresholds."""
+        out = super().finish()
+        self._take()
+        return out
+
+    def _take(self) -> None:
+        if self._states:
+            self.trace.take(self._states, self._reference_hz())
+            self._states.clear()
+        if self._events:
+            reference_hz = self._reference_hz()
+            for position, event in self._events:
+                self.further[position].take(event, reference_hz)
+            self._events.clear()

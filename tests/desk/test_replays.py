@@ -1,0 +1,111 @@
+"""One pass over a recording gives, for each threshold of a grid, exactly what a replay of its own gives."""
+
+from dataclasses import replace
+from pathlib import Path
+from types import MappingProxyType
+
+import pytest
+from coilcount.capture.reader import Report
+from coilcount.chain import Chain
+from coilcount.desk.recordings import Recording, read_recording
+from coilcount.desk.replays import replay_grid
+from coilcount.errors import InputError
+from coilcount.model import Alert, Hold, MarkMade, Notice, Point, Silence, StatusReading, Summary
+from coilcount.settings import defaults
+from desk_recordings import eventful, imported, write_recording
+
+CAPTURES = Path(__file__).parents[2] / "captures"
+# Neighbours and far apart, and two that only differ in their last digits.
+GRID = (2.0, 2.3, 2.8, 3.3, 4.0, 4.8000001, 5.7, 8.0, 15.0, 60.0)
+PROFILE = (3.0,) * 12 + (1.0, 0.3) + (0.1,) * 11
+
+
+def with_tracker(**values):
+    settings = defaults()
+    return replace(settings, tracker=MappingProxyType({**settings.tracker, **values}))
+
+
+def alone(recording, settings, threshold):
+    """The outputs of a chain with one threshold."""
+    chain = Chain(settings.with_threshold(threshold), points=True, follow_threshold=False)
+    outputs = [output for entry in read_recording(recording, Report()) for output in chain.feed(entry)]
+    return outputs + chain.finish()
+
+
+def finals(outputs, kind):
+    return tuple(output for output in outputs if type(output) is kind and output.stage == "final")
+
+
+def of(outputs, kind):
+    return tuple(output for output in outputs if type(output) is kind)
+
+
+def assert_equal_to_replays_of_their_own(recording, settings):
+    grid = replay_grid(recording, settings, GRID, series=True)
+    own = settings.tracker["threshold"]
+    assert [at.threshold for at in grid.at] == sorted({*GRID, own})
+    for at in grid.at:
+        outputs = alone(recording, settings, at.threshold)
+        assert at.alerts == finals(outputs, Alert)
+        assert at.holds == finals(outputs, Hold)
+    outputs = alone(recording, settings, own)
+    assert (grid.summary,) == of(outputs, Summary)
+    assert (grid.silences, grid.marks) == (of(outputs, Silence), of(outputs, MarkMade))
+    assert grid.warnings == tuple(notice.text for notice in of(outputs, Notice) if notice.level == "warning")
+    points = of(outputs, Point)
+    for name in ("time_s", "frequency_hz", "baseline_hz", "shift_ppm", "statistic"):
+        assert getattr(grid.series, name).tolist() == [getattr(point, name) for point in points]
+    apart_s = (points[-1].time_s - points[0].time_s) / (len(points) - 1)
+    assert grid.ready_minutes == pytest.approx(sum(point.ready for point in points) * apart_s / 60.0, rel=1e-12)
+    return grid
+
+
+@pytest.mark.parametrize("name", ["orchard-path", "mineral-soil", "quiet-bench", "warm-up-unplug"])
+def test_captures(name):
+    recording = Recording((CAPTURES / f"{name}.ccap.gz",))
+    grid = assert_equal_to_replays_of_their_own(recording, defaults())
+    assert len(grid.at[0].alerts) > len(grid.at[-1].alerts)
+
+
+@pytest.mark.parametrize("settings", [with_tracker(noise_ppm_rthz=PROFILE), with_tracker(hold=False, threshold=3.3)])
+def test_a_noise_profile_and_other_settings(settings):
+    assert_equal_to_replays_of_their_own(Recording((CAPTURES / "mineral-soil.ccap.gz",)), settings)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_recordings_with_everything_in_them(seed, tmp_path):
+    recording = write_recording(tmp_path / "a.ccap", eventful(seed))
+    grid = assert_equal_to_replays_of_their_own(recording, defaults())
+    assert len({len(at.alerts) for at in grid.at}) > 4
+    assert len({at.holds for at in grid.at}) > 1
+    assert grid.silences and grid.marks and grid.warnings and len(grid.status) > 30
+    assert grid.status[0] == StatusReading(pytest.approx(1.0, abs=0.03), pytest.approx(21.85), 5.0)
+
+
+def test_imported_readings(tmp_path):
+    grid = assert_equal_to_replays_of_their_own(write_recording(tmp_path / "a.ccap", imported(3)), defaults())
+    assert [reading.temperature_c for reading in grid.status[:2]] == [pytest.approx(20.05), pytest.approx(20.1)]
+    assert {reading.supply_v for reading in grid.status} == {None}
+
+
+def test_readings_that_no_tracker_takes_give_no_alerts(tmp_path):
+    feed = imported(3)
+    feed[0] = replace(feed[0], interval_s=0.001)
+    grid = replay_grid(write_recording(tmp_path / "a.ccap", feed), defaults(), GRID, series=True)
+    assert [at.alerts for at in grid.at] == [()] * len(grid.at)
+    assert (grid.ready_minutes, len(grid.series.time_s)) == (0.0, 0)
+    assert grid.warnings[0].startswith("no alerts")
+
+
+def test_the_thresholds_of_the_operator_are_ignored(tmp_path):
+    """The recording sets 9.0 in its middle.  A replay that follows it has fewer alerts."""
+    recording = write_recording(tmp_path / "a.ccap", eventful(2))
+    chain = Chain(defaults())
+    outputs = [output for entry in read_recording(recording, Report()) for output in chain.feed(entry)]
+    grid = replay_grid(recording, defaults(), [])
+    assert len(grid.at[0].alerts) > len(finals(outputs + chain.finish(), Alert))
+
+
+def test_a_threshold_out_of_range():
+    with pytest.raises(InputError, match=r"threshold is 1\.5"):
+        replay_grid(Recording((CAPTURES / "quiet-bench.ccap.gz",)), defaults(), [1.5])
