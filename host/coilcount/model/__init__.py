@@ -33,13 +33,27 @@ from coilcount.model.noise_report import (
     StabilityRow,
 )
 from coilcount.model.outputs import Alert, ChainFacts, Hold, MarkMade, Notice, Output, Point, Silence, Summary
+from coilcount.model.tune import (
+    AtGrid,
+    Candidate,
+    CrossCheck,
+    KindFound,
+    LeftOutGroup,
+    LeftOutRecording,
+    Outcome,
+    TunedRecording,
+    TuneReport,
+)
 
 __all__ = (
     "RESPONSES",
     "Alert",
     "AnswerCounts",
+    "AtGrid",
     "AtThreshold",
+    "Candidate",
     "ChainFacts",
+    "CrossCheck",
     "End",
     "Entry",
     "Gap",
@@ -48,8 +62,11 @@ __all__ = (
     "Hold",
     "Imported",
     "Interval95",
+    "KindFound",
     "Label",
     "LearnedNoise",
+    "LeftOutGroup",
+    "LeftOutRecording",
     "Line",
     "MarkMade",
     "NoiseBand",
@@ -61,6 +78,7 @@ __all__ = (
     "NoiseThreshold",
     "Notice",
     "Operator",
+    "Outcome",
     "Output",
     "PassScore",
     "Point",
@@ -71,4 +89,6 @@ __all__ = (
     "StabilityRow",
     "StatusReading",
     "Summary",
+    "TuneReport",
+    "TunedRecording",
 )
