@@ -10,6 +10,8 @@ from math import inf, sqrt
 
 from scipy.special import gammaincinv, ndtri
 
+from coilcount.model import Interval95
+
 TAIL = 0.025  # probability outside each end of a 95 % interval
 FACTOR = 3.0  # a rate counts as known if its 95 % interval lies within this factor of it; chosen by hand
 
@@ -42,6 +44,16 @@ def rate_interval(count: int, minutes: float) -> tuple[float, float]:
         return 0.0, inf
     low = float(gammaincinv(count, TAIL)) if count else 0.0
     return low / minutes, float(gammaincinv(count + 1, 1 - TAIL)) / minutes
+
+
+def share(hits: int, count: int) -> Interval95 | None:
+    """Return hits / count with its interval; None if count is 0."""
+    return Interval95(hits / count, *share_interval(hits, count)) if count else None
+
+
+def rate(count: int, minutes: float) -> Interval95 | None:
+    """Return count / minutes with its interval; None if there are no minutes."""
+    return Interval95(count / minutes, *rate_interval(count, minutes)) if minutes > 0 else None
 
 
 def counts_to_know(factor: float = FACTOR) -> int:

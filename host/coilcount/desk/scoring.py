@@ -21,6 +21,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 
 from coilcount.capture.labels import read_labels
+from coilcount.desk.rates import share
 from coilcount.desk.recordings import Recording
 from coilcount.model import Alert, AnswerCounts, AtThreshold, GridReplay, Label, PassScore, Score
 
@@ -86,15 +87,20 @@ def answers(passes: Iterable[PassScore]) -> tuple[AnswerCounts, AnswerCounts]:
     for response, right_sign in (("ferrous", -1), ("non-ferrous", 1)):
         alerts = [alert for labelled, alert in found if labelled == response]
         unsure = [alert.sign for alert in alerts if alert.response not in ("ferrous", "non-ferrous")]
+        ferrous = sum(alert.response == "ferrous" for alert in alerts)
+        non_ferrous = sum(alert.response == "non-ferrous" for alert in alerts)
         counted.append(
             AnswerCounts(
                 response=response,
                 found=len(alerts),
-                ferrous=sum(alert.response == "ferrous" for alert in alerts),
-                non_ferrous=sum(alert.response == "non-ferrous" for alert in alerts),
+                ferrous=ferrous,
+                non_ferrous=non_ferrous,
                 uncertain=len(unsure),
                 uncertain_right=unsure.count(right_sign),
                 uncertain_wrong=unsure.count(-right_sign),
+                ferrous_share=share(ferrous, len(alerts)),
+                non_ferrous_share=share(non_ferrous, len(alerts)),
+                uncertain_share=share(len(unsure), len(alerts)),
             )
         )
     return counted[0], counted[1]

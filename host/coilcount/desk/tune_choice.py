@@ -15,12 +15,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coilcount.desk.rates import rate_interval, share_interval
+from coilcount.desk.rates import rate, share
 from coilcount.desk.scoring import answers
 from coilcount.model import (
     AtGrid,
     CrossCheck,
-    Interval95,
     KindFound,
     Label,
     LeftOutGroup,
@@ -58,13 +57,7 @@ def outcome(scores: Iterable[Score]) -> Outcome:
     minutes = sum(score.minutes for score in scores)
     passes = sum(len(score.passes) for score in scores)
     found = sum(a_pass.found for score in scores for a_pass in score.passes)
-    rate = Interval95(false_alarms / minutes, *rate_interval(false_alarms, minutes)) if minutes > 0 else None
-    return Outcome(false_alarms, minutes, rate, passes, found, share(found, passes) if passes else None)
-
-
-def share(found: int, passes: int) -> Interval95:
-    """Return found / passes with its interval."""
-    return Interval95(found / passes, *share_interval(found, passes))
+    return Outcome(false_alarms, minutes, rate(false_alarms, minutes), passes, found, share(found, passes))
 
 
 def at(judged: Sequence[Judged], candidate: int, index: int) -> Outcome:

@@ -22,6 +22,7 @@ from coilcount.settings import Settings
 # each other; above 16 only strong objects are left.  All chosen by hand.
 LOWEST, HIGHEST, COUNT = 2.5, 16.0, 40
 GRID = tuple(round(float(threshold), 2) for threshold in np.geomspace(LOWEST, HIGHEST, COUNT))
+NO_LABELS = "it has no labels"
 BLOCK = 1 << 20  # bytes read at once for a hash
 # "site: NAME" in a note of the recording, up to the next semicolon or line.
 SITE = re.compile(r"\bsite\s*:\s*([^;\n]+)", re.IGNORECASE)
@@ -86,7 +87,7 @@ def judge(
         if hashes[name] in first_of:
             left_out.append(LeftOutRecording(name, f"the same recording as {first_of[hashes[name]]}, used once"))
         elif labels[name] is None:
-            left_out.append(LeftOutRecording(name, "it has no labels"))
+            left_out.append(LeftOutRecording(name, NO_LABELS))
         else:
             first_of[hashes[name]] = name
             usable.append(recording)

@@ -4,6 +4,7 @@ from array import array
 from dataclasses import dataclass
 
 from coilcount.model.entries import Header
+from coilcount.model.noise_report import Interval95
 from coilcount.model.outputs import Alert, Hold, MarkMade, Silence, Summary
 
 RESPONSES = ("ferrous", "non-ferrous", "uncertain", "")
@@ -118,3 +119,6 @@ class AnswerCounts:
     uncertain: int
     uncertain_right: int  # of `uncertain`: the sign alone would have been right
     uncertain_wrong: int  # of `uncertain`: the sign alone would have been wrong; the rest never settled on a sign
+    ferrous_share: Interval95 | None = None  # of `found`; None if there are none
+    non_ferrous_share: Interval95 | None = None
+    uncertain_share: Interval95 | None = None
