@@ -78,6 +78,7 @@ def _detection(report: TuneReport) -> Any:
     axes.set(xscale="log", ylim=(min(0.0, *y), 102))
     _decimal(axes.xaxis)
     if any(not row.outcome.false_alarms for row in rows):
+        axes.axvspan(none_x / 1.6, 1.6 * none_x, color=BAND, alpha=0.35, linewidth=0)
         axes.annotate("none\nseen", (none_x, 0), xycoords=("data", "axes fraction"), xytext=(0, 5),
                       textcoords="offset points", fontsize=8.5, ha="center")  # fmt: skip
     axes.grid(True, **GRID)
@@ -117,8 +118,8 @@ def _point(
         return
     x, y = outcome.rate.value or none_x, 100 * outcome.share.value
     axes.plot(
-        [x], [y], marker=marker, markersize=10, color=colour, markerfacecolor="none" if hollow else colour, linestyle="none",
-        label=label, zorder=5,
+        [x], [y], marker=marker, markersize=10, color=colour, markerfacecolor="none" if hollow else colour,
+        linestyle="none", label=label, zorder=5,
     )  # fmt: skip
     if bars:
         axes.errorbar(
