@@ -67,12 +67,13 @@ def score(replay: GridReplay, at: AtThreshold, labels: Sequence[Label] | None) -
         first, last = bisect_left(peaks_s, start_s), bisect_right(peaks_s, end_s)
         used[first:last] = [True] * (last - first)
         passes.append(PassScore(label, max(alerts[first:last], key=lambda alert: alert.score, default=None)))
+    ready_s = sum(end_s - start_s for start_s, end_s in replay.ready_spans) or 60.0 * replay.ready_minutes
     spent_s = sum(_overlap_s(ready, *span) for span in _joined(map(reach, objects)))
     return Score(
         threshold=at.threshold,
         passes=tuple(passes),
         false_alarms=tuple(alert for alert, taken in zip(alerts, used, strict=True) if not taken),
-        minutes=max(0.0, replay.ready_minutes - spent_s / 60.0),
+        minutes=max(0.0, ready_s - spent_s) / 60.0,
         left_out=tuple(label for label, yes in zip(labels, inside, strict=True) if not yes),
     )
 
