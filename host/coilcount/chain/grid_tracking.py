@@ -39,28 +39,34 @@ class Finals:
             self.holds.append(outputs.hold(event))
 
 
-class Trace:
-    """Counts the readings of the tracker, and keeps them if they are wanted.
+# Readings: half a second at 50 a second.  A longer hole ends a span with a statistic.  Chosen by hand.
+_MOST_LOST = 25
 
-    count: readings.  ready: those that had a statistic.  first_s, last_s: times of the first and the last one.
+
+class Trace:
+    """Notes when there was a statistic, and keeps the readings if they are wanted.
+
+    ready_us: [start, end] of each span with a statistic, in microseconds.
     series: the readings, with the baseline of the settings' own threshold; None if they are not kept.
     """
 
     def __init__(self, keep: bool) -> None:
-        self.count = 0
-        self.ready = 0
-        self.first_s = self.last_s = 0.0
+        self.ready_us: list[list[int]] = []
         self.series = Series(*(array("d") for _ in range(5))) if keep else None
 
-    def take(self, states: Sequence[records.State], reference_hz: float | None) -> None:
-        """Take the tracker's states of readings.  reference_hz: the frequency that they are relative to."""
-        if not self.count:
-            self.first_s = states[0].time_us / 1e6
-        self.count += len(states)
-        self.last_s = states[-1].time_us / 1e6
+    def take(self, states: Sequence[records.State], interval_us: int, reference_hz: float | None) -> None:
+        """Take the tracker's states of readings.
+
+        interval_us: from reading to reading.  A reading counts for as long around its middle.  A few lost ones do not
+        end a span.  reference_hz: the frequency that the states are relative to.
+        """
+        spans = self.ready_us
         for state in states:
             if state.ready:
-                self.ready += 1
+                start_us = state.time_us - interval_us // 2
+                if not spans or start_us - spans[-1][1] > _MOST_LOST * interval_us:
+                    spans.append([start_us, start_us])
+                spans[-1][1] = start_us + interval_us
         if self.series is None:
             return
         series = self.series
@@ -73,11 +79,9 @@ class Trace:
             series.statistic.append(state.z)
 
     @property
-    def ready_minutes(self) -> float:
-        """Minutes in which there was a statistic: the readings that had one, times the mean time between readings."""
-        if self.count < 2:
-            return 0.0
-        return self.ready * ((self.last_s - self.first_s) / (self.count - 1)) / 60.0
+    def ready_spans(self) -> tuple[tuple[float, float], ...]:
+        """The spans in which there was a statistic, in seconds."""
+        return tuple((start_us / 1e6, end_us / 1e6) for start_us, end_us in self.ready_us)
 
 
 class GridTracking(Tracking):
@@ -132,7 +136,7 @@ class GridTracking(Tracking):
 
     def _take(self) -> None:
         if self._states:
-            self.trace.take(self._states, self._reference_hz())
+            self.trace.take(self._states, round(1e6 * self._interval_s), self._reference_hz())
             self._states.clear()
         if self._events:
             reference_hz = self._reference_hz()

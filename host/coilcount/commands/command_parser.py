@@ -24,6 +24,7 @@ COMMANDS = {
     "noise": ("noise", "measure noise and drift, and pick the threshold for a false-alarm rate"),
     "label": ("label", "say what lay under the coil: list, add, change, remove, import, propose"),
     "captures": ("captures", "list the recordings in folders: date, length, build, labels, whole or damaged"),
+    "tune": ("tune", "pick the threshold by labelled recordings: detections against false alarms"),
     "inspect": ("inspect", "show what a capture holds, and whether it is whole"),
     "import": ("import_log", "turn readings of another counter (CSV) into a capture"),
     "export": ("export", "write a capture's readings as CSV"),

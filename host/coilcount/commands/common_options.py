@@ -2,6 +2,10 @@
 
 import argparse
 
+from coilcount.errors import InputError
+
+_LOWEST_RATE, _HIGHEST_RATE = 0.001, 60.0  # false alarms a minute that may be asked for; chosen by hand
+
 
 def add_settings(parser: argparse.ArgumentParser) -> None:
     """--settings."""
@@ -26,3 +30,26 @@ def add_source(parser: argparse.ArgumentParser) -> None:
     where.add_argument("--port", help="device, URL such as socket://127.0.0.1:5000, or a board's serial number")
     where.add_argument("--virtual", action="store_true", help="the real firmware on a simulated coil; needs no board")
     add_scene(parser)
+
+
+def add_rate(parser: argparse.ArgumentParser) -> None:
+    """--false-alarms-per-minute."""
+    parser.add_argument(
+        "--false-alarms-per-minute",
+        metavar="N",
+        default="1",
+        help="the false-alarm rate that the threshold gives (default 1)",
+    )
+
+
+def read_rate(text: str) -> float:
+    """The number of --false-alarms-per-minute.  Raises InputError if it is none, or out of range."""
+    try:
+        rate = float(text)
+    except ValueError:
+        rate = -1.0
+    if not _LOWEST_RATE <= rate <= _HIGHEST_RATE:
+        raise InputError(
+            f'--false-alarms-per-minute is "{text}"', remedy=f"Give a number from {_LOWEST_RATE:g} to {_HIGHEST_RATE:g}"
+        )
+    return rate

@@ -8,15 +8,15 @@ from collections.abc import Iterator
 from dataclasses import asdict, replace
 from pathlib import Path
 
-from coilcount.commands.common_options import add_settings
+from coilcount.commands.common_options import add_rate, add_settings, read_rate
 from coilcount.commands.recordings import only_recording
+from coilcount.commands.saved_settings import new_settings_path, saved, settings_text
 from coilcount.errors import EXIT_DONE, InputError
 from coilcount.face.say import say, say_json, warn
 from coilcount.model import Entry, NoisePeaks, NoiseReport
 from coilcount.settings import Settings
 from coilcount.text import printable
 
-_LOWEST_RATE, _HIGHEST_RATE = 0.001, 60.0  # false alarms a minute that may be asked for; chosen by hand
 _MOST_LISTED = 6  # peaks that an error message lists
 
 EXAMPLES = (
@@ -37,12 +37,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="a recording without objects (.ccap or .ccap.gz), all of its parts, or a folder that holds it",
     )
     add_settings(parser)
-    parser.add_argument(
-        "--false-alarms-per-minute",
-        metavar="N",
-        default="1",
-        help="the false-alarm rate that the threshold gives (default 1)",
-    )
+    add_rate(parser)
     parser.add_argument(
         "--save-settings", metavar="OUT.toml", help="write noise profile and threshold to a new settings file"
     )
@@ -61,13 +56,11 @@ def run(args: argparse.Namespace) -> int:
     from coilcount.face.progress import Progress
     from coilcount.settings import load_settings
 
-    rate = _rate(args.false_alarms_per_minute)
+    rate = read_rate(args.false_alarms_per_minute)
     settings = load_settings(args.settings)
-    out = None if args.save_settings is None else Path(args.save_settings)
-    if out is not None and out.exists():
-        raise _exists(out)
     recording = only_recording(args.files, "noise")
     file = recording.name
+    out = new_settings_path(args.save_settings)
     reading = Report()
     progress = Progress(sys.stderr)
 
@@ -99,7 +92,7 @@ def run(args: argparse.Namespace) -> int:
         from coilcount.face.noise_text import print_noise
 
         print_noise(report, sys.stdout)
-    with contextlib.nullcontext() if out is None else _saved(out, _settings_text(settings, report)):
+    with contextlib.nullcontext() if out is None else saved(out, _settings_text(settings, report)):
         # The pictures are drawn inside: if they cannot be written, no settings file is left that would stop a
         # second try.
         if args.picture:
@@ -120,8 +113,6 @@ def run(args: argparse.Namespace) -> int:
 
 def _settings_text(settings: Settings, report: NoiseReport) -> str:
     """A settings file: the settings that are not defaults, with the threshold and the noise of this recording."""
-    from coilcount.settings import BY_DEFAULT, SCHEMA, SECTIONS, toml_line
-
     threshold = report.threshold
     if threshold is None:
         from coilcount.desk.quiet import NotClean
@@ -135,38 +126,12 @@ def _settings_text(settings: Settings, report: NoiseReport) -> str:
     if report.learned.noise_ppm_rthz:
         measured["noise_ppm_rthz"] = [band.ppm_rthz for band in report.learned.noise_ppm_rthz]
     name = printable(Path(report.file).name) + (", simulated" if report.simulated else "")
-    lines = [
-        f"# From {name}, {report.statistic.minutes:.1f} minutes with nothing in it, by coilcount noise.",
-        f"# False alarms a minute asked for: {threshold.false_alarms_per_minute:g}; 95 % interval "
+    comments = (
+        f"From {name}, {report.statistic.minutes:.1f} minutes with nothing in it, by coilcount noise.",
+        f"False alarms a minute asked for: {threshold.false_alarms_per_minute:g}; 95 % interval "
         f"{threshold.rate_low:.2g} to {threshold.rate_high:.2g}, for this coil, ground and sweep.",
-        f"schema = {SCHEMA}",
-    ]
-    values = settings.as_dict()
-    for section, rows in SECTIONS.items():
-        kept = {
-            row.name: values[section][row.name]
-            for row in rows
-            if settings.origins[f"{section}.{row.name}"] != BY_DEFAULT
-        }
-        if section == "tracker":
-            kept |= measured
-        if kept:
-            lines += ["", f"[{section}]", *(toml_line(name, value) for name, value in kept.items())]
-    return "\n".join(lines) + "\n"
-
-
-@contextlib.contextmanager
-def _saved(out: Path, text: str) -> Iterator[None]:
-    """Write `text` to a new file.  The file appears after the body of the `with`, or not at all."""
-    from coilcount.capture.failures import cannot_write
-    from coilcount.new_files import new_file
-
-    try:
-        with new_file(out) as file:
-            file.write(text)
-            yield
-    except OSError as error:
-        raise cannot_write(error, out) from None
+    )
+    return settings_text(settings, measured, comments)
 
 
 def _not_clean(report: NoiseReport) -> Exception:
@@ -192,19 +157,3 @@ def _too_few(statistic: NoisePeaks) -> str:
         f"too short for a threshold: {len(statistic.peaks)} peaks in {statistic.minutes:.1f} minutes, and "
         f"at least {statistic.fewest_peaks} are needed"
     )
-
-
-def _rate(text: str) -> float:
-    try:
-        rate = float(text)
-    except ValueError:
-        rate = -1.0
-    if not _LOWEST_RATE <= rate <= _HIGHEST_RATE:
-        raise InputError(
-            f'--false-alarms-per-minute is "{text}"', remedy=f"Give a number from {_LOWEST_RATE:g} to {_HIGHEST_RATE:g}"
-        )
-    return rate
-
-
-def _exists(out: Path) -> InputError:
-    return InputError("the file exists and is not overwritten", str(out), "Give --save-settings another name")

@@ -43,6 +43,7 @@ def encode(replay: GridReplay) -> bytes:
         "complaint": replay.complaint,
         "summary": astuple(replay.summary),
         "ready_minutes": replay.ready_minutes,
+        "ready_spans": replay.ready_spans,
         "at": [
             (at.threshold, [_alert_values(alert) for alert in at.alerts], [astuple(hold) for hold in at.holds])
             for at in replay.at
@@ -95,6 +96,7 @@ def _replay(value: dict[str, Any], series: Series | None) -> GridReplay:
         complaint=value["complaint"],
         summary=Summary(*value["summary"]),
         ready_minutes=value["ready_minutes"],
+        ready_spans=tuple(map(tuple, value["ready_spans"])),
         at=tuple(
             AtThreshold(threshold, tuple(map(_alert, alerts)), tuple(Hold(*hold) for hold in holds))
             for threshold, alerts, holds in value["at"]

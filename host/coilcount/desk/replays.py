@@ -62,13 +62,15 @@ def replay_grid(
     at = [AtThreshold(own, tuple(replay.alerts), tuple(replay.holds))]
     for threshold, finals in zip(further, replay.tracking.further, strict=True):
         at.append(AtThreshold(threshold, tuple(finals.alerts), tuple(finals.holds)))
+    ready_spans = replay.tracking.trace.ready_spans
     return GridReplay(
         name=recording.name,
         parts=tuple(map(str, recording.parts)),
         header=replay.header,
         complaint=report.complaint(),
         summary=replay.summary,
-        ready_minutes=replay.tracking.trace.ready_minutes,
+        ready_minutes=sum(end_s - start_s for start_s, end_s in ready_spans) / 60.0,
+        ready_spans=ready_spans,
         at=tuple(sorted(at, key=lambda item: item.threshold)),
         silences=tuple(replay.silences),
         marks=tuple(replay.marks),

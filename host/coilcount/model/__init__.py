@@ -10,6 +10,7 @@ Times named `host_s` are seconds of the host's monotonic clock since the capture
 from coilcount.model.desk import (
     PROPOSED,
     RESPONSES,
+    AnswerCounts,
     AtThreshold,
     GridReplay,
     Label,
@@ -33,13 +34,28 @@ from coilcount.model.noise_report import (
     StabilityRow,
 )
 from coilcount.model.outputs import Alert, ChainFacts, Hold, MarkMade, Notice, Output, Point, Silence, Summary
+from coilcount.model.tune import (
+    AtGrid,
+    Candidate,
+    CrossCheck,
+    KindFound,
+    LeftOutGroup,
+    LeftOutRecording,
+    Outcome,
+    TunedRecording,
+    TuneReport,
+)
 
 __all__ = (
     "PROPOSED",
     "RESPONSES",
     "Alert",
+    "AnswerCounts",
+    "AtGrid",
     "AtThreshold",
+    "Candidate",
     "ChainFacts",
+    "CrossCheck",
     "End",
     "Entry",
     "Gap",
@@ -48,8 +64,11 @@ __all__ = (
     "Hold",
     "Imported",
     "Interval95",
+    "KindFound",
     "Label",
     "LearnedNoise",
+    "LeftOutGroup",
+    "LeftOutRecording",
     "Line",
     "MarkMade",
     "NoiseBand",
@@ -61,6 +80,7 @@ __all__ = (
     "NoiseThreshold",
     "Notice",
     "Operator",
+    "Outcome",
     "Output",
     "PassScore",
     "Point",
@@ -71,4 +91,6 @@ __all__ = (
     "StabilityRow",
     "StatusReading",
     "Summary",
+    "TuneReport",
+    "TunedRecording",
 )
