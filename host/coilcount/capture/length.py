@@ -1,17 +1,17 @@
 """How long a capture is, before it is read: from its first and its last entry."""
 
-import gzip
+import itertools
 import os
 import zlib
 from collections.abc import Iterator
+from typing import IO
 
 from coilcount.capture.entries import NewerSchema, decode
 from coilcount.model import Header
 
-# Bytes at the end of the file in which the last whole entry is searched, and of a step through a compressed file.
-# Chosen by hand; the longest line is a header with a plan inside, and no capture ends with one.
+# Bytes at each end of the file in which a whole entry is searched, and of a step through a compressed file.  Chosen by
+# hand.
 _END_BYTES = 1 << 16
-_STEP_BYTES = 1 << 20
 
 
 def about_length_s(path: str | os.PathLike) -> float | None:
@@ -35,16 +35,27 @@ def _ends(path: str | os.PathLike) -> tuple[bytes, bytes]:
         if not start.startswith(b"\x1f\x8b"):
             file.seek(max(0, os.fstat(file.fileno()).st_size - _END_BYTES))
             return start, file.read()
+        end = b""
         file.seek(0)
-        start = end = b""
-        with gzip.open(file) as inflated:
-            try:
-                while step := inflated.read(_STEP_BYTES):
-                    start = start or step[:_END_BYTES]
-                    end = (end + step)[-_END_BYTES:]
-            except (EOFError, zlib.error, gzip.BadGzipFile):
-                pass  # a cut file: what is there counts
+        inflated = _inflated(file)
+        start = next(inflated, b"")
+        for part in itertools.chain([start], inflated):
+            end = (end + part)[-_END_BYTES:]
         return start, end
+
+
+def _inflated(file: IO[bytes]) -> Iterator[bytes]:
+    """The text of all gzip members; of a damaged file the part before the damage."""
+    inflater = zlib.decompressobj(wbits=31)
+    try:
+        while data := file.read(_END_BYTES):
+            while data:
+                yield inflater.decompress(data)
+                data = inflater.unused_data
+                if inflater.eof:
+                    inflater = zlib.decompressobj(wbits=31)
+    except zlib.error:
+        return
 
 
 def _times(lines: Iterator[bytes]) -> Iterator[float]:

@@ -25,6 +25,7 @@ GRID = {"color": "#DDDDDD", "linewidth": 0.6}
 # Seconds that one row may show.  The shortest is taken with which all of the recording fits into MOST_ROWS.
 ROW_LENGTHS_S = (60, 120, 300, 600, 900, 1800, 3600, 7200, 14_400, 28_800, 86_400)
 MOST_ROWS = 6
+SPARE_S = 0.1  # s; a recording that is longer by so little gets no row for it
 COLUMNS = 1400  # of a row: about the pixels of its width in the PNG
 WIDTH_IN, ROW_IN, NAMES_IN, PANEL_IN, FRAME_IN = 12.0, 2.0, 0.55, 1.25, 1.1  # inches
 MOST_NUMBERS = 40  # alerts of a row; more numbers would cover each other
@@ -79,7 +80,8 @@ def draw_replay(trace: Trace, folder: Path, name: str) -> list[Path]:
 
 def row_length_s(duration_s: float) -> float:
     """How many seconds a row shows, for a recording of this length."""
-    return next((row_s for row_s in ROW_LENGTHS_S if duration_s <= MOST_ROWS * row_s), duration_s / MOST_ROWS)
+    fitting = (row_s for row_s in ROW_LENGTHS_S if duration_s - SPARE_S <= MOST_ROWS * row_s)
+    return next(fitting, duration_s / MOST_ROWS)
 
 
 def decimated(
@@ -111,7 +113,7 @@ def _figure(trace: Trace) -> Any:
 
     duration_s = max(trace.end_s - trace.start_s, 1.0)
     row_s = row_length_s(duration_s)
-    rows = max(1, math.ceil(duration_s / row_s - 1e-9))
+    rows = max(1, math.ceil((duration_s - SPARE_S) / row_s))
     if rows == 1:
         row_s = duration_s  # in several rows equal lengths mean equal times; one row needs no empty rest
     warm = any(not math.isnan(value) for value in trace.temperature_c)

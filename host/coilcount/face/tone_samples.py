@@ -29,7 +29,7 @@ def samples(tone: Tone) -> array:
     envelope = _envelope(count, tone.pieces)
     step = 2 * math.pi * tone.from_hz / RATE_HZ  # radians a sample
     growth = (tone.to_hz / tone.from_hz) ** (1 / count)
-    peak = FULL_SCALE * tone.peak
+    peak = math.floor(FULL_SCALE * tone.peak)
     phase = 0.0
     found = array("h", bytes(BYTES * count))
     for number in range(count):
