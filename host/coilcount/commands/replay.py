@@ -121,7 +121,7 @@ def _replay(file: str, settings: Any, args: argparse.Namespace, pacer: Any) -> N
                 watcher.begin(entry)
             outputs = chain.feed(entry)
             if outputs:
-                if not watched:  # otherwise every reading has an output, and few are printed
+                if any(type(output) is not Point for output in outputs):  # points print nothing
                     progress.clear()
                 take(outputs)
         take(chain.finish())

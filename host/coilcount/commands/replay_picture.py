@@ -51,6 +51,11 @@ class ReplayPicture:
         self._frozen_since_s: float | None = None
 
     def __enter__(self) -> "ReplayPicture":
+        from coilcount.capture.labels import labels_path, read_labels
+
+        labels = labels_path(self._file)
+        if labels.exists():  # wrong labels are reported before the work
+            self._trace.labels = read_labels(labels)
         return self
 
     def __exit__(self, failed: Any, *_: Any) -> None:
@@ -106,7 +111,6 @@ class ReplayPicture:
         self._frozen_since_s = None
 
     def _draw(self) -> None:
-        from coilcount.capture.labels import labels_path, read_labels
         from coilcount.face.picture_replay import draw_replay
 
         trace = self._trace
@@ -114,7 +118,4 @@ class ReplayPicture:
             raise InputError("the capture holds no readings, so there is no picture", self._file)
         if self._frozen_since_s is not None:
             self._end_frozen(trace.end_s)
-        labels = labels_path(self._file)
-        if labels.exists():
-            trace.labels = read_labels(labels)
         draw_replay(trace, Path(self._folder), picture_name(self._file))

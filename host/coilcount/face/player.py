@@ -42,8 +42,7 @@ PROGRAMS = {
     ),
 }  # fmt: skip
 NONE_HERE = (
-    f"no sound: none of the programs {', '.join(PROGRAMS)} is here. Install alsa-utils, or listen later: "
-    "replay --sound"
+    f"no sound: none of the programs {', '.join(PROGRAMS)} is here. Install alsa-utils, or listen later: replay --sound"
 )
 
 
