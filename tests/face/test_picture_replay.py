@@ -6,15 +6,8 @@ from array import array
 import matplotlib.image
 import numpy as np
 import pytest
-from coilcount.face.picture_replay import (
-    MOST_ROWS,
-    ROW_LENGTHS_S,
-    Trace,
-    _figure,
-    decimated,
-    draw_replay,
-    row_length_s,
-)
+from coilcount.face.picture_replay import _figure, draw_replay
+from coilcount.face.replay_trace import MOST_ROWS, ROW_LENGTHS_S, Trace, decimated, row_length_s
 from coilcount.model import Alert, Hold, Label, MarkMade, Silence
 
 
@@ -116,6 +109,18 @@ def test_rows_are_few_and_of_whole_minutes():
     figure = _figure(trace(3600.02))
     assert len(figure.axes) == 6 + 2
     assert [axes.get_xlim() for axes in figure.axes[:6]] == [(600.0 * k, 600.0 * k + 600) for k in range(6)]
+
+
+def test_the_line_runs_over_the_edge_of_a_row():
+    found = trace(3600.0)
+    found.time_s = array("d", range(4, 3600))  # a reading a second
+    found.shift_ppm = array("d", bytes(8 * len(found.time_s)))
+    ends = []
+    for axes in _figure(found).axes[:6]:
+        black = [line.get_xdata() for line in axes.lines if line.get_color() == "#000000"]
+        ends += [(x[0], x[-1]) for x in black if len(x)]
+    assert all(0 < 600 * k - first <= 2 for k, (first, _) in enumerate(ends) if k)
+    assert all(0 <= last - 600 * (k + 1) <= 2 for k, (_, last) in enumerate(ends[:5]))
 
 
 def test_times_of_an_imported_log_need_not_begin_at_0():

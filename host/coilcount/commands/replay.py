@@ -23,10 +23,8 @@ _FASTEST, _SLOWEST = 10_000.0, 0.01  # times the speed of the recording
 EXAMPLES = (
     ("coilcount replay field.ccap", "the table of alerts"),
     ("coilcount replay field.ccap --threshold 6", "the same with another threshold, in sigma"),
-    ("coilcount replay field.ccap --series -", "every reading as CSV on standard output"),
     ("coilcount replay one.ccap two.ccap --json", "one JSON object a line, for programs"),
-    ("coilcount replay field.ccap --sound field.wav", "what the sweep sounds like, as a WAV file"),
-    ("coilcount replay field.ccap --picture pictures", "the shift against time, as SVG and PNG"),
+    ("coilcount replay field.ccap --sound field.wav --picture pictures", "the sweep as sound, and as SVG and PNG"),
 )
 
 

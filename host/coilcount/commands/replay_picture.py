@@ -41,13 +41,14 @@ class ReplayPicture:
     """
 
     def __init__(self, folder: str, file: str, chain: Any) -> None:
-        from coilcount.face.picture_replay import Trace
+        from coilcount.face.replay_trace import Trace
 
         self._folder = folder
         self._file = file
         self._chain = chain
         self._trace = Trace(file)
         self._next_slow_s = -math.inf
+        self._begun = False  # an imported reading has come
         self._frozen_since_s: float | None = None
 
     def __enter__(self) -> "ReplayPicture":
@@ -69,7 +70,8 @@ class ReplayPicture:
         trace = self._trace
         if type(entry) is Header:
             trace.simulated, trace.start_utc = entry.simulated, entry.start_utc
-        elif type(entry) is Imported and not trace.start_s:
+        elif type(entry) is Imported and not self._begun:
+            self._begun = True
             trace.start_s = entry.time_s
 
     def take(self, output: Any) -> None:

@@ -6,15 +6,15 @@ Readable in grey: a glyph says the same as its colour.  matplotlib is imported i
 import bisect
 import math
 from array import array
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 from coilcount.face.picture_files import write_figures
+from coilcount.face.replay_trace import SPARE_S, Trace, decimated, over_the_edge_s, row_length_s, unbroken, within
 from coilcount.face.times import length
 from coilcount.live.readout import clock
-from coilcount.model import Alert, Hold, Label, MarkMade, Silence
+from coilcount.model import Alert, Label
 from coilcount.text import printable
 
 # Okabe and Ito's palette, as in the other pictures.
@@ -22,10 +22,6 @@ INK, BAND, GREY, WARM_UP = "#000000", "#BBBBBB", "#555555", "#8C8C8C"
 COLOUR = {1: "#0072B2", -1: "#D55E00"}
 GLYPH = {1: "^", -1: "v"}
 GRID = {"color": "#DDDDDD", "linewidth": 0.6}
-# Seconds that one row may show.  The shortest is taken with which all of the recording fits into MOST_ROWS.
-ROW_LENGTHS_S = (60, 120, 300, 600, 900, 1800, 3600, 7200, 14_400, 28_800, 86_400)
-MOST_ROWS = 6
-SPARE_S = 0.1  # s; a recording that is longer by so little gets no row for it
 COLUMNS = 1400  # of a row: about the pixels of its width in the PNG
 WIDTH_IN, ROW_IN, NAMES_IN, PANEL_IN, FRAME_IN = 12.0, 2.0, 0.55, 1.25, 1.1  # inches
 MOST_NUMBERS = 40  # alerts of a row; more numbers would cover each other
@@ -40,72 +36,12 @@ LINEAR_UP_TO = 25.0
 # All of these are chosen by hand.
 
 
-@dataclass
-class Trace:
-    """What the picture shows.  Times are seconds on the board's time base, shifts are in ppm.
-
-    time_s, shift_ppm: one value for each reading, but for those of the warm-up, which are in warm_up_s and warm_up_ppm.
-    slow_s, threshold_ppm, baseline_hz, temperature_c: about one value a second, nan if unknown.
-    frozen: the times (start, end) in which the operator had frozen the baseline.
-    """
-
-    name: str
-    simulated: bool = False
-    start_utc: str = ""
-    start_s: float = 0.0
-    end_s: float = 0.0
-    time_s: array = field(default_factory=lambda: array("d"))
-    shift_ppm: array = field(default_factory=lambda: array("d"))
-    warm_up_s: array = field(default_factory=lambda: array("d"))
-    warm_up_ppm: array = field(default_factory=lambda: array("d"))
-    slow_s: array = field(default_factory=lambda: array("d"))
-    threshold_ppm: array = field(default_factory=lambda: array("d"))
-    baseline_hz: array = field(default_factory=lambda: array("d"))
-    temperature_c: array = field(default_factory=lambda: array("d"))
-    alerts: list[Alert] = field(default_factory=list)
-    holds: list[Hold] = field(default_factory=list)
-    silences: list[Silence] = field(default_factory=list)
-    marks: list[MarkMade] = field(default_factory=list)
-    frozen: list[tuple[float, float]] = field(default_factory=list)
-    labels: list[Label] = field(default_factory=list)
-
-
 def draw_replay(trace: Trace, folder: Path, name: str) -> list[Path]:
     """Write NAME.svg and NAME.png into `folder`, made if needed; returns the paths.
 
     Raises InputError if one of them exists, StorageError if they cannot be written.
     """
     return write_figures({name: _figure(trace)}, folder)
-
-
-def row_length_s(duration_s: float) -> float:
-    """How many seconds a row shows, for a recording of this length."""
-    fitting = (row_s for row_s in ROW_LENGTHS_S if duration_s - SPARE_S <= MOST_ROWS * row_s)
-    return next(fitting, duration_s / MOST_ROWS)
-
-
-def decimated(
-    times: Sequence[float], values: Sequence[float], start_s: float, end_s: float, columns: int
-) -> tuple[list[float], list[float]]:
-    """The values from start_s up to end_s: if there are many, the smallest and the largest one of each column.
-
-    Both keep their time, so that a single high reading stays in the picture however long the recording is.
-    """
-    first, last = bisect.bisect_left(times, start_s), bisect.bisect_left(times, end_s)
-    if last - first <= 2 * columns:
-        return list(times[first:last]), list(values[first:last])
-    x, y = [], []
-    for column in range(columns):
-        until_s = start_s + (column + 1) * (end_s - start_s) / columns
-        after = last if column == columns - 1 else bisect.bisect_left(times, until_s, first, last)
-        if after > first:
-            part = values[first:after]
-            low, high = min(part), max(part)
-            for place in sorted({first + part.index(low), first + part.index(high)}):
-                x.append(times[place])
-                y.append(values[place])
-        first = after
-    return x, y
 
 
 def _figure(trace: Trace) -> Any:
@@ -130,7 +66,7 @@ def _figure(trace: Trace) -> Any:
         start_s = trace.start_s + row * row_s
         _row(axes.pop(0), trace, scale, start_s, start_s + row_s)
         if trace.labels:
-            _labels(axes.pop(0), _within(trace.labels, start_s, start_s + row_s), start_s, start_s + row_s)
+            _labels(axes.pop(0), within(trace.labels, start_s, start_s + row_s), start_s, start_s + row_s)
     _drift(axes.pop(0), trace)
     if warm:
         _panel(axes[0], trace, trace.temperature_c, "board, °C")
@@ -146,7 +82,7 @@ class _Scale:
         largest = max((abs(value) for value in trace.shift_ppm or trace.warm_up_ppm), default=0.0)
         self.linear_ppm = max(levels[len(levels) // 2] if levels else 0.0, 1e-3)
         self.full_ppm = 1.25 * max(largest, 2 * self.linear_ppm)
-        self.logarithmic = self.full_ppm > LINEAR_UP_TO * self.linear_ppm
+        self.logarithmic = bool(levels) and self.full_ppm > LINEAR_UP_TO * self.linear_ppm
 
     def apply(self, axes: Any) -> None:
         from matplotlib.ticker import FixedLocator, FuncFormatter
@@ -172,18 +108,19 @@ def _row(axes: Any, trace: Trace, scale: _Scale, start_s: float, end_s: float) -
     first, last = (bisect.bisect_left(trace.slow_s, time_s) for time_s in (start_s, end_s))
     x, level = trace.slow_s[max(0, first - 1) : last + 1], trace.threshold_ppm[max(0, first - 1) : last + 1]
     axes.fill_between(x, [-value for value in level], level, color=BAND, alpha=0.6, linewidth=0, step="post", zorder=1)
-    for silence in _within(trace.silences, start_s, end_s):
+    for silence in within(trace.silences, start_s, end_s):
         axes.axvspan(silence.start_s, silence.end_s, facecolor="#EEEEEE", edgecolor=GREY, hatch="xx", linewidth=0)
         middle_s, words = (silence.start_s + silence.end_s) / 2, f"gap: {silence.reason}"
         _note(axes, middle_s, 0.5, words, rotation=90, va="center", backgroundcolor="white")
-    for part_s, until_s in _unbroken(trace, start_s, end_s):
+    over_s = over_the_edge_s(trace)
+    for part_s, until_s in unbroken(trace, start_s - over_s, end_s + over_s):
         share = max(1, round(COLUMNS * (until_s - part_s) / (end_s - start_s)))
         for times, values, colour in (
             (trace.time_s, trace.shift_ppm, INK),
             (trace.warm_up_s, trace.warm_up_ppm, WARM_UP),
         ):
             axes.plot(*decimated(times, values, part_s, until_s, share), color=colour, linewidth=0.7, zorder=2)
-    for hold in _within(trace.holds, start_s, end_s):
+    for hold in within(trace.holds, start_s, end_s):
         _lane(axes, hold.start_s, trace.end_s if hold.end_s is None else hold.end_s, "////")
     for frozen_s, until_s in trace.frozen:
         if frozen_s < end_s and until_s > start_s:
@@ -263,20 +200,6 @@ def _lane(axes: Any, start_s: float, end_s: float, hatch: str) -> None:
     axes.axvspan(start_s, end_s, 0.93, 1.0, facecolor="white", edgecolor=GREY, hatch=hatch, linewidth=0.6, zorder=1)
 
 
-def _within(things: Sequence[Any], start_s: float, end_s: float) -> list[Any]:
-    """Those that have a part between the times; an end that is None lies behind everything."""
-    return [thing for thing in things if thing.start_s < end_s and (thing.end_s is None or thing.end_s > start_s)]
-
-
-def _unbroken(trace: Trace, start_s: float, end_s: float) -> Iterator[tuple[float, float]]:
-    """The times between the gaps: no line is drawn over a gap."""
-    for silence in _within(trace.silences, start_s, end_s):
-        yield start_s, max(start_s, silence.start_s)
-        start_s = silence.end_s
-    if start_s < end_s:
-        yield start_s, end_s
-
-
 def _drift(axes: Any, trace: Trace) -> None:
     first_hz = next((value for value in trace.baseline_hz if not math.isnan(value)), math.nan)
     drift = array("d", [1e6 * (value / first_hz - 1) for value in trace.baseline_hz])
@@ -290,7 +213,7 @@ def _panel(axes: Any, trace: Trace, values: array, name: str) -> None:
     axes.set_xlim(trace.start_s, max(trace.end_s, trace.start_s + 1.0))
     known = [place for place, value in enumerate(values) if not math.isnan(value)]
     times, values = array("d", [trace.slow_s[place] for place in known]), array("d", [values[place] for place in known])
-    for start_s, end_s in _unbroken(trace, trace.start_s, trace.end_s + 1.0):
+    for start_s, end_s in unbroken(trace, trace.start_s, trace.end_s + 1.0):
         axes.plot(*decimated(times, values, start_s, end_s, COLUMNS), color=INK, linewidth=1.0)
     _time_ticks(axes)
     axes.grid(True, **GRID)

@@ -113,6 +113,8 @@ class WavTrack:
             self._last = None
 
     def _silence_until(self, time_s: float) -> None:
+        if BYTES * sample_at(time_s) > MOST_WAV_BYTES:
+            raise TooLongError  # before gigabytes of silence are written
         missing = BYTES * (sample_at(time_s) - self._done)
         while missing > 0:
             part = _SILENCE[:missing]
