@@ -37,6 +37,7 @@ SECTIONS: dict[str, tuple[Setting, ...]] = {
     "live": (
         Setting("redraw_hz", 5.0, 1.0, 10.0, "Hz", "how often the screen is drawn"),
         Setting("sound", False, None, None, "", "ring the terminal's bell when an alert settles"),
+        Setting("speaker", False, None, None, "", "play the sweep on the computer's speaker, as live --sound does"),
         Setting("bright", False, None, None, "", "begin with the theme for bright light, black on white"),
     ),
     "board": (Setting("interval_ms", 20, 5, 100, "ms", "counting interval of the board"),),

@@ -55,6 +55,7 @@ def _run(args: argparse.Namespace, command: str, source: Source, settings, scree
     from coilcount.face import streams
     from coilcount.face.keys import Keyboard
     from coilcount.face.plain import summary_line
+    from coilcount.face.sound import Speaker
     from coilcount.live.boundary import Boundary
     from coilcount.live.readout import Readout
     from coilcount.live.session import Session
@@ -65,6 +66,7 @@ def _run(args: argparse.Namespace, command: str, source: Source, settings, scree
     facts = readout.facts
     facts.title, facts.simulated, facts.file = source.title, source.simulated, file or ""
     facts.theme = "bright" if settings.live["bright"] else "standard"
+    facts.sound_on = args.sound or settings.live["speaker"]
     facts.noise_profile = bool(settings.tracker["noise_ppm_rthz"])
     warnings: list[str] = []
 
@@ -89,7 +91,10 @@ def _run(args: argparse.Namespace, command: str, source: Source, settings, scree
             link=source.link,
             chain=chain,
             readout=readout,
-            views=boundary.call("the output", _views, args, command, settings, readout, showing, screen, otherwise=()),
+            views=[
+                *boundary.call("the output", _views, args, command, settings, readout, showing, screen, otherwise=()),
+                showing.enter_context(Speaker(readout, warn)),
+            ],
             clock=source.clock,
             header=header,
             writer=writer,

@@ -49,6 +49,10 @@ def add_listening(parser: argparse.ArgumentParser) -> None:
         help="coil, place, weather: kept in the capture; may be given several times",
     )  # fmt: skip
     parser.add_argument("--build", metavar="PLAN.toml", help="the plan of this coil, kept in the capture")
+    parser.add_argument(
+        "--sound", action="store_true",
+        help="play the sweep on this computer's speaker, through paplay, pw-play or aplay",
+    )  # fmt: skip
     parser.add_argument("--quiet", action="store_true", help="print only warnings and errors")
     parser.add_argument("--json", action="store_true", help="print alerts as JSON, one object a line, as replay does")
 

@@ -8,6 +8,7 @@ from coilcount.commands.listening import add_listening
 EXAMPLES = (
     ("coilcount live", "sweep with the board that is plugged in; q quits, ? shows the keys"),
     ("coilcount live --record", "the same, and keep it in a capture named by date and time"),
+    ("coilcount live --sound", "hear the sweep as well; s switches the sound off and on"),
     ("coilcount live --virtual --scene orchard-path --for 60", "no board: one minute over a simulated scene"),
 )
 

@@ -1,6 +1,7 @@
 """`coilcount replay`: runs the tracker over captures, with the same code as live."""
 
 import argparse
+import contextlib
 import dataclasses
 import itertools
 import sys
@@ -23,8 +24,8 @@ _FASTEST, _SLOWEST = 10_000.0, 0.01  # times the speed of the recording
 EXAMPLES = (
     ("coilcount replay field.ccap", "the table of alerts"),
     ("coilcount replay field.ccap --threshold 6", "the same with another threshold, in sigma"),
-    ("coilcount replay field.ccap --series -", "every reading as CSV on standard output"),
     ("coilcount replay one.ccap two.ccap --json", "one JSON object a line, for programs"),
+    ("coilcount replay field.ccap --sound field.wav --picture pictures", "the sweep as sound, and as SVG and PNG"),
 )
 
 
@@ -39,10 +40,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--series", metavar="OUT.csv", help="write a row for each interval to a new file; - is standard output"
     )
+    parser.add_argument("--sound", metavar="FILE.wav", help="write what the sweep sounds like to a new file")
+    parser.add_argument("--picture", metavar="DIR", help="draw the shift against time, one SVG and one PNG a capture")
     parser.add_argument("--quiet", action="store_true", help="no table and no summary; warnings stay")
 
 
 def run(args: argparse.Namespace) -> int:
+    from coilcount.commands.replay_picture import check_pictures
+    from coilcount.commands.sound_file import check_sound
     from coilcount.face.pacing import Pacer
     from coilcount.settings import load_settings
 
@@ -54,6 +59,8 @@ def run(args: argparse.Namespace) -> int:
     recordings = recordings_in(args.files)
     if args.series and len(recordings) > 1:
         raise InputError("--series takes one capture", remedy="Give one FILE, or run once for each")
+    check_sound(args, recordings)
+    check_pictures(args, recordings)
     for recording in recordings:
         pacer = None if args.speed == "max" else Pacer(_speed(args.speed))
         _replay(recording, settings, args, pacer)
@@ -72,7 +79,8 @@ def _replay(recording: Any, settings: Any, args: argparse.Namespace, pacer: Any)
     report = Report()
     entries = read_recording(recording, report)
     first = next(entries)  # a file that is no capture is reported before a series is made
-    chain = Chain(settings, points=args.series is not None, follow_threshold=args.threshold is None)
+    watched = args.series is not None or args.sound is not None or args.picture is not None
+    chain = Chain(settings, points=watched, follow_threshold=args.threshold is None)
     if args.json:
         show = _Json(file, sys.stdout)
     else:
@@ -81,8 +89,11 @@ def _replay(recording: Any, settings: Any, args: argparse.Namespace, pacer: Any)
 
     def take(outputs: Iterable[Any]) -> None:
         for output in outputs:
+            for watcher in watchers:
+                watcher.take(output)
             if type(output) is Point:
-                series.write(output)
+                if args.series is not None:
+                    series.write(output)
                 continue
             if type(output) is Notice and output.level == "warning":
                 warnings.add(output.text)
@@ -97,7 +108,9 @@ def _replay(recording: Any, settings: Any, args: argparse.Namespace, pacer: Any)
     entries = itertools.chain([first], entries)
     if pacer is None and not args.json:
         entries = progress.over(f"replaying {file}", entries, lambda _: report.share())
-    with Series(args.series) as series:
+    with contextlib.ExitStack() as stack:
+        watchers = _watchers(file, args, chain, stack)
+        series = stack.enter_context(Series(args.series))
         for entry in entries:
             if pacer is not None:
                 recorded_s = getattr(entry, "host_s", getattr(entry, "time_s", None))
@@ -106,15 +119,30 @@ def _replay(recording: Any, settings: Any, args: argparse.Namespace, pacer: Any)
             if type(entry) is Header:
                 show.simulated = entry.simulated
                 _warn_of_other_settings(file, entry.settings, settings, args)
+            for watcher in watchers:
+                watcher.begin(entry)
             outputs = chain.feed(entry)
             if outputs:
-                if args.series is None:  # otherwise every reading has an output, and few are printed
+                if any(type(output) is not Point for output in outputs):  # points print nothing
                     progress.clear()
                 take(outputs)
         take(chain.finish())
     warnings.finish()
     if not report.whole:
         _warn(file, f"{report.complaint()}; the sound part was used")
+
+
+def _watchers(file: str, args: argparse.Namespace, chain: Any, stack: contextlib.ExitStack) -> list[Any]:
+    """What else is made of this capture: the sound and the picture, if they are asked for."""
+    from coilcount.commands.replay_picture import ReplayPicture
+    from coilcount.commands.sound_file import SoundFile
+
+    watchers: list[Any] = []
+    if args.picture is not None:
+        watchers.append(stack.enter_context(ReplayPicture(args.picture, file, chain)))
+    if args.sound is not None:
+        watchers.append(stack.enter_context(SoundFile(args.sound, file, chain)))
+    return watchers
 
 
 class _Json:

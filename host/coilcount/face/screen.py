@@ -71,7 +71,7 @@ def draw(readout: r.Readout, width: int, height: int, unicode: bool = True) -> l
     quiet = [rows.now(readout, palette, width), rows.coil(readout), rows.baseline(readout, palette)]
     bottom = [
         rows.link(readout, palette, width), rows.board(readout), rows.soil(readout, palette, width),
-        rows.file(readout, palette), rows.note(readout, palette), rows.keys(palette),
+        rows.file(readout, palette), rows.note(readout, palette), rows.keys(palette, width),
     ]  # fmt: skip
     if height >= 30:
         top = [top[0], Text(), *top[1:], Text()]

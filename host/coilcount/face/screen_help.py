@@ -5,7 +5,7 @@ KEYS = (
     ("f", "freeze the baseline; again: set it to what the coil reads now"),
     ("g", "let the baseline track again"),
     ("+  -", "raise or lower the threshold by a tenth"),
-    ("b", "bright-light theme, and back"),
+    ("b  s", "bright-light theme; sound on the speaker; again: off"),
     ("?", "this page, and back"),
     ("q", "quit; Ctrl-C does the same, and a recording is closed in order"),
 )

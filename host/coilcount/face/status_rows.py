@@ -158,6 +158,8 @@ def note(readout: r.Readout, palette: Palette) -> Text:
     return Text()
 
 
-def keys(palette: Palette) -> Text:
-    """The keys."""
-    return label("keys").append("m mark  f freeze  g track  + - threshold  b bright  ? help  q quit", palette.quiet)
+def keys(palette: Palette, columns: int) -> Text:
+    """The keys; `?` shows those that a narrow window leaves out."""
+    bright = "b bright  " if columns >= 90 else ""
+    words = f"m mark  f freeze  g track  + - threshold  {bright}s sound  ? help  q quit"
+    return label("keys").append(words, palette.quiet)

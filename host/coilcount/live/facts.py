@@ -22,3 +22,4 @@ class Facts:
     warning: str = ""  # stays
     help_shown: bool = False
     theme: str = "standard"
+    sound_on: bool = False  # the sweep is played on the speaker

@@ -48,7 +48,7 @@ class Writer(Protocol):
 
 
 class View(Protocol):
-    """Something that shows outputs: the screen, plain lines, JSON, the bell.  part: what it is, as "the screen"."""
+    """Something that shows outputs: the screen, plain lines, JSON, the speaker.  part: what it is, as "the screen"."""
 
     part: str
 
@@ -147,6 +147,9 @@ class Session:
             facts.help_shown = not facts.help_shown
         elif key in ("b", "B"):
             facts.theme = "standard" if facts.theme == "bright" else "bright"
+        elif key in ("s", "S"):
+            facts.sound_on = not facts.sound_on
+            self.say("sound on" if facts.sound_on else "sound off")
 
     def say(self, text: str, stays_s: float = MESSAGE_STAYS_S) -> None:
         """A line for the person at the screen, for a few seconds."""
