@@ -91,6 +91,11 @@ def test_the_list_as_json_and_with_alerts(field, capsys):
     }  # fmt: skip
     assert r["parts"] == ["field/r.ccap", "field/r.002.ccap", "field/r.003.ccap"] and r["labels"]["file"] is None
     assert not torn["whole"] and "not closed" in torn["complaint"] and torn["problem"] == ""
+    for row in (a, r, torn):
+        main(["inspect", *row["parts"], "--json"])
+        [found] = objects(capsys.readouterr().out)
+        assert row["duration_s"] == pytest.approx(found["duration_s"], abs=0.001)
+        assert row["marks"] == len(found["marks"]) and row["complaint"] == found["complaint"]
     assert main(["replay", "field/a.ccap", "--json"]) == 0
     assert objects(capsys.readouterr().out)[-1]["alerts"] == a["alerts"]
 
