@@ -135,6 +135,11 @@ def test_import_takes_another_file_or_the_marks(capsys):
     Path("other.csv").write_text(Path("a.labels.csv").read_text() + "13.5,14.5,14,nail,iron,ferrous,,\n")
     assert main(["label", "import", "a.ccap", "other.csv"]) == 0
     assert "1 label added, 1 that was there already; now 2 labels" in capsys.readouterr().out
+    Path("exact.csv").write_text(",".join(COLUMNS) + "\n1.00049,2,1.5,nail,iron,ferrous,,\n")
+    for count in (1, 0):  # numbers are kept as they are, so that a second import finds them
+        assert main(["label", "import", "a.ccap", "exact.csv", "--json"]) == 0
+        assert json.loads(capsys.readouterr().out)["added"] == count
+    assert main(["label", "remove", "a.ccap", "1", "--quiet"]) == 0
     assert main(["label", "import", "a.ccap", "--marks", "--response", "non-ferrous"]) == 0
     mark = labels()[1]
     assert mark.object == "ring" and mark.closest_s == pytest.approx(8.92, abs=0.03)

@@ -4,7 +4,6 @@ import argparse
 import math
 import sys
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any
 
 from coilcount.commands.common_options import add_settings
@@ -217,7 +216,7 @@ def _add(args: argparse.Namespace) -> int:
         label = spanned(at_s, from_s, to_s, words)
         extent = _extent(recording, label.end_s)
         label = cut(label, extent, from_s, to_s)
-    _save(args, recording, file, [label], extent)
+    _save(args, recording, file, [rounded(label)], extent)
     return EXIT_DONE
 
 
@@ -235,7 +234,7 @@ def _change(args: argparse.Namespace) -> int:
     for number in numbers:
         label = file.labels[number - 1]
         if timed:
-            label = moved(label, *times)
+            label = rounded(moved(label, *times))
         changed.append(reworded(label, args, number))
     extent = _extent(recording, max(label.end_s for label in changed))
     _save(args, recording, file, changed, extent, [file.labels[number - 1] for number in numbers])
@@ -286,7 +285,7 @@ def _labels_of_marks(args: argparse.Namespace, recording: Any) -> list[Label]:
         words = words_of_a_new_label(args, mark.text)
         labels.append(Label(max(0.0, mark.time_s - AROUND_S), mark.time_s + AROUND_S, mark.time_s, **words))
     extent = _extent(recording)
-    return [cut(label, extent, None, None) for label in labels]
+    return [rounded(cut(label, extent, None, None)) for label in labels]
 
 
 def _extent(recording: Any, enough_s: float = math.inf) -> Any:
@@ -311,7 +310,6 @@ def _save(
     from coilcount.desk.labels import overlaps
     from coilcount.face.times import instant
 
-    new = [_rounded(label) for label in new]
     for label in new:
         if not extent.holds(label):
             raise InputError(
@@ -333,13 +331,6 @@ def _save(
     if len(new) == 1 and not (args.json or args.quiet):
         number = next(number for number, label in enumerate(file.labels, 1) if label is new[0])
         say(sentence(number, new[0], extent.clock.words))
-
-
-def _rounded(label: Label) -> Label:
-    """Whole milliseconds: a label is not more exact."""
-    times = (label.start_s, label.end_s, label.closest_s)
-    start_s, end_s, closest_s = (round(time_s, 3) for time_s in times)
-    return replace(label, start_s=start_s, end_s=end_s, closest_s=closest_s)
 
 
 def _date(label: Label, extent: Any) -> str:
