@@ -15,6 +15,7 @@ from coilcount.commands.label_options import (
     number_in,
     numbers_in,
     reworded,
+    rounded,
     spanned,
     words_of_a_new_label,
 )
