@@ -159,7 +159,7 @@ def _list_one(args: argparse.Namespace, recording: Any, file: Any) -> None:
         for number, label in enumerate(file.labels, 1):
             say_json(label_object(recording, file, number, label, extent.clock))
     elif not args.quiet:
-        say(f"{file.path}: {counts_words(file.labels)}")
+        say(counts_words(file))
         if file.labels:
             print_labels(file.labels, extent.clock.words, sys.stdout)
 
@@ -177,7 +177,7 @@ def _propose(args: argparse.Namespace) -> int:
         new = propose(recording, settings, file.labels, watched(f"replaying {recording.name}"))
         if new:
             file.save([*file.labels, *new])
-        report(args, recording, file, f"{some(len(new), 'new proposal')}", proposed_now=len(new))
+        report(args, recording, file, some(len(new), "new proposal"), proposed_now=len(new))
         if new and not (args.json or args.quiet):
             say(
                 "next: coilcount label list shows them; confirm with change (--object, --response or --nothing), "
@@ -248,7 +248,7 @@ def _remove(args: argparse.Namespace) -> int:
     file.save([label for label in file.labels if not any(label is other for other in gone)])
     report(args, recording, file, f"{some(len(gone), 'label')} removed", removed=len(gone))
     if not file.labels and not args.quiet:
-        warn(f"no label is left: {file.path} was removed, and the labels before are in {file.backup}")
+        warn(f"no label is left; those before the last change are in files that end in .bak beside {recording.name}")
     return EXIT_DONE
 
 

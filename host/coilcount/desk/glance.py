@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from coilcount.capture.labels import read_all_labels
+from coilcount.capture.labels import LabelFile
 from coilcount.capture.reader import Report
 from coilcount.desk.recordings import Recording, read_recording
 from coilcount.desk.untracked import Untracked
@@ -96,16 +96,15 @@ def glance(recording: Recording, watched: Watched | None = None) -> Glance:
 
 def count_labels(recording: Recording) -> LabelCounts:
     """Count the labels beside a recording.  Raises nothing."""
-    if not recording.labels.exists():
-        return LabelCounts()
+    path = str(recording.labels) if recording.labels.exists() else ""
     try:
-        labels = read_all_labels(recording.labels)
+        labels = LabelFile(recording.labels).labels
     except CoilcountError as error:
-        return LabelCounts(str(recording.labels), problem=str(error))
+        return LabelCounts(path, problem=str(error))
     confirmed = [label for label in labels if not label.is_proposed]
     responses = [label.response for label in confirmed if label.is_object]
     return LabelCounts(
-        str(recording.labels),
+        path,
         len(responses),
         tuple((word, responses.count(word)) for word in sorted(set(responses))),
         len(confirmed) - len(responses),

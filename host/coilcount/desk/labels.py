@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 
-from coilcount.capture.labels import read_labels
+from coilcount.capture.labels import LabelFile, proposed_path, read_labels
 from coilcount.capture.reader import Report
 from coilcount.desk.labels_times import Clock, start_of
 from coilcount.desk.recordings import Recording, read_recording
@@ -87,6 +87,11 @@ def labels_of(recording: Recording, end_s: float) -> tuple[list[Label], list[str
             f"{recording.labels}: {count} label{'s lie' if count > 1 else ' lies'} outside the recording, which lasts "
             f"{end_s:.1f} s; not used"
         )
+    proposals = sum(label.is_proposed for label in LabelFile(recording.labels).labels)
+    if proposals:
+        words = "1 proposal is" if proposals == 1 else f"{proposals} proposals are"
+        path = proposed_path(recording.labels)
+        warnings.append(f"{path}: {words} not confirmed; alerts there may count as false alarms")
     return inside, [*warnings, *(f"{recording.labels}: {text}" for text in overlaps(inside))]
 
 
