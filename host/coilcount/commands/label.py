@@ -37,7 +37,7 @@ EXAMPLES = (
     ("coilcount label list field.ccap", "the labels of a recording, with their numbers"),
     (
         "coilcount label add field.ccap --at 12:40:05Z --object ring --metal gold --response non-ferrous --depth-cm 8",
-        "what was there at that time of day",
+        "the object that lay there at that time of day",
     ),
     ("coilcount label propose field.ccap", "a proposal for each alert and mark, to be confirmed with change"),
     ("coilcount label change field.ccap 3-5 --object nail --response ferrous", "confirm or correct three of them"),
@@ -82,13 +82,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
             metavar="TIME",
             help=f"{text}: 83.5 or 1:23.5 from the start, or a time of day such as 12:40:05Z or 12:40:05local",
         )
-    parser.add_argument("--object", metavar="TEXT", help="what was there")
+    parser.add_argument("--object", metavar="TEXT", help="the object that lay there")
     parser.add_argument("--metal", metavar="TEXT", help="its metal")
     parser.add_argument("--response", metavar="WORD", help="the right answer: ferrous, non-ferrous or uncertain")
     parser.add_argument("--depth-cm", metavar="CM", help="its depth below the coil's path in cm, or none")
     parser.add_argument("--note", metavar="TEXT", help="any text")
     parser.add_argument(
-        "--nothing", action="store_true", help="there was nothing to find: soil, a knock; without a time: nowhere"
+        "--nothing",
+        action="store_true",
+        help="there was nothing to find: soil, a knock; without a time, in the whole recording",
     )
     parser.add_argument("--marks", action="store_true", help="import: a label for each mark of the recording")
     add_settings(parser)
