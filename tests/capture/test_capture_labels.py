@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from coilcount.capture import labels as module
-from coilcount.capture.labels import LabelFile, labels_path, read_all_labels, read_labels, write_labels
+from coilcount.capture.labels import LabelFile, backup_path, labels_path, read_all_labels, read_labels, write_labels
 from coilcount.errors import InputError
 from coilcount.model import PROPOSED, RESPONSES, Label
 from hypothesis import given, settings
@@ -153,14 +153,40 @@ def test_a_change_keeps_the_labels_before_it_and_their_order_is_that_of_time(tmp
     file = LabelFile(path)
     assert not file.exists and file.labels == []
     file.save(LABELS[::-1])
-    assert read_labels(path) == file.labels == LABELS and not file.backup.exists()
+    assert read_labels(path) == file.labels == LABELS and not backup_path(path).exists()
     file = LabelFile(path)
     before = path.read_bytes()
     file.save(LABELS[:1])
-    assert read_labels(path) == LABELS[:1] and file.backup.read_bytes() == before
+    assert read_labels(path) == LABELS[:1] and backup_path(path).read_bytes() == before
     file.save([])  # a file without rows would say that nothing lay in the whole recording
-    assert not path.exists() and read_labels(file.backup) == LABELS[:1]
+    assert not path.exists() and read_labels(backup_path(path)) == LABELS[:1]
     assert [item.name for item in tmp_path.iterdir()] == ["a.labels.csv.bak"]
+
+
+def test_proposals_have_a_file_of_their_own(tmp_path):
+    """So a recording with nothing but proposals is one without labels, and not one where nothing lay."""
+    path, proposed = tmp_path / "a.labels.csv", tmp_path / "a.proposed.csv"
+    proposals = [Label(5.0, 6.0, 5.5, PROPOSED), Label(7.0, 8.0, 7.5, PROPOSED)]
+    LabelFile(path).save(proposals)
+    assert not path.exists() and read_all_labels(proposed) == proposals and read_labels(proposed) == []
+    file = LabelFile(path)
+    assert file.exists and file.labels == proposals
+    file.save([*LABELS, proposals[1]])
+    assert read_all_labels(path) == LABELS and read_all_labels(proposed) == proposals[1:]
+    LabelFile(path).save(LABELS)
+    assert not proposed.exists() and read_all_labels(path) == LABELS
+
+
+def test_a_file_whose_labels_stay_is_not_written_again(tmp_path):
+    path = tmp_path / "a.labels.csv"
+    text = semicolons(f"{','.join(module.COLUMNS)}\n1.0,2.0,1.5,\n3.0,3.5,3.2,knock\n")
+    path.write_text(text)
+    LabelFile(path).save([*LabelFile(path).labels, Label(5.0, 6.0, 5.5, PROPOSED)])
+    assert path.read_text() == text and not backup_path(path).exists()
+    nothing_there = tmp_path / "b.labels.csv"
+    write_labels(nothing_there, [])
+    LabelFile(nothing_there).save([Label(5.0, 6.0, 5.5, PROPOSED)])
+    assert nothing_there.exists()
 
 
 def test_labels_that_another_program_changed_meanwhile_are_not_lost(tmp_path):

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 from board_lines import HEADER, Source, entries, passes
-from coilcount.capture.labels import write_labels
+from coilcount.capture.labels import LabelFile
 from coilcount.capture.writer import CaptureWriter
 from coilcount.commands.cli import main
 from coilcount.model import Label, Operator
@@ -48,7 +48,7 @@ def field(tmp_path, monkeypatch):
         Label(17.0, 18.0, 17.5, "knock"),
         Label(18.0, 19.0, 18.5, "?"),
     ]
-    write_labels(folder / "a.labels.csv", labels)
+    LabelFile(folder / "a.labels.csv").save(labels)
     write(folder / "r.ccap", board(12.0, 8.0), headed("parts"), rotate_bytes=20_000)
     write(folder / "torn.ccap", board(6.0), headed("torn"))
     data = (folder / "torn.ccap").read_bytes()
@@ -91,6 +91,11 @@ def test_the_list_as_json_and_with_alerts(field, capsys):
     }  # fmt: skip
     assert r["parts"] == ["field/r.ccap", "field/r.002.ccap", "field/r.003.ccap"] and r["labels"]["file"] is None
     assert not torn["whole"] and "not closed" in torn["complaint"] and torn["problem"] == ""
+    for row in (a, r, torn):
+        main(["inspect", *row["parts"], "--json"])
+        [found] = objects(capsys.readouterr().out)
+        assert row["duration_s"] == pytest.approx(found["duration_s"], abs=0.001)
+        assert row["marks"] == len(found["marks"]) and row["complaint"] == found["complaint"]
     assert main(["replay", "field/a.ccap", "--json"]) == 0
     assert objects(capsys.readouterr().out)[-1]["alerts"] == a["alerts"]
 

@@ -169,8 +169,8 @@ def test_a_part_whose_first_line_is_damaged_is_known_by_its_name(folder, place):
 
 def test_labels_at_the_wrong_place_are_mentioned(folder):
     write("r.ccap", rotate_bytes=7_000)
-    for name in ("r", "r.002", "lost"):
-        (folder / f"{name}.labels.csv").write_text("")
+    for name in ("r.labels", "r.proposed", "r.002.labels", "lost.labels"):
+        (folder / f"{name}.csv").write_text("")
     assert sorted(find_recordings(["."]).warnings) == [
         "lost.labels.csv: labels without a capture; they are not used",
         "r.002.labels.csv: not used; labels of a recording lie beside its first part, r.ccap",

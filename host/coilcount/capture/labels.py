@@ -19,7 +19,6 @@ from coilcount.new_files import new_file
 COLUMNS = ("start_s", "end_s", "closest_s", "object", "metal", "response", "depth_cm", "note")
 # Signs between the cells.  Spreadsheets write semicolons if their decimal sign is a comma, and tabs with UTF-16.
 _DELIMITERS = ",;\t"
-_BACKUP = ".bak"  # added to the name of a label file for the version before the last change
 
 
 def labels_path(capture: str | os.PathLike) -> Path:
@@ -75,51 +74,75 @@ def _row(cells: Iterable[object]) -> str:
 
 
 class LabelFile:
-    """The labels of one recording, to be changed.
+    """The labels of one recording and the proposals for it, to be changed.
 
-    path: the file, which need not exist.
-    labels: all labels in it, proposals too, in the order of their times.
+    path: the label file, which need not exist.  Proposals are in a file of their own beside it, so that a recording
+    with nothing but proposals counts as one without labels.
+    labels: all labels, proposals too, in the order of their times.
 
     Raises what read_labels() raises, except that a missing file holds no labels.
     """
 
     def __init__(self, path: str | os.PathLike) -> None:
         self.path = Path(path)
-        self._before = _bytes(path)
-        self.labels = [] if self._before is None else sorted(_parsed(self._before, path), key=_order)
+        self.proposed_path = proposed_path(path)
+        self._before = {file: _bytes(file) for file in (self.path, self.proposed_path)}
+        self._read = {
+            file: [] if data is None else sorted(_parsed(data, file), key=_order) for file, data in self._before.items()
+        }
+        self.labels = sorted([label for found in self._read.values() for label in found], key=_order)
 
     @property
     def exists(self) -> bool:
-        """True if there is such a file."""
-        return self._before is not None
-
-    @property
-    def backup(self) -> Path:
-        """The path of the version before the last change."""
-        return self.path.with_name(self.path.name + _BACKUP)
+        """True if there is a label file or a file of proposals."""
+        return any(data is not None for data in self._before.values())
 
     def save(self, labels: Iterable[Label]) -> None:
-        """Put these labels in place of the earlier ones; the earlier file stays as the backup.
+        """Put these labels in place of the earlier ones; each earlier file stays with the ending .bak.
 
         If no label is left the file is removed: an empty file would say that nothing lay in the whole recording.
-        The old or the new labels are on the disk at any moment.  Raises InputError if the file has changed since it was
+        The old or the new labels are on the disk at any moment.  Raises InputError if a file has changed since it was
         read, or cannot be written.
         """
         labels = sorted(labels, key=_order)
-        text = _text(labels, self.path)
-        if _bytes(self.path) != self._before:
-            raise InputError("the labels were changed by another program meanwhile", str(self.path), "Run it again")
-        try:
-            if self._before is not None:
-                _replace(self.backup, self._before)
-            if labels:
-                _replace(self.path, text.encode("utf-8"), new=self._before is None)
-            elif self._before is not None:
-                self.path.unlink()
-        except OSError as error:
-            raise cannot_write(error, self.path) from None
+        confirmed = [label for label in labels if not label.is_proposed]
+        # The labels come first.  After a crash in between, a label may stand beside its own proposal.
+        new = {self.path: confirmed, self.proposed_path: [label for label in labels if label.is_proposed]}
+        # A file whose labels stay as they are is not written again: it may have columns of a spreadsheet's user.
+        changed = {path: rows for path, rows in new.items() if rows != self._read[path]}
+        texts = {path: _text(rows, path) if rows else None for path, rows in changed.items()}
+        for path, before in self._before.items():
+            if _bytes(path) != before:
+                raise InputError("the labels were changed by another program meanwhile", str(path), "Run it again")
+        for path, text in texts.items():
+            self._put(path, None if text is None else text.encode("utf-8"))
+        self._read = new
         self.labels = labels
-        self._before = text.encode("utf-8") if labels else None
+
+    def _put(self, path: Path, data: bytes | None) -> None:
+        """Replace one of the two files; data: None to remove it."""
+        before = self._before[path]
+        try:
+            if before is not None:
+                _replace(backup_path(path), before)
+            if data is None:
+                path.unlink(missing_ok=True)
+            else:
+                _replace(path, data, new=before is None)
+        except OSError as error:
+            raise cannot_write(error, path) from None
+        self._before[path] = data
+
+
+def proposed_path(labels: str | os.PathLike) -> Path:
+    """The path of the proposals beside a label file: NAME.proposed.csv for NAME.labels.csv."""
+    path = Path(labels)
+    return path.with_name(path.name.removesuffix(".csv").removesuffix(".labels") + ".proposed.csv")
+
+
+def backup_path(path: Path) -> Path:
+    """The path of a label file before its last change."""
+    return path.with_name(path.name + ".bak")
 
 
 def _replace(path: Path, data: bytes, new: bool = False) -> None:

@@ -93,6 +93,7 @@ def _without_repeats(entries: Iterator[Entry], lasting: Lasting, last_s: float) 
 
 
 def _after_a_gap(entries: Iterator[Entry], last_s: float) -> Iterator[Entry]:
+    """Put a Gap in front of the first entry that came after last_s."""
     for entry in entries:
         host_s = getattr(entry, "host_s", last_s)
         if host_s > last_s and type(entry) is not End:

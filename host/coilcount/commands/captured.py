@@ -43,13 +43,14 @@ def label_words(counts: Any) -> str:
     """The labels beside a recording, by kind, and their file."""
     if counts.problem:
         return f"cannot be read: {counts.problem}"
-    if not counts.path:
+    if not counts.path and not counts.proposed:
         return "none (coilcount label add)"
     words = [f"{number} {response}" for response, number in counts.by_response]
     words += [
         f"{number} {word}" for number, word in ((counts.nothing, "nothing"), (counts.proposed, "proposed")) if number
     ]
-    return f"{', '.join(words) or 'nothing to find'}: {counts.path}"
+    text = ", ".join(words) or "nothing to find"
+    return f"{text}: {counts.path}" if counts.path else text
 
 
 def label_object(counts: Any) -> dict[str, Any]:

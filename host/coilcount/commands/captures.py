@@ -92,9 +92,7 @@ def _simulated(header: Any) -> str:
 def _label_words(counts: Any) -> str:
     if counts.problem:
         return "cannot be read"
-    if not counts.path:
-        return "none"
-    text = str(counts.objects + counts.nothing)
+    text = str(counts.objects + counts.nothing) if counts.path else "none"
     return text + (f", {counts.proposed} proposed" if counts.proposed else "")
 
 

@@ -72,7 +72,8 @@ def _inspect(args: argparse.Namespace, recording: Any) -> bool:
         if saved is not None:
             say(f"{'salvaged':<10} {saved} lines to {args.salvage}")
         elif not found.report.whole:
-            say(f"{'remedy':<10} replay uses the sound part; --salvage OUT copies it to a new capture")
+            which = "it" if len(recording.parts) == 1 else "that of one file"
+            say(f"{'remedy':<10} replay uses the sound part; --salvage OUT copies {which} to a new capture")
     return found.report.whole
 
 

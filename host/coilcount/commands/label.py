@@ -4,7 +4,6 @@ import argparse
 import math
 import sys
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any
 
 from coilcount.commands.common_options import add_settings
@@ -16,6 +15,7 @@ from coilcount.commands.label_options import (
     number_in,
     numbers_in,
     reworded,
+    rounded,
     spanned,
     words_of_a_new_label,
 )
@@ -37,7 +37,7 @@ EXAMPLES = (
     ("coilcount label list field.ccap", "the labels of a recording, with their numbers"),
     (
         "coilcount label add field.ccap --at 12:40:05Z --object ring --metal gold --response non-ferrous --depth-cm 8",
-        "what was there at that time of day",
+        "the object that lay there at that time of day",
     ),
     ("coilcount label propose field.ccap", "a proposal for each alert and mark, to be confirmed with change"),
     ("coilcount label change field.ccap 3-5 --object nail --response ferrous", "confirm or correct three of them"),
@@ -82,13 +82,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
             metavar="TIME",
             help=f"{text}: 83.5 or 1:23.5 from the start, or a time of day such as 12:40:05Z or 12:40:05local",
         )
-    parser.add_argument("--object", metavar="TEXT", help="what was there")
+    parser.add_argument("--object", metavar="TEXT", help="the object that lay there")
     parser.add_argument("--metal", metavar="TEXT", help="its metal")
     parser.add_argument("--response", metavar="WORD", help="the right answer: ferrous, non-ferrous or uncertain")
     parser.add_argument("--depth-cm", metavar="CM", help="its depth below the coil's path in cm, or none")
     parser.add_argument("--note", metavar="TEXT", help="any text")
     parser.add_argument(
-        "--nothing", action="store_true", help="there was nothing to find: soil, a knock; without a time: nowhere"
+        "--nothing",
+        action="store_true",
+        help="there was nothing to find: soil, a knock; without a time, in the whole recording",
     )
     parser.add_argument("--marks", action="store_true", help="import: a label for each mark of the recording")
     add_settings(parser)
@@ -159,7 +161,7 @@ def _list_one(args: argparse.Namespace, recording: Any, file: Any) -> None:
         for number, label in enumerate(file.labels, 1):
             say_json(label_object(recording, file, number, label, extent.clock))
     elif not args.quiet:
-        say(f"{file.path}: {counts_words(file.labels)}")
+        say(counts_words(file))
         if file.labels:
             print_labels(file.labels, extent.clock.words, sys.stdout)
 
@@ -177,7 +179,7 @@ def _propose(args: argparse.Namespace) -> int:
         new = propose(recording, settings, file.labels, watched(f"replaying {recording.name}"))
         if new:
             file.save([*file.labels, *new])
-        report(args, recording, file, f"{some(len(new), 'new proposal')}", proposed_now=len(new))
+        report(args, recording, file, some(len(new), "new proposal"), proposed_now=len(new))
         if new and not (args.json or args.quiet):
             say(
                 "next: coilcount label list shows them; confirm with change (--object, --response or --nothing), "
@@ -217,7 +219,7 @@ def _add(args: argparse.Namespace) -> int:
         label = spanned(at_s, from_s, to_s, words)
         extent = _extent(recording, label.end_s)
         label = cut(label, extent, from_s, to_s)
-    _save(args, recording, file, [label], extent)
+    _save(args, recording, file, [rounded(label)], extent)
     return EXIT_DONE
 
 
@@ -235,7 +237,7 @@ def _change(args: argparse.Namespace) -> int:
     for number in numbers:
         label = file.labels[number - 1]
         if timed:
-            label = moved(label, *times)
+            label = rounded(moved(label, *times))
         changed.append(reworded(label, args, number))
     extent = _extent(recording, max(label.end_s for label in changed))
     _save(args, recording, file, changed, extent, [file.labels[number - 1] for number in numbers])
@@ -248,7 +250,7 @@ def _remove(args: argparse.Namespace) -> int:
     file.save([label for label in file.labels if not any(label is other for other in gone)])
     report(args, recording, file, f"{some(len(gone), 'label')} removed", removed=len(gone))
     if not file.labels and not args.quiet:
-        warn(f"no label is left: {file.path} was removed, and the labels before are in {file.backup}")
+        warn(f"no label is left; those before the last change are in files that end in .bak beside {recording.name}")
     return EXIT_DONE
 
 
@@ -286,7 +288,7 @@ def _labels_of_marks(args: argparse.Namespace, recording: Any) -> list[Label]:
         words = words_of_a_new_label(args, mark.text)
         labels.append(Label(max(0.0, mark.time_s - AROUND_S), mark.time_s + AROUND_S, mark.time_s, **words))
     extent = _extent(recording)
-    return [cut(label, extent, None, None) for label in labels]
+    return [rounded(cut(label, extent, None, None)) for label in labels]
 
 
 def _extent(recording: Any, enough_s: float = math.inf) -> Any:
@@ -311,7 +313,6 @@ def _save(
     from coilcount.desk.labels import overlaps
     from coilcount.face.times import instant
 
-    new = [_rounded(label) for label in new]
     for label in new:
         if not extent.holds(label):
             raise InputError(
@@ -333,13 +334,6 @@ def _save(
     if len(new) == 1 and not (args.json or args.quiet):
         number = next(number for number, label in enumerate(file.labels, 1) if label is new[0])
         say(sentence(number, new[0], extent.clock.words))
-
-
-def _rounded(label: Label) -> Label:
-    """Whole milliseconds: a label is not more exact."""
-    times = (label.start_s, label.end_s, label.closest_s)
-    start_s, end_s, closest_s = (round(time_s, 3) for time_s in times)
-    return replace(label, start_s=start_s, end_s=end_s, closest_s=closest_s)
 
 
 def _date(label: Label, extent: Any) -> str:

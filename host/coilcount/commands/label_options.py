@@ -141,6 +141,13 @@ def cut(label: Label, extent: Any, from_s: float | None, to_s: float | None) -> 
     return replace(label, start_s=start_s, end_s=end_s)
 
 
+def rounded(label: Label) -> Label:
+    """Whole milliseconds: a label is not more exact."""
+    times = (label.start_s, label.end_s, label.closest_s)
+    start_s, end_s, closest_s = (round(time_s, 3) for time_s in times)
+    return replace(label, start_s=start_s, end_s=end_s, closest_s=closest_s)
+
+
 def numbers_in(words: Sequence[str], file: Any) -> list[int]:
     """The numbers of labels, from words such as 3, 3-5 and proposed.  Raises InputError for one that is not there."""
     if not words:

@@ -61,20 +61,23 @@ def report(args: argparse.Namespace, recording: Any, file: Any, text: str, **cou
                 "kind": "label " + args.action,
                 "file": recording.name,
                 "labels": str(file.path),
+                "proposals": str(file.proposed_path),
                 **(dict.fromkeys(_COUNTS, 0) | counts),
                 "confirmed": len(file.labels) - proposed,
                 "proposed": proposed,
             }
         )
     elif not args.quiet:
-        say(f"{file.path}: {text}; now {counts_words(file.labels)}")
+        say(f"{text}; now {counts_words(file)}")
 
 
-def counts_words(labels: Sequence[Label]) -> str:
-    """How many labels and proposals there are."""
-    proposed = sum(label.is_proposed for label in labels)
-    text = some(len(labels) - proposed, "label")
-    return text + (f", {some(proposed, 'proposal')}" if proposed else "")
+def counts_words(file: Any) -> str:
+    """How many labels and proposals there are, and in which files."""
+    proposed = sum(label.is_proposed for label in file.labels)
+    confirmed = len(file.labels) - proposed
+    words = [f"{some(confirmed, 'label')} in {file.path}"] if confirmed or not proposed else []
+    words += [f"{some(proposed, 'proposal')} in {file.proposed_path}"] if proposed else []
+    return ", ".join(words)
 
 
 def some(count: int, word: str) -> str:

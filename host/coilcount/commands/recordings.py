@@ -44,4 +44,11 @@ def watched(step: str) -> Callable[[Iterator[Any], Any], Iterator[Any]]:
     from coilcount.face.progress import Progress
 
     progress = Progress(sys.stderr)
-    return lambda entries, report: progress.over(step, entries, lambda _: report.share())
+
+    def over(entries: Iterator[Any], report: Any) -> Iterator[Any]:
+        try:
+            yield from progress.over(step, entries, lambda _: report.share())
+        finally:
+            progress.clear()  # also if the reader stops before the end
+
+    return over

@@ -3,15 +3,15 @@
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from coilcount.capture.labels import read_all_labels
+from coilcount.capture.labels import LabelFile
 from coilcount.capture.reader import Report
 from coilcount.desk.recordings import Recording, read_recording
+from coilcount.desk.untracked import Untracked
 from coilcount.errors import CoilcountError
-from coilcount.model import Entry, Header, Imported, Line, Operator
+from coilcount.model import Entry, Header, MarkMade
+from coilcount.readings.intake import Intake
 
 Watched = Callable[[Iterator[Entry], Report], Iterator[Entry]]
-_INTERVAL, _MARK = b"@I,", b"@M,"
-_USUAL_INTERVAL_S = 0.02  # the default of the board, if the capture does not say
 # Names of notes that are about the soil, the most exact first.  `record --note` writes "note".
 _SOIL_NOTES = ("soil", "place", "note", "title", "scene")
 
@@ -36,7 +36,7 @@ class LabelCounts:
 class Glance:
     """One row of a list of recordings.
 
-    duration_s: from the first to the last reading, by the clock of the computer; marks: by key and by button;
+    duration_s: from the first reading to the end of the last, as in a replay; marks: by key and by button;
     complaint: the damage in one phrase, "" if the recording is whole; problem: why it cannot be read at all, "" if it
     can.
     """
@@ -75,58 +75,38 @@ def glance(recording: Recording, watched: Watched | None = None) -> Glance:
     """
     labels = count_labels(recording)
     report = Report()
+    intake = Intake(Untracked())
     header = None
-    first_s = last_s = None
-    interval_s = _USUAL_INTERVAL_S
     marks = 0
     try:
+        # Skimming is quicker, and the time base bridges the intervals that are left out.
         entries = read_recording(recording, report, skim=True)
         if watched is not None:
             entries = watched(entries, report)
         for entry in entries:
-            kind = type(entry)
-            if kind is Line:
-                if _INTERVAL in entry.data:
-                    last_s = entry.host_s
-                    first_s = last_s if first_s is None else first_s
-                elif _MARK in entry.data:
-                    marks += 1
-            elif kind is Imported:
-                last_s = entry.time_s
-                first_s = last_s if first_s is None else first_s
-            elif kind is Operator:
-                marks += entry.action == "mark"
-            elif kind is Header:
+            if header is None:
                 header = entry
-                interval_s = _interval_s(header)
+            marks += sum(type(output) is MarkMade for output in intake.feed(entry))
+        marks += sum(type(output) is MarkMade for output in intake.finish())
     except CoilcountError as error:
         return Glance(recording, header, problem=str(error), labels=labels)
-    duration_s = 0.0 if first_s is None else max(0.0, last_s - first_s) + interval_s
     complaint = "" if report.whole else report.complaint()
-    return Glance(recording, header, duration_s, marks, complaint, labels=labels)
+    return Glance(recording, header, intake.duration_s, marks, complaint, labels=labels)
 
 
 def count_labels(recording: Recording) -> LabelCounts:
     """Count the labels beside a recording.  Raises nothing."""
-    if not recording.labels.exists():
-        return LabelCounts()
+    path = str(recording.labels) if recording.labels.exists() else ""
     try:
-        labels = read_all_labels(recording.labels)
+        labels = LabelFile(recording.labels).labels
     except CoilcountError as error:
-        return LabelCounts(str(recording.labels), problem=str(error))
+        return LabelCounts(path, problem=str(error))
     confirmed = [label for label in labels if not label.is_proposed]
     responses = [label.response for label in confirmed if label.is_object]
     return LabelCounts(
-        str(recording.labels),
+        path,
         len(responses),
         tuple((word, responses.count(word)) for word in sorted(set(responses))),
         len(confirmed) - len(responses),
         len(labels) - len(confirmed),
     )
-
-
-def _interval_s(header: Header) -> float:
-    if header.interval_s is not None:
-        return header.interval_s
-    milliseconds = header.board.get("interval_ms") if isinstance(header.board, dict) else None
-    return milliseconds / 1000 if isinstance(milliseconds, int) else _USUAL_INTERVAL_S

@@ -6,10 +6,11 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 
-from coilcount.capture.labels import read_labels
+from coilcount.capture.labels import LabelFile, proposed_path, read_labels
 from coilcount.capture.reader import Report
 from coilcount.desk.labels_times import Clock, start_of
 from coilcount.desk.recordings import Recording, read_recording
+from coilcount.desk.untracked import Untracked
 from coilcount.model import Entry, Header, Imported, Label, MarkMade
 from coilcount.readings.intake import Intake
 
@@ -41,10 +42,10 @@ def extent_of(recording: Recording, enough_s: float = math.inf, watched: Watched
     Raises what read_capture() raises.
     """
     report = Report()
-    entries = read_recording(recording, report)
+    entries = read_recording(recording, report, skim=True)
     if watched is not None:
         entries = watched(entries, report)
-    intake = Intake(_Nothing())
+    intake = Intake(Untracked())
     header = Header(source="unknown", start_utc="")
     zero_s = None  # host time at t = 0 of the axis
     imported = False
@@ -86,16 +87,21 @@ def labels_of(recording: Recording, end_s: float) -> tuple[list[Label], list[str
             f"{recording.labels}: {count} label{'s lie' if count > 1 else ' lies'} outside the recording, which lasts "
             f"{end_s:.1f} s; not used"
         )
+    proposals = sum(label.is_proposed for label in LabelFile(recording.labels).labels)
+    if proposals:
+        words = "1 proposal is" if proposals == 1 else f"{proposals} proposals are"
+        path = proposed_path(recording.labels)
+        warnings.append(f"{path}: {words} not confirmed; alerts there may count as false alarms")
     return inside, [*warnings, *(f"{recording.labels}: {text}" for text in overlaps(inside))]
 
 
 def marks_of(recording: Recording, watched: Watched | None = None) -> list[MarkMade]:
     """The marks of a recording, by key and by button, on its time axis.  Raises what read_capture() raises."""
     report = Report()
-    entries = read_recording(recording, report)
+    entries = read_recording(recording, report, skim=True)
     if watched is not None:
         entries = watched(entries, report)
-    intake = Intake(_Nothing())
+    intake = Intake(Untracked())
     found = [output for entry in entries for output in intake.feed(entry) if type(output) is MarkMade]
     return found + [output for output in intake.finish() if type(output) is MarkMade]
 
@@ -111,22 +117,3 @@ def overlaps(labels: Sequence[Label]) -> list[str]:
                 f"{later.closest_s:g} s overlap; an alert there may belong to either"
             )
     return found
-
-
-class _Nothing:
-    """A readings.intake.Taker that does nothing with the readings."""
-
-    def begin(self, interval_s):
-        return ""
-
-    def interval(self, record, middle_us, step, base):
-        return []
-
-    def reading(self, middle_us, frequency_hz, step):
-        return []
-
-    def gap(self, end_us):
-        return []
-
-    def operate(self, entry):
-        return ""

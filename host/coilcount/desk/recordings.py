@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from coilcount.capture.entries import encode
-from coilcount.capture.labels import labels_path
+from coilcount.capture.labels import labels_path, proposed_path
 from coilcount.capture.parts import follows_on, read_parts
 from coilcount.capture.reader import Report, read_capture, read_text
 from coilcount.capture.writer import part_path
@@ -138,7 +138,8 @@ class _Search:
             remedy = "Give a folder with .ccap or .ccap.gz files" if not paths else self._warnings[-1]
             raise InputError(what, str(folder), remedy)
         known = {labels_path(path) for path in paths}
-        for path in sorted(folder.rglob("*.labels.csv")):
+        known |= {proposed_path(path) for path in known}
+        for path in sorted([*folder.rglob("*.labels.csv"), *folder.rglob("*.proposed.csv")]):
             if path not in known:
                 self._warnings.append(f"{path}: labels without a capture; they are not used")
 

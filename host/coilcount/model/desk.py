@@ -17,7 +17,8 @@ class Label:
     """An object that was under the coil from start_s to end_s (board time), nearest at closest_s.
 
     response: the right answer, one of RESPONSES; "" if there was nothing to find: soil, a knock, drift, "nothing".
-    An object of PROPOSED makes it a proposal, which capture.labels.read_labels leaves out.
+    An object of PROPOSED makes it a proposal; these have a file of their own, and capture.labels.read_labels leaves
+    them out.
     """
 
     start_s: float
