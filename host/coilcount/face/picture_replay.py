@@ -26,6 +26,7 @@ COLUMNS = 1400  # of a row: about the pixels of its width in the PNG
 WIDTH_IN, ROW_IN, NAMES_IN, PANEL_IN, FRAME_IN = 12.0, 2.0, 0.55, 1.25, 1.1  # inches
 MOST_NUMBERS = 40  # alerts of a row; more numbers would cover each other
 NEAR_SHARE = 0.006  # of a row's length: nearer alerts share their number's place
+LEAST_BAR = 0.002  # of a row's length: a label's bar is at least this long, so that it can be seen
 NAME_LINES = 3  # of label names under a row; a name that finds no room is left out, its bar stays
 NAME_CHARACTERS = 26
 CHARACTER_IN = 0.062  # inches, about the width of a character at 7 points
@@ -106,7 +107,9 @@ def _row(axes: Any, trace: Trace, scale: _Scale, start_s: float, end_s: float) -
     _time_ticks(axes)
     axes.grid(True, **GRID)
     first, last = (bisect.bisect_left(trace.slow_s, time_s) for time_s in (start_s, end_s))
-    x, level = trace.slow_s[max(0, first - 1) : last + 1], trace.threshold_ppm[max(0, first - 1) : last + 1]
+    # The threshold changes over half a minute, so every n-th value shows it; readings are never thinned like this.
+    part = slice(max(0, first - 1), last + 1, max(1, (last - first) // COLUMNS))
+    x, level = trace.slow_s[part], trace.threshold_ppm[part]
     axes.fill_between(x, [-value for value in level], level, color=BAND, alpha=0.6, linewidth=0, step="post", zorder=1)
     for silence in within(trace.silences, start_s, end_s):
         axes.axvspan(silence.start_s, silence.end_s, facecolor="#EEEEEE", edgecolor=GREY, hatch="xx", linewidth=0)
@@ -171,7 +174,8 @@ def _labels(axes: Any, labels: list[Label], start_s: float, end_s: float) -> Non
     free_s = [-math.inf] * NAME_LINES
     for label in sorted(labels, key=lambda label: label.closest_s):
         colour = INK if label.is_object else GREY
-        axes.plot([label.start_s, label.end_s], [0.93, 0.93], color=colour, linewidth=4, solid_capstyle="butt")
+        bar_end_s = max(label.end_s, label.start_s + LEAST_BAR * (end_s - start_s))
+        axes.plot([label.start_s, bar_end_s], [0.93, 0.93], color=colour, linewidth=4, solid_capstyle="butt")
         name = printable(label.object, NAME_CHARACTERS)
         half_s = character_s * len(name) / 2
         middle_s = min(max(label.closest_s, start_s + half_s), end_s - half_s)

@@ -43,7 +43,7 @@ TICK_PAIR_S = 0.12  # from the first tick to the second one
 # A tone that would be this late is left out.  Many alerts in a row could otherwise fall behind the coil.
 UNSETTLED_LATE_S, BENT_LATE_S = 0.1, 1.0
 
-# Peaks, as a share of full scale.  0.25 leaves 12 dB, so that no volume setting is met by the loudest sound it allows.
+# Peaks, as a share of full scale.  Never loud: 0.25 is 12 dB below the loudest that a volume setting allows.
 ALERT_PEAK = 0.25
 LEVEL_PEAK = 0.12
 TICK_PEAK = 0.02
