@@ -140,7 +140,7 @@ def test_labels_of_one_class_or_without_objects(run, tmp_path):
 def test_a_rate_that_no_threshold_keeps_or_that_the_lowest_one_keeps(run, tmp_path):
     take(tmp_path / "bare", "orchard-path", keep=lambda label: False)
     code, out, err = run("tune", "bare", "--save-settings", "out.toml")
-    assert code == 1 and "no threshold up to 12 keeps 1 false alarms a minute" in err and "label" in err.lower()
+    assert code == 1 and "no threshold up to 12 keeps a rate of 1 a minute" in err and "label" in err.lower()
     assert "Found by object" not in out and not (tmp_path / "out.toml").exists()
     code, out, _ = run("tune", "field", "--false-alarms-per-minute", "60")
     assert code == 0 and "Even the lowest threshold that was tried" in out
