@@ -22,11 +22,12 @@ APART_DECADES, APART_PERCENT = 0.15, 5.0
 def draw_tune(report: TuneReport, folder: Path) -> list[Path]:
     """Write detection, thresholds and objects as .svg and .png into `folder`; return the paths.
 
-    Without labelled passes there is no curve of detections and no picture of objects.
+    Without labelled passes there is no curve of detections and no picture of objects; without minutes no curve.
     """
     figures = {"thresholds": _thresholds(report)}
     if report.in_force.outcome.passes:
-        figures["detection"] = _detection(report)
+        if report.in_force.outcome.rate is not None:
+            figures["detection"] = _detection(report)
         figures["objects"] = _objects(report)
     return write_figures(figures, folder)
 
@@ -78,7 +79,7 @@ def _detection(report: TuneReport) -> Any:
     axes.axvline(wanted, color=INK, linewidth=0.8, linestyle=(0, (1, 1.5)))
     axes.annotate(f"{wanted:g} a minute asked for", (wanted, 0), xycoords=("data", "axes fraction"), xytext=(4, 5),
                   textcoords="offset points", fontsize=8.5)  # fmt: skip
-    axes.set(xscale="log", ylim=(min(0.0, *y), 102))
+    axes.set(xscale="log", ylim=(0, 102))
     _decimal(axes.xaxis)
     if any(not row.outcome.false_alarms for row in rows):
         axes.axvspan(none_x / 1.6, 1.6 * none_x, color=BAND, alpha=0.35, linewidth=0)
