@@ -230,8 +230,7 @@ def main() -> None:
             course.run("tune", "tune", "course", *wanted, "--save-settings", tuned, "--picture", "pictures")
             course.run("tune, by site", "tune", "course", *wanted, "--by", "site", "--json", show=False)
         if has("compare"):
-            (folder / "default.toml").write_text("schema = 1\n", encoding="utf-8")
-            course.run("compare", "compare", "--settings", "default.toml", tuned, "course")
+            course.run("compare", "compare", "course", "--settings", "defaults", tuned)
         if has("report"):
             first = ("course/meadow/1-lawn.ccap", "course/slope/1-bed.ccap")
             course.run("report", "report", *first, "--settings", tuned, "--out", "page.html")

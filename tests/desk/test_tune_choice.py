@@ -6,34 +6,9 @@ from math import exp
 import numpy as np
 import pytest
 from coilcount.desk.tune import tune
-from coilcount.desk.tune_choice import Judged, choose, cross_check, curve, kinds, lowest_kept, outcome
-from coilcount.model import Alert, Label, PassScore, Score, TunedRecording
+from coilcount.desk.tune_choice import choose, cross_check, curve, kinds, lowest_kept, outcome
 from coilcount.settings import defaults
-
-THRESHOLDS = (3.0, 4.0, 4.8, 6.0, 8.0)
-
-
-def alert(height, response="ferrous", sign=-1):
-    return Alert("final", 1, 0, 0, 0, 0, False, sign, response, (), height, 1.0, 0.02, 0.9, 0.2)
-
-
-def label(depth_cm=5.0, response="ferrous"):
-    return Label(0, 1, 0.5, "nail", "steel", response, depth_cm)
-
-
-def planted(name, noise=(), objects=(), minutes=10.0, group=None, thresholds=THRESHOLDS):
-    """A recording of which each false alarm and each pass has a planted height; depth 2 cm, 7 cm, 12 cm, ..."""
-    scores = []
-    alerts = [alert(height) for height in noise]
-    for threshold in thresholds:
-        passes = tuple(
-            PassScore(label(2.0 + 5.0 * number), alert(height) if height >= threshold else None)
-            for number, height in enumerate(objects)
-        )
-        false = tuple(made for made in alerts if made.score >= threshold)
-        scores.append(Score(threshold, passes, false, minutes))
-    info = TunedRecording(name, ("0" * 64,), "", True, minutes, len(objects), 0, group or name, "")
-    return Judged(info, (tuple(scores),))
+from planted_scores import THRESHOLDS, alert, planted
 
 
 def with_candidate(first, second):
@@ -81,8 +56,8 @@ def test_a_recording_does_not_choose_its_own_threshold():
     others = [planted(name, 2.5 + rng.exponential(1.0, 40), 3 + rng.exponential(3, 10)) for name in "bcd"]
     expected = THRESHOLDS[choose(others, 1.0).index]
     seen = set()
-    for heights in ([], [3.5] * 500, [20.0] * 500):
-        check = cross_check([planted("a", heights, [9.0]), *others], 1.0)
+    for heights, objects in (([], []), ([3.5] * 500, [9.0] * 50), ([20.0] * 500, [2.9] * 50)):
+        check = cross_check([planted("a", heights, objects), *others], 1.0)
         assert check.groups[0].threshold == expected
         seen.add(check.groups[1].threshold)
     assert len(seen) > 1  # but it does influence the thresholds of the others

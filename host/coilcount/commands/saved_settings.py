@@ -1,6 +1,7 @@
 """Settings files that a command writes: where they come from, and the settings that are not defaults."""
 
 import contextlib
+import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -8,6 +9,8 @@ from typing import Any
 from coilcount.errors import InputError
 from coilcount.settings import Settings
 from coilcount.text import printable
+
+_COLUMNS = 110  # of the comments; chosen by hand
 
 
 def new_settings_path(word: str | None) -> Path | None:
@@ -22,7 +25,8 @@ def settings_text(settings: Settings, tracker: Mapping[str, Any], comments: Sequ
     """A settings file: `comments`, and the settings that are not defaults, with those of `tracker` put over them."""
     from coilcount.settings import BY_DEFAULT, SCHEMA, SECTIONS, toml_line
 
-    lines = [*(f"# {printable(comment)}" for comment in comments), f"schema = {SCHEMA}"]
+    lines = [f"# {line}" for comment in comments for line in _wrapped(printable(comment))]
+    lines.append(f"schema = {SCHEMA}")
     values = settings.as_dict()
     for section, rows in SECTIONS.items():
         kept = {
@@ -35,6 +39,10 @@ def settings_text(settings: Settings, tracker: Mapping[str, Any], comments: Sequ
         if kept:
             lines += ["", f"[{section}]", *(toml_line(name, value) for name, value in kept.items())]
     return "\n".join(lines) + "\n"
+
+
+def _wrapped(comment: str) -> list[str]:
+    return textwrap.wrap(comment, _COLUMNS, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
 
 
 @contextlib.contextmanager

@@ -4,7 +4,7 @@ import argparse
 import contextlib
 import shlex
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 
@@ -13,7 +13,7 @@ from coilcount.commands.recordings import add_recordings
 from coilcount.commands.saved_settings import new_settings_path, saved, settings_text
 from coilcount.errors import EXIT_DONE, EXIT_NO, CoilcountError, InputError
 from coilcount.face.say import say, say_json, warn
-from coilcount.model import Entry, LeftOutRecording, TuneReport
+from coilcount.model import LeftOutRecording, TuneReport
 from coilcount.settings import Settings
 
 _GROUPS = ("recording", "site")
@@ -68,7 +68,8 @@ def run(args: argparse.Namespace) -> int:
     out = new_settings_path(args.save_settings)
     recordings = find_recordings(args.files)
     progress = Progress(sys.stderr)
-    judged, left_out = judge(recordings, candidates, args.by, _watched(progress, len(recordings)))
+    step = f"replaying {len(recordings)} recording{'' if len(recordings) == 1 else 's'}"
+    judged, left_out = judge(recordings, candidates, args.by, lambda share: progress.say(f"{step}, {share:.0%}"))
     progress.clear()
     _warn_of(left_out)
     for one in judged:
@@ -106,23 +107,6 @@ def run(args: argparse.Namespace) -> int:
     return EXIT_DONE
 
 
-def _watched(progress, recordings: int) -> Callable:
-    """Give each replay a line of progress: the name of the recording and how much of it was read."""
-    begun: list[str] = []
-
-    def of(recording) -> Callable:
-        if recording.name not in begun:
-            begun.append(recording.name)
-        step = f"replaying {recording.name} ({len(begun)} of {recordings})"
-
-        def watch(entries: Iterator[Entry], report) -> Iterator[Entry]:
-            return progress.over(step, entries, lambda _: report.share())
-
-        return watch
-
-    return of
-
-
 def _settings_text(candidates: Sequence[Settings], report: TuneReport) -> str:
     from coilcount.face.tune_words import settings_comments
 
@@ -158,7 +142,7 @@ def _not_reached(report: TuneReport) -> NotReached:
             remedy="Add recordings of the same ground with fewer objects",
         )
     return NotReached(
-        f"no threshold up to {report.curve[-1].threshold:g} keeps {report.false_alarms_per_minute:g} false alarms a "
-        f"minute; {lowest.threshold:g} gives {rate.value:.2g}",
+        f"no threshold up to {report.curve[-1].threshold:g} keeps a rate of {report.false_alarms_per_minute:g} a "
+        f"minute; {lowest.threshold:g} gives {rate.value:.2g} false alarms a minute",
         remedy="Label what lies there if it is no noise, or accept more",
     )

@@ -6,16 +6,18 @@ A recording that cannot be used is left out with the reason, and the others are 
 import hashlib
 import re
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
+from coilcount.capture.reader import Report
 from coilcount.desk.recordings import Recording
-from coilcount.desk.replays import Watched, replay_grid
+from coilcount.desk.replays import replay_grid
 from coilcount.desk.scoring import labels_of, score
 from coilcount.desk.tune_choice import Judged
 from coilcount.errors import CoilcountError
-from coilcount.model import GridReplay, Header, LeftOutRecording, Score, TunedRecording
+from coilcount.model import Entry, GridReplay, Header, Label, LeftOutRecording, Score, TunedRecording
 from coilcount.settings import Settings
 
 # Sigma.  The thresholds that are tried: 40, each 4.9 % above the one before.  Below 2.5 the alerts of noise run into
@@ -27,7 +29,9 @@ BLOCK = 1 << 20  # bytes read at once for a hash
 # "site: NAME" in a note of the recording, up to the next semicolon or line.
 SITE = re.compile(r"\bsite\s*:\s*([^;\n]+)", re.IGNORECASE)
 
-WatchedOf = Callable[[Recording], Watched | None]
+LOOK_EVERY = 1000  # entries between two reports of progress; chosen by hand
+
+Progress = Callable[[float], None]
 
 
 def sha256(path: Path) -> str:
@@ -47,79 +51,111 @@ def site_of(header: Header, file: str) -> str:
     return str(Path(file).parent)
 
 
-def replays(
-    recordings: Sequence[Recording], candidates: Sequence[Settings], watched_of: WatchedOf
-) -> Iterator[list[GridReplay] | CoilcountError]:
-    """Yield for each recording its replays, one for each candidate, or the error that stopped them; in order."""
-    for recording in recordings:
+def replay_jobs(
+    jobs: Sequence[tuple[Recording, Settings]], progress: Progress
+) -> Iterator[tuple[int, GridReplay | CoilcountError]]:
+    """Replay each job at every threshold, and yield its number with the replay or with the error that stopped it.
+
+    progress: called with the share that is done, 0 to 1.
+    """
+    for number, (recording, settings) in enumerate(jobs):
+
+        def watched(entries: Iterator[Entry], report: Report, number: int = number) -> Iterator[Entry]:
+            for count, entry in enumerate(entries):
+                if count % LOOK_EVERY == 0:
+                    progress((number + report.share()) / len(jobs))
+                yield entry
+
         try:
-            yield [replay_grid(recording, settings, GRID, watched=watched_of(recording)) for settings in candidates]
+            yield number, replay_grid(recording, settings, GRID, watched=watched)
         except CoilcountError as error:
-            yield error
+            yield number, error
 
 
 def judge(
     recordings: Sequence[Recording],
     candidates: Sequence[Settings],
     by: str,
-    watched_of: WatchedOf = lambda recording: None,
+    progress: Progress = lambda share: None,
 ) -> tuple[list[Judged], list[LeftOutRecording]]:
     """Replay and judge the recordings.  Returns those that could be used, and those that were left out.
 
     candidates: the settings to try, the ones in force first; all have the same threshold.
     by: "recording" or "site", the group that a recording belongs to.
-    watched_of: gives a wrapper around the iterator of entries, for a progress display.
+    progress: called with the share that is done, 0 to 1.
     """
+    usable, left_out = _usable(recordings)
+    jobs = [(one.recording, settings) for one in usable for settings in candidates]
+    scores: list[tuple[Score, ...]] = [()] * len(jobs)
+    firsts: dict[int, TunedRecording] = {}
+    refused: dict[int, str] = {}
+    for number, replay in replay_jobs(jobs, progress):
+        position, candidate = divmod(number, len(candidates))
+        one = usable[position]
+        if isinstance(replay, CoilcountError):
+            refused[position] = str(replay)
+            continue
+        # Only the scores are kept: the replays of many hours would fill the memory.
+        scores[number] = tuple(score(replay, at, one.labels) for at in replay.at)
+        if candidate == 0:
+            own = next(made for made in scores[number] if made.threshold == candidates[0].tracker["threshold"])
+            firsts[position] = _described(one, replay, own, by)
+            if not replay.ready_minutes:
+                refused[position] = "it is too short: the warm-up does not end"
+    judged = []
+    for position, one in enumerate(usable):
+        if position in refused:
+            left_out.append(LeftOutRecording(one.recording.name, refused[position]))
+            continue
+        begin = position * len(candidates)
+        judged.append(Judged(firsts[position], tuple(scores[begin : begin + len(candidates)])))
+    return judged, left_out
+
+
+@dataclass(frozen=True, slots=True)
+class _Usable:
+    recording: Recording
+    hashes: tuple[str, ...]
+    labels: list[Label]
+
+
+def _usable(recordings: Sequence[Recording]) -> tuple[list[_Usable], list[LeftOutRecording]]:
+    """The recordings that have labels, each one once, and those that are left out."""
+    usable: list[_Usable] = []
     left_out: list[LeftOutRecording] = []
-    usable, hashes, labels = [], {}, {}
     first_of: dict[tuple[str, ...], str] = {}
     for recording in recordings:
         name = recording.name
         try:
-            hashes[name] = tuple(sha256(part) for part in recording.parts)
-            labels[name] = labels_of(recording)
+            hashes = tuple(sha256(part) for part in recording.parts)
+            labels = labels_of(recording)
         except OSError as error:
             left_out.append(LeftOutRecording(name, f"the file cannot be read: {error.strerror}"))
             continue
         except CoilcountError as error:
             left_out.append(LeftOutRecording(name, str(error)))
             continue
-        if hashes[name] in first_of:
-            left_out.append(LeftOutRecording(name, f"the same recording as {first_of[hashes[name]]}, used once"))
-        elif labels[name] is None:
+        if hashes in first_of:
+            left_out.append(LeftOutRecording(name, f"the same recording as {first_of[hashes]}, used once"))
+        elif labels is None:
             left_out.append(LeftOutRecording(name, NO_LABELS))
         else:
-            first_of[hashes[name]] = name
-            usable.append(recording)
-    judged = []
-    for recording, made in zip(usable, replays(usable, candidates, watched_of), strict=True):
-        name = recording.name
-        if isinstance(made, CoilcountError):
-            left_out.append(LeftOutRecording(name, str(made)))
-            continue
-        scores = tuple(tuple(score(replay, at, labels[name]) for at in replay.at) for replay in made)
-        in_force = _in_force(scores[0], candidates[0])
-        if not made[0].ready_minutes:
-            left_out.append(LeftOutRecording(name, "it is too short: the warm-up does not end"))
-            continue
-        judged.append(
-            Judged(
-                TunedRecording(
-                    file=name,
-                    sha256=hashes[name],
-                    start_utc=made[0].header.start_utc,
-                    simulated=made[0].header.simulated,
-                    minutes=in_force.minutes,
-                    passes=len(in_force.passes),
-                    left_out=len(in_force.left_out),
-                    group=name if by == "recording" else site_of(made[0].header, name),
-                    complaint=made[0].complaint,
-                ),
-                scores,
-            )
-        )
-    return judged, left_out
+            first_of[hashes] = name
+            usable.append(_Usable(recording, hashes, labels))
+    return usable, left_out
 
 
-def _in_force(scores: Sequence[Score], settings: Settings) -> Score:
-    return next(one for one in scores if one.threshold == settings.tracker["threshold"])
+def _described(one: _Usable, replay: GridReplay, own: Score, by: str) -> TunedRecording:
+    """What the report says of a recording.  own: its score with the settings in force."""
+    name = one.recording.name
+    return TunedRecording(
+        file=name,
+        sha256=one.hashes,
+        start_utc=replay.header.start_utc,
+        simulated=replay.header.simulated,
+        minutes=own.minutes,
+        passes=len(own.passes),
+        left_out=len(own.left_out),
+        group=name if by == "recording" else site_of(replay.header, name),
+        complaint=replay.complaint,
+    )

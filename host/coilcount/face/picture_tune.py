@@ -4,6 +4,7 @@ All points are as they were measured, with 95 % intervals; no curve is smoothed 
 in grey.  matplotlib is imported inside the functions, so that other commands start quickly.
 """
 
+from math import log10
 from pathlib import Path
 from typing import Any
 
@@ -14,17 +15,19 @@ from coilcount.text import printable
 INK, BAND, MARK, LEFT_OUT = "#000000", "#BBBBBB", "#D55E00", "#0072B2"
 GRID = {"color": "#DDDDDD", "linewidth": 0.6}
 MOST_KINDS = 60  # rows of the picture of objects; chosen by hand
-LABELS = 9  # thresholds that are written beside the curve; chosen by hand
+# Thresholds are written beside the curve if they are this far apart in one direction, so that none covers another.
+APART_DECADES, APART_PERCENT = 0.15, 5.0
 
 
 def draw_tune(report: TuneReport, folder: Path) -> list[Path]:
     """Write detection, thresholds and objects as .svg and .png into `folder`; return the paths.
 
-    Without labelled passes there is no curve of detections and no picture of objects.
+    Without labelled passes there is no curve of detections and no picture of objects; without minutes no curve.
     """
     figures = {"thresholds": _thresholds(report)}
     if report.in_force.outcome.passes:
-        figures["detection"] = _detection(report)
+        if report.in_force.outcome.rate is not None:
+            figures["detection"] = _detection(report)
         figures["objects"] = _objects(report)
     return write_figures(figures, folder)
 
@@ -59,9 +62,10 @@ def _detection(report: TuneReport) -> Any:
         label="95 % intervals",
     )  # fmt: skip
     axes.plot(x, y, color=INK, marker="o", markersize=4, linewidth=1.1, label="each threshold")
-    step = max(1, len(rows) // LABELS)
+    shown: list[int] = []
     for number, row in enumerate(rows):
-        if number % step == 0:
+        if all(abs(log10(x[number] / x[i])) > APART_DECADES or abs(y[number] - y[i]) > APART_PERCENT for i in shown):
+            shown.append(number)
             axes.annotate(
                 f"{row.threshold:g}", (x[number], y[number]), xytext=(4, -11), textcoords="offset points", fontsize=8
             )
@@ -75,7 +79,7 @@ def _detection(report: TuneReport) -> Any:
     axes.axvline(wanted, color=INK, linewidth=0.8, linestyle=(0, (1, 1.5)))
     axes.annotate(f"{wanted:g} a minute asked for", (wanted, 0), xycoords=("data", "axes fraction"), xytext=(4, 5),
                   textcoords="offset points", fontsize=8.5)  # fmt: skip
-    axes.set(xscale="log", ylim=(min(0.0, *y), 102))
+    axes.set(xscale="log", ylim=(0, 102))
     _decimal(axes.xaxis)
     if any(not row.outcome.false_alarms for row in rows):
         axes.axvspan(none_x / 1.6, 1.6 * none_x, color=BAND, alpha=0.35, linewidth=0)

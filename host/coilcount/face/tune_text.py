@@ -11,6 +11,7 @@ from coilcount.face.tune_words import answer_sentences, cautions, count_words, o
 from coilcount.model import AnswerCounts, AtGrid, Interval95, TuneReport
 
 _COLUMNS = 80
+_MOST_KINDS = 60  # rows of objects and depths; chosen by hand
 _EVERY = 3  # of the thresholds that were tried, each third is printed; chosen by hand
 
 
@@ -38,6 +39,8 @@ def print_tune(report: TuneReport, out: TextIO) -> None:
         _say(console, "Found by object and depth, at the threshold marked *:" if report.chosen else
              "Found by object and depth, at the threshold in force:")  # fmt: skip
         console.print(_kinds(report))
+        if len(report.kinds) > _MOST_KINDS:
+            _say(console, f"{len(report.kinds) - _MOST_KINDS} more rows with --json")
     answers = report.answers if report.cross is None else report.cross.answers
     if any(row.found for row in answers):
         where = "on the same recordings" if report.cross is None else f"on recordings left out by {report.by}"
@@ -141,7 +144,7 @@ def _groups(report: TuneReport) -> Table:
 
 def _kinds(report: TuneReport) -> Table:
     table = _table("object", "depth cm", "found", "share", "interval", left=1)
-    for kind in report.kinds:
+    for kind in report.kinds[:_MOST_KINDS]:
         depth = "not given" if kind.from_cm is None else f"{kind.from_cm:g} to {kind.to_cm:g}"
         found = f"{kind.found}/{kind.passes}"
         table.add_row(_short(kind.object, 34), depth, found, _percent(kind.share), percents(kind.share))

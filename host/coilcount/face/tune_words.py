@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from coilcount.model import AnswerCounts, Interval95, Outcome, TuneReport
 
 FACTOR = 3.0  # a rate counts as known, or as reached, if it is within this factor
+WIDE = 0.4  # an interval of a share that is wider than this says nearly nothing; chosen by hand
 CHANCE = 0.01  # false alarms are called uneven if chance alone spreads them so less often than this; chosen by hand
 
 
@@ -61,8 +62,13 @@ def cautions(report: TuneReport) -> list[str]:
     outcome = honest(report)
     if outcome is not None and outcome.rate is not None:
         found += _rate_cautions(report, outcome, wanted)
-    passes = sum(recording.passes for recording in report.recordings)
-    if not passes:
+    share = report.in_force.outcome.share
+    if share is not None and share.high - share.low > WIDE:
+        passes = count_words(report.in_force.outcome.passes, "pass", "es")
+        found.append(
+            f"Too few passes to know the share found: of {passes}, the threshold in force finds {percents(share)}."
+        )
+    if share is None:
         found.append("The labels name no objects: nothing is known of detections and answers.")
     else:
         answers = report.answers if report.cross is None else report.cross.answers
@@ -152,7 +158,7 @@ def settings_comments(report: TuneReport) -> list[str]:
     changed = report.candidates[report.best].changed
     if changed:
         lines.append(f"Best of {len(report.candidates)} settings tried; changed: {', '.join(changed)}.")
-    lines.append(f"The other settings are those with the hash {report.settings_sha256}.")
+    lines.append(f"Started from the settings with SHA-256 {report.settings_sha256}.")
     lines += cautions(report)
     lines.append("Recordings, with the SHA-256 of each file:")
     for recording in report.recordings:
