@@ -121,9 +121,7 @@ def _pieces(stretches: Sequence[tuple[NDArray, NDArray]], spacing_s: float) -> l
 def _drift(
     stretches: Sequence[tuple[NDArray, NDArray]], spacing_s: float, reference_hz: float
 ) -> tuple[float, float] | None:
-    segments = [
-        Segment(float(times[0]), stability.phase(y, spacing_s)) for times, y in stretches if len(y) >= LEAST
-    ]
+    segments = [Segment(float(times[0]), stability.phase(y, spacing_s)) for times, y in stretches if len(y) >= LEAST]
     if not segments:
         return None
     readings = sum(len(segment.x) for segment in segments)
