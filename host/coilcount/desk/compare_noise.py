@@ -103,7 +103,7 @@ def mean_drift(recordings: Sequence[NoiseFigures]) -> Interval95 | None:
 
 
 def _pieces(stretches: Sequence[tuple[NDArray, NDArray]], spacing_s: float) -> list[float]:
-    """Noise in ppm of each piece: scatter around the lines through blocks of 25 readings, as `readings.noise` has it."""
+    """Noise in ppm of each piece: the scatter around lines through blocks of 25 readings, as in `readings.noise`."""
     blocks = max(1, round(PIECE_S / (BLOCK * spacing_s)))
     size = blocks * BLOCK
     steps = np.arange(BLOCK) - (BLOCK - 1) / 2

@@ -1,0 +1,117 @@
+"""The conclusion of a comparison in plain sentences."""
+
+from coilcount.model.compare import FALSE_ALARMS, FOUND, SCORE, ComparedTest, Comparison
+from coilcount.model.noise_report import Interval95
+
+SAME_SETTINGS = "A and B are the same settings: all alerts are identical, so there is nothing to compare."
+
+
+def conclusion(report: Comparison) -> str:
+    """One or two plain sentences: what differs, or how large a difference would have been seen."""
+    tested = [test for test in report.tests if test.p is not None]
+    if not tested:
+        return "nothing could be tested; see the reasons above."
+    shown = [test for test in tested if test.different]
+    if not shown:
+        return "no difference could be shown. " + _visible(report)
+    text = "; ".join(_shown(test, report) for test in shown) + "."
+    found, alarms = report.test(FOUND), report.test(FALSE_ALARMS)
+    if found.different and alarms.different and found.higher == alarms.higher:
+        text += (
+            f" {found.higher} finds more and raises more false alarms, as a lower threshold does: compare again with "
+            "--false-alarms-per-minute."
+        )
+    elif found.different and not alarms.different and report.false_alarms_per_minute is None:
+        text += " No difference of the false alarms could be shown."
+    return text[0].upper() + text[1:]
+
+
+def beyond_doubt(report: Comparison) -> list[str]:
+    """What else a person should know before believing the conclusion."""
+    lines = []
+    if report.passes:
+        lines.append(_by_object(report))
+    if not report.same_recordings and report.passes:
+        lines.append(
+            "A lower sweep, another speed or another day also changes what is found: sweep in the order A, B, A, B "
+            "with the same hand."
+        )
+    if report.false_alarms_per_minute is not None:
+        rate = f"{report.false_alarms_per_minute:g} false alarm{'s' if report.false_alarms_per_minute != 1 else ''}"
+        if report.clean:
+            lines.append(f"The thresholds for {rate} a minute come from the recordings of --clean.")
+        else:
+            lines.append(
+                f"The thresholds for {rate} a minute come from these very recordings, outside the labels: that is a "
+                "little optimistic for both. Better: --clean with recordings without objects."
+            )
+        lines.append("Each threshold has an uncertainty of its own, which the test of the passes does not know.")
+    return lines
+
+
+def _by_object(report: Comparison) -> str:
+    p = report.p_objects
+    if report.objects == len(report.passes):
+        return "Each object was passed once, so the passes are as good as independent."
+    text = (
+        f"Passes over one object are alike. Counted by object, the stricter second look gives p = {p:.2g} for the "
+        "passes found"
+    )
+    if report.test(FOUND).different and p > 0.05:
+        return text + ": the difference may lie in a few objects. Use more objects."
+    return text + "."
+
+
+def _shown(test: ComparedTest, report: Comparison) -> str:
+    other = "A" if test.higher == "B" else "B"
+    if test.question == FOUND:
+        a, b = report.a, report.b
+        more, fewer = (a, b) if test.higher == "A" else (b, a)
+        return f"{more.name} finds more passes than {fewer.name}: {more.found} against {fewer.found} of {more.passes}"
+    if test.question == FALSE_ALARMS:
+        a, b = report.a, report.b
+        more, fewer = (a, b) if test.higher == "A" else (b, a)
+        return (
+            f"{more.name} raises more false alarms than {fewer.name}: "
+            f"{rate_words(more.false_alarms_per_minute.value)} against "
+            f"{rate_words(fewer.false_alarms_per_minute.value)} a minute"
+        )
+    ratio = report.score_ratio
+    return f"objects stand out better in {test.higher} than in {other}: score of B over A {ratio.value:.2g}"
+
+
+def _visible(report: Comparison) -> str:
+    parts = []
+    if report.test(FOUND).p is not None:
+        count = len(report.passes)
+        passes = f"with {count} pass{'es' if count > 1 else ''}"
+        if report.visible_difference is None:
+            parts.append(f"{passes}, even the largest difference would hardly have been seen")
+        else:
+            parts.append(f"{passes}, a difference of {percent(report.visible_difference)} of the passes would have "
+                         "been seen in 8 of 10 comparisons")  # fmt: skip
+    if report.visible_ratio is not None:
+        minutes = report.a.false_alarm_minutes + report.b.false_alarm_minutes
+        parts.append(f"with {minutes:.0f} minutes, a rate of false alarms {report.visible_ratio:.2g} times the other")
+    elif report.test(FALSE_ALARMS).p is not None and not report.same_recordings:
+        parts.append("false alarms are too few to show any ratio")
+    ratio = report.score_ratio
+    if report.test(SCORE).p is not None and ratio is not None:
+        parts.append(f"the score of B is {ratio.low:.2g} to {ratio.high:.2g} times that of A")
+    text = "; ".join(parts)
+    return text[:1].upper() + text[1:] + "." if text else ""
+
+
+def percent(share: float) -> str:
+    """A share in per cent."""
+    return f"{100 * share:.0f} %"
+
+
+def signed(found: Interval95) -> str:
+    """A difference of shares in per cent with its interval."""
+    return f"{100 * found.value:+.0f} % ({100 * found.low:+.0f} to {100 * found.high:+.0f} %)"
+
+
+def rate_words(rate: float) -> str:
+    """A rate with two digits."""
+    return f"{rate:.2g}"
