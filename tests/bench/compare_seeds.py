@@ -107,8 +107,9 @@ def row(title: str, results: list[Comparison]) -> str:
     visible = [result.visible_difference for result in results if result.visible_difference is not None]
     ratios = [result.score_ratio.value for result in results if result.score_ratio is not None]
     shares = [mean(getattr(result, side).found / getattr(result, side).passes for result in results) for side in "ab"]
+    share = f"{shown} ({low:.0%} to {high:.0%})"
     return (
-        f"{title:<15}{f'{shown} ({low:.0%} to {high:.0%})':>20}{counts[0]:>7}{counts[1]:>8}{counts[2]:>7}{by_object:>11}"
+        f"{title:<15}{share:>20}{counts[0]:>7}{counts[1]:>8}{counts[2]:>7}{by_object:>11}"
         f"{smallest:>8.2g}{shares[0]:>10.0%}{shares[1]:>9.0%}{f'{mean(visible):.0%}' if visible else '-':>9}"
         f"{f'{mean(ratios):.2f}' if ratios else '-':>7}"
     )

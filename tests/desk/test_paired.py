@@ -44,7 +44,14 @@ def test_the_interval_of_a_median_has_the_ranks_of_conovers_table():
     assert paired.median_interval(MAIZE) == (24, ordered[3], ordered[11])
     assert paired.median_interval(range(5)) is None
     assert paired.median_interval(range(6)) == (2.5, 0, 5)
-    assert paired.fewest_for(0.05) == 6
+
+
+def test_students_hours_of_sleep():
+    """Student, Biometrika 6, 1 (1908): ten patients, two drugs; mean 1.58 h, t 4.06, p 0.0028."""
+    hours = (1.2, 2.4, 1.3, 1.3, 0.0, 1.0, 1.8, 0.8, 4.6, 1.4)
+    assert paired.mean_test(hours) == pytest.approx(0.002833, abs=1e-6)
+    assert paired.mean_interval(hours) == pytest.approx((1.58, 0.7001142, 2.4598858), abs=1e-6)
+    assert paired.mean_test([0.0, 0.0, 0.0]) == 1.0
 
 
 def test_rate_ratio_of_the_fluoroscopies():

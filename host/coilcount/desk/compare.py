@@ -13,10 +13,10 @@ from coilcount.desk.compare_sides import Given, Side, Watched, replayed
 from coilcount.desk.compare_verdict import (
     found_counts,
     made_tests,
-    median_ratio,
+    mean_ratio,
     object_differences,
-    object_logs,
     ratio_of_rates,
+    recording_logs,
 )
 from coilcount.desk.rates import rate_interval, share_interval
 from coilcount.model import Alert
@@ -70,9 +70,8 @@ def compare(
         rate_ratio=ratio_of_rates(alarms_a, alarms_b),
         alarms_only_a=alarms_a.alone,
         alarms_only_b=alarms_b.alone,
-        score_ratio=median_ratio(object_logs(pairs, _score)),
-        score_objects=len(object_logs(pairs, _score)),
-        shift_ratio=median_ratio(object_logs(pairs, _shift)),
+        score_ratio=mean_ratio(recording_logs(pairs, _score)),
+        shift_ratio=mean_ratio(recording_logs(pairs, _shift)),
         tests=tests,
         visible_difference=paired.visible_difference(only_a, only_b, len(pairs), level),
         visible_ratio=paired.visible_ratio(alarms_a.count + alarms_b.count, alarms_a.minutes, alarms_b.minutes, level)

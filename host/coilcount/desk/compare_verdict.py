@@ -5,7 +5,8 @@ The verdict is fixed before anything is looked at.  It asks up to three question
 - passes found: the exact McNemar test on the paired passes
 - false alarms: the exact conditional test of two rates; with the same recordings the exact McNemar test on the alarms
   that only one of the two settings raises
-- score, for two builds with the same settings: the sign test on the objects that both found
+- score, for two builds with the same settings: Student's t test on pairs of recordings.  A single pass is no unit
+  here, because all passes of a recording share the expected noise and the height of the coil.
 
 Together they report a difference where there is none in at most 5 % of all comparisons (Holm's method).  All other
 figures describe, and decide nothing.
@@ -14,14 +15,15 @@ figures describe, and decide nothing.
 from collections import defaultdict
 from collections.abc import Callable, Sequence
 from math import exp, log
-from statistics import median
+from statistics import mean, median
 
 from coilcount.desk import paired
 from coilcount.desk.compare_alarms import Alarms
 from coilcount.desk.compare_pairs import ObjectKey, Pair
 from coilcount.model import Alert
-from coilcount.model.compare import FALSE_ALARMS, FOUND, SCORE, ComparedTest, RatioOfRates
-from coilcount.model.noise_report import Interval95
+from coilcount.model.compare import FALSE_ALARMS, FOUND, SCORE, ComparedTest, Ratio
+
+FEWEST_RECORDINGS = 3  # pairs of recordings with a score; chosen by hand
 
 
 def found_counts(pairs: Sequence[Pair]) -> tuple[int, int, int, int]:
@@ -43,29 +45,37 @@ def object_differences(pairs: Sequence[Pair]) -> list[int]:
     return list(differences.values())
 
 
-def object_logs(pairs: Sequence[Pair], size: Callable[[Alert], float]) -> list[float]:
-    """For each object with passes that both found, the median of log(size in B / size in A)."""
-    logs: dict[ObjectKey, list[float]] = defaultdict(list)
+def recording_logs(pairs: Sequence[Pair], size: Callable[[Alert], float]) -> list[float]:
+    """For each pair of recordings, the median of log(size in B / size in A) of the passes that both found.
+
+    Empty if a recording has passes in several pairs, so that the pairs are not independent.
+    """
+    logs: dict[tuple[int, int], list[float]] = defaultdict(list)
     for of_a, of_b in pairs:
         alert_a, alert_b = of_a.judged.alert, of_b.judged.alert
         if alert_a is not None and alert_b is not None and size(alert_a) > 0 and size(alert_b) > 0:
-            logs[of_a.object].append(log(size(alert_b) / size(alert_a)))
+            logs[of_a.recording, of_b.recording].append(log(size(alert_b) / size(alert_a)))
+    if not len({of_a for of_a, _ in logs}) == len({of_b for _, of_b in logs}) == len(logs):
+        return []
     return [median(values) for values in logs.values()]
 
 
-def median_ratio(logs: Sequence[float]) -> Interval95 | None:
-    """The median ratio over the objects, with the interval of the sign test; None for fewer than 6 objects."""
-    found = paired.median_interval(logs)
-    return None if found is None else Interval95(*map(exp, found))
+def mean_ratio(logs: Sequence[float]) -> Ratio | None:
+    """The geometric mean of ratios; without an interval for fewer than FEWEST_RECORDINGS; None without any."""
+    if not logs:
+        return None
+    if len(logs) < FEWEST_RECORDINGS:
+        return Ratio(exp(mean(logs)), None, None)
+    return Ratio(*map(exp, paired.mean_interval(logs)))
 
 
-def ratio_of_rates(a: Alarms, b: Alarms) -> RatioOfRates | None:
+def ratio_of_rates(a: Alarms, b: Alarms) -> Ratio | None:
     """The ratio of the false-alarm rates, B over A; None if they cannot be counted."""
     if not (a.minutes and b.minutes):
         return None
     if a.common is not None:
-        return RatioOfRates(*paired.ratio_of_common(len(a.common), a.alone, b.alone))
-    return RatioOfRates(*paired.rate_ratio(a.count, a.minutes, b.count, b.minutes))
+        return Ratio(*paired.ratio_of_common(len(a.common), a.alone, b.alone))
+    return Ratio(*paired.rate_ratio(a.count, a.minutes, b.count, b.minutes))
 
 
 def made_tests(
@@ -117,8 +127,7 @@ def _alarms(a: Alarms, b: Alarms, chosen: bool) -> _Question:
 def _score(pairs: Sequence[Pair], two_builds: bool, same_settings: bool) -> _Question:
     if not two_builds or not same_settings:
         return SCORE, None, "", "the score is in units of the expected noise, which other settings expect otherwise"
-    logs = object_logs(pairs, lambda alert: alert.score)
-    fewest = paired.fewest_for(paired.ALPHA)
-    if len(logs) < fewest:
-        return SCORE, None, "", f"both found {len(logs)} different objects, and at least {fewest} are needed"
-    return SCORE, paired.sign_test(logs), _higher(0.0, median(logs)), ""
+    logs = recording_logs(pairs, lambda alert: alert.score)
+    if len(logs) < FEWEST_RECORDINGS:
+        return SCORE, None, "", f"at least {FEWEST_RECORDINGS} pairs of recordings are needed"
+    return SCORE, paired.mean_test(logs), _higher(0.0, mean(logs)), ""

@@ -7,18 +7,19 @@ Sources:
 - passes found by one and not by the other: Q. McNemar, Psychometrika 12, 153 (1947), in its exact form
 - interval of the difference of two shares of pairs: A. Agresti and Y. Min, Statistics in Medicine 24, 729 (2005)
 - two rates: J. Przyborowski and H. Wilenski, Biometrika 31, 313 (1940)
-- values of objects: R. A. Fisher, The Design of Experiments (1935), section 21; sign test and the interval of a median
-  from it: W. J. Conover, Practical Nonparametric Statistics, 3rd ed. (1999), sections 3.2 and 3.4
+- passes of objects: R. A. Fisher, The Design of Experiments (1935), section 21
+- values of recordings: Student, Biometrika 6, 1 (1908)
+- interval of a median, from the sign test: W. J. Conover, Practical Nonparametric Statistics, 3rd ed. (1999), 3.2
 - several tests at once: S. Holm, Scandinavian Journal of Statistics 6, 65 (1979)
 """
 
 from collections.abc import Callable, Sequence
 from math import ceil, sqrt
-from statistics import median
+from statistics import mean, median, stdev
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import betaincinv
+from scipy.special import betaincinv, stdtr, stdtrit
 from scipy.stats import binom, binomtest, poisson
 
 ALPHA = 0.05  # probability of a wrong "difference", for all questions of a verdict together
@@ -106,17 +107,19 @@ def ratio_of_common(common: int, only_a: int, only_b: int) -> tuple[float | None
     return value, ratio(low), ratio(high)
 
 
-def sign_test(values: Sequence[float]) -> float:
-    """Compute the p value of the sign test: are the values as often above 0 as below?  Zeros do not count."""
-    return mcnemar(sum(value < 0 for value in values), sum(value > 0 for value in values))
+def mean_test(values: Sequence[float]) -> float:
+    """Compute the p value of Student's t test: is the mean 0?  At least 2 values; 1 if they are all 0."""
+    middle, error = _mean_and_error(values)
+    if not error:
+        return 1.0 if middle == 0 else 0.0
+    return 2 * float(stdtr(len(values) - 1, -abs(middle / error)))
 
 
-def fewest_for(alpha: float) -> int:
-    """Return the fewest values, all of one sign, that the sign test can tell from chance: 6 for 0.05."""
-    count = 1
-    while 0.5 ** (count - 1) > alpha:
-        count += 1
-    return count
+def mean_interval(values: Sequence[float]) -> tuple[float, float, float]:
+    """Compute the mean and the interval that belongs to mean_test().  At least 2 values."""
+    middle, error = _mean_and_error(values)
+    half = float(stdtrit(len(values) - 1, 0.975)) * error
+    return middle, middle - half, middle + half
 
 
 def median_interval(values: Sequence[float]) -> tuple[float, float, float] | None:
@@ -130,6 +133,10 @@ def median_interval(values: Sequence[float]) -> tuple[float, float, float] | Non
     if below == 0:
         return None
     return median(ordered), ordered[below - 1], ordered[count - below]
+
+
+def _mean_and_error(values: Sequence[float]) -> tuple[float, float]:
+    return mean(values), stdev(values) / sqrt(len(values))
 
 
 def holm(p_values: Sequence[float]) -> list[float]:

@@ -31,7 +31,7 @@ NOTHING = "–"
 _TESTS = {
     FOUND: "exact McNemar test on the passes",
     FALSE_ALARMS: "exact test of the rates",
-    SCORE: "sign test on the objects that both found",
+    SCORE: "t test on the pairs of recordings",
 }
 
 
@@ -157,10 +157,8 @@ def _relations(report: Comparison) -> list[str]:
         lines.append(f"false alarms, B over A: {value} ({ends}){alone}")
     for name, found in (("score", report.score_ratio), ("peak shift", report.shift_ratio)):
         if found is not None and not report.same_recordings:
-            lines.append(
-                f"{name}, B over A: {found.value:.3g} ({found.low:.3g} to {found.high:.3g}), median of the "
-                f"{report.score_objects} objects that both found"
-            )
+            ends = "" if found.low is None else f" ({found.low:.3g} to {found.high:.3g})"
+            lines.append(f"{name} of the passes that both found, B over A: {found.value:.3g}{ends}")
     unknown = {f"{side.name}: {side.half_depth_unknown}" for side in (report.a, report.b) if side.half_depth_unknown}
     if unknown and report.passes:
         lines.append("range cannot be said: " + "; ".join(sorted(unknown)))

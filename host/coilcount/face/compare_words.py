@@ -77,7 +77,7 @@ def _shown(test: ComparedTest, report: Comparison) -> str:
             f"{rate_words(fewer.false_alarms_per_minute.value)} a minute"
         )
     ratio = report.score_ratio
-    return f"objects stand out better in {test.higher} than in {other}: score of B over A {ratio.value:.2g}"
+    return f"passes stand out better in {test.higher} than in {other}: score of B over A {ratio.value:.2g}"
 
 
 def _visible(report: Comparison) -> str:

@@ -93,8 +93,8 @@ class ComparedTest:
 
 
 @dataclass(frozen=True, slots=True)
-class RatioOfRates:
-    """Rate of B over rate of A with its 95 % interval; None where the ratio is infinite or unknown."""
+class Ratio:
+    """B over A with its 95 % interval; None where the ratio is infinite or unknown."""
 
     value: float | None
     low: float | None
@@ -119,12 +119,11 @@ class Comparison:
     difference: Interval95 | None  # of the shares found, B less A
     objects: int  # different objects among the paired passes
     p_objects: float | None  # of the stricter test, which counts objects
-    rate_ratio: RatioOfRates | None
+    rate_ratio: Ratio | None
     alarms_only_a: int | None  # with the same recordings: false alarms that only A raises
     alarms_only_b: int | None
-    score_ratio: Interval95 | None  # median over the objects that both found, B over A
-    score_objects: int
-    shift_ratio: Interval95 | None
+    score_ratio: Ratio | None  # of the passes that both found; without an interval for fewer than 3 pairs of recordings
+    shift_ratio: Ratio | None  # the same for the size of the peak shift
     tests: tuple[ComparedTest, ...]
     visible_difference: float | None  # difference of the shares that would be shown in 8 of 10 comparisons
     visible_ratio: float | None  # ratio of the false-alarm rates that would be shown in 8 of 10 comparisons
