@@ -65,10 +65,13 @@ def run(args: argparse.Namespace) -> int:
         raise InputError("--threshold and --false-alarms-per-minute exclude each other", remedy="Give one of them")
     settings = _settings(args)
     told: list[str] = []
-    sides = _recordings(args, told.append)
-    clean = _clean(args)
-    for text in told:
+
+    def tell(text: str) -> None:
+        told.append(text)
         warn(f"warning: {text}")
+
+    sides = _recordings(args, tell)
+    clean = _clean(args)
     talk = not (args.json or args.quiet)
     if same_recordings and settings[0][0].tracker == settings[1][0].tracker:
         if args.json:

@@ -17,6 +17,8 @@ from coilcount.desk.compare_verdict import (
     object_differences,
     ratio_of_rates,
     recording_logs,
+    share_difference,
+    visit_differences,
 )
 from coilcount.desk.rates import rate_interval, share_interval
 from coilcount.model import Alert
@@ -49,7 +51,8 @@ def compare(
     tests = made_tests(pairs, alarms_a, alarms_b, alarms_chosen=chosen_here, same_settings=same_settings)
     level = paired.ALPHA / max(1, sum(test.p is not None for test in tests))
     both, only_a, only_b, neither = found_counts(pairs)
-    differences = object_differences(pairs)
+    differences, visits = object_differences(pairs), [difference for difference, _ in visit_differences(pairs)]
+    better_in_a, better_in_b = sum(value < 0 for value in visits), sum(value > 0 for value in visits)
     ratio_is_tested = not same_recordings and not chosen_here and bool(alarms_a.minutes and alarms_b.minutes)
     _note_doubts(side_a, side_b, pairs, caution)
     return Comparison(
@@ -64,8 +67,10 @@ def compare(
         only_a=only_a,
         only_b=only_b,
         neither=neither,
-        difference=Interval95(*paired.difference_of_shares(only_a, only_b, len(pairs))) if pairs else None,
+        difference=share_difference(pairs),
+        visits=len(visits),
         objects=len(differences),
+        p_passes=paired.mcnemar(only_a, only_b) if pairs else None,
         p_objects=paired.sign_flip(differences) if pairs else None,
         rate_ratio=ratio_of_rates(alarms_a, alarms_b),
         alarms_only_a=alarms_a.alone,
@@ -73,7 +78,7 @@ def compare(
         score_ratio=mean_ratio(recording_logs(pairs, _score)),
         shift_ratio=mean_ratio(recording_logs(pairs, _shift)),
         tests=tests,
-        visible_difference=paired.visible_difference(only_a, only_b, len(pairs), level),
+        visible_difference=paired.visible_difference(better_in_a, better_in_b, len(visits), level),
         visible_ratio=paired.visible_ratio(alarms_a.count + alarms_b.count, alarms_a.minutes, alarms_b.minutes, level)
         if ratio_is_tested
         else None,

@@ -7,7 +7,8 @@ Sources:
 - passes found by one and not by the other: Q. McNemar, Psychometrika 12, 153 (1947), in its exact form
 - interval of the difference of two shares of pairs: A. Agresti and Y. Min, Statistics in Medicine 24, 729 (2005)
 - two rates: J. Przyborowski and H. Wilenski, Biometrika 31, 313 (1940)
-- passes of objects: R. A. Fisher, The Design of Experiments (1935), section 21
+- several passes over one object: R. A. Fisher, The Design of Experiments (1935), section 21; difference of their
+  shares: N. Obuchowski, Statistics in Medicine 17, 1495 (1998)
 - values of recordings: Student, Biometrika 6, 1 (1908)
 - interval of a median, from the sign test: W. J. Conover, Practical Nonparametric Statistics, 3rd ed. (1999), 3.2
 - several tests at once: S. Holm, Scandinavian Journal of Statistics 6, 65 (1979)
@@ -46,12 +47,24 @@ def difference_of_shares(only_a: int, only_b: int, pairs: int) -> tuple[float, f
     return value, max(-1.0, middle - half), min(1.0, middle + half)
 
 
+def difference_of_visits(visits: Sequence[tuple[int, int]]) -> tuple[float, float, float]:
+    """Compute the difference of the shares found, B less A, with its interval, if the passes of a visit are alike.
+
+    visits: (passes found by B less passes found by A, passes) of each; at least 2.
+    """
+    passes, count = sum(size for _, size in visits), len(visits)
+    value = sum(difference for difference, _ in visits) / passes
+    squares = sum((difference - size * value) ** 2 for difference, size in visits)
+    half = _Z * sqrt(count / (count - 1) * squares) / passes
+    return value, max(-1.0, value - half), min(1.0, value + half)
+
+
 def sign_flip(differences: Sequence[int]) -> float:
     """Compute the p value of Fisher's randomisation test, exactly.
 
-    differences: one whole number for each object, for example passes found by B less passes found by A.  If A and B
-    are the same, each number could as well have the other sign.  The p value is the share of all choices of signs
-    that give a sum at least as far from 0.  If each object has one pass, this is the exact McNemar test.
+    differences: one whole number for each unit, for example an object: passes found by B less passes found by A.  If
+    A and B are the same, each number could as well have the other sign.  The p value is the share of all choices of
+    signs that give a sum at least as far from 0.  If each unit has one pass, this is the exact McNemar test.
     """
     sizes = [abs(value) for value in differences if value]
     total = sum(sizes)

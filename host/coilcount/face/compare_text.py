@@ -29,7 +29,7 @@ _MOST = 20  # rows of a list; chosen by hand
 _WIDEST_NAME = 18  # characters of an object's name in a list
 NOTHING = "–"
 _TESTS = {
-    FOUND: "exact McNemar test on the passes",
+    FOUND: "exact McNemar test",
     FALSE_ALARMS: "exact test of the rates",
     SCORE: "t test on the pairs of recordings",
 }
@@ -75,10 +75,12 @@ def _head(side: ComparedSide) -> str:
 
 def _pairing(report: Comparison) -> str:
     count = len(report.passes)
-    if not count:
-        return "No passes are paired."
     passes = f"{count} pass{'es' if count > 1 else ''} over {report.objects} object{'s' if report.objects > 1 else ''}"
-    if report.same_recordings:
+    if report.visits < count:
+        passes += f", in {report.visits} visit{'s' if report.visits > 1 else ''}"
+    if not count:
+        text = "No passes are paired."
+    elif report.same_recordings:
         text = f"The same recordings with two settings: {passes}."
     else:
         counted = "in each recording" if report.pairing == "recording" else "over all recordings"
@@ -145,8 +147,10 @@ def _relations(report: Comparison) -> list[str]:
     if report.passes:
         lines.append(
             f"found by both {report.both}, by A alone {report.only_a}, by B alone {report.only_b}, by neither "
-            f"{report.neither}; difference of the shares, B less A: {signed(report.difference)}"
+            f"{report.neither}"
         )
+    if report.difference is not None:
+        lines.append(f"difference of the shares found, B less A: {signed(report.difference)}")
     ratio = report.rate_ratio
     if ratio is not None and report.a.false_alarms + report.b.false_alarms:
         value = "infinite" if ratio.value is None else f"{ratio.value:.2g}"

@@ -50,15 +50,17 @@ def beyond_doubt(report: Comparison) -> list[str]:
 
 
 def _by_object(report: Comparison) -> str:
-    p = report.p_objects
     if report.objects == len(report.passes):
         return "Each object was passed once, so the passes are as good as independent."
-    text = (
-        f"Passes over one object are alike. Counted by object, the stricter second look gives p = {p:.2g} for the "
-        "passes found"
-    )
-    if report.test(FOUND).different and p > 0.05:
-        return text + ": the difference may lie in a few objects. Use more objects."
+    text = ""
+    if report.visits < len(report.passes):
+        text = (
+            "Passes over one object in one recording are alike: they are one visit, and count together. Taken one by "
+            f"one, the passes give p = {report.p_passes:.2g}; that is too easily small. "
+        )
+    text += f"The strictest look takes all passes over one object together: p = {report.p_objects:.2g}"
+    if report.test(FOUND).different and report.p_objects > 0.05:
+        return text + ". The difference may lie in a few objects: use more objects."
     return text + "."
 
 
@@ -83,13 +85,17 @@ def _shown(test: ComparedTest, report: Comparison) -> str:
 def _visible(report: Comparison) -> str:
     parts = []
     if report.test(FOUND).p is not None:
-        count = len(report.passes)
-        passes = f"with {count} pass{'es' if count > 1 else ''}"
+        count = report.visits
+        unit = "pass" if count == len(report.passes) else "visit"
+        units = {"pass": "passes", "visit": "visits"}[unit]
+        of_all = f"with {count} {unit if count == 1 else units}"
         if report.visible_difference is None:
-            parts.append(f"{passes}, even the largest difference would hardly have been seen")
+            parts.append(f"{of_all}, even the largest difference would hardly have been seen")
         else:
-            parts.append(f"{passes}, a difference of {percent(report.visible_difference)} of the passes would have "
-                         "been seen in 8 of 10 comparisons")  # fmt: skip
+            parts.append(
+                f"{of_all}, a difference in {percent(report.visible_difference)} of the {units} would have been seen "
+                "in 8 of 10 comparisons"
+            )
     if report.visible_ratio is not None:
         minutes = report.a.false_alarm_minutes + report.b.false_alarm_minutes
         parts.append(f"with {minutes:.0f} minutes, a rate of false alarms {report.visible_ratio:.2g} times the other")

@@ -117,15 +117,19 @@ class Comparison:
     only_b: int
     neither: int
     difference: Interval95 | None  # of the shares found, B less A
+    visits: int  # a visit is all passes over one object in one recording
     objects: int  # different objects among the paired passes
-    p_objects: float | None  # of the stricter test, which counts objects
+    p_passes: float | None  # of the exact McNemar test, which takes all passes as independent
+    p_objects: float | None  # of the strictest test, which takes all passes over one object together
     rate_ratio: Ratio | None
     alarms_only_a: int | None  # with the same recordings: false alarms that only A raises
     alarms_only_b: int | None
     score_ratio: Ratio | None  # of the passes that both found; without an interval for fewer than 3 pairs of recordings
     shift_ratio: Ratio | None  # the same for the size of the peak shift
     tests: tuple[ComparedTest, ...]
-    visible_difference: float | None  # difference of the shares that would be shown in 8 of 10 comparisons
+    visible_difference: (
+        float | None
+    )  # share of the visits in which B is better that would be shown in 8 of 10 comparisons
     visible_ratio: float | None  # ratio of the false-alarm rates that would be shown in 8 of 10 comparisons
     passes: tuple[ComparedPass, ...]
     unpaired: tuple[LonePass, ...]
