@@ -127,10 +127,8 @@ class Comparison:
     score_ratio: Ratio | None  # of the passes that both found; without an interval for fewer than 3 pairs of recordings
     shift_ratio: Ratio | None  # the same for the size of the peak shift
     tests: tuple[ComparedTest, ...]
-    visible_difference: (
-        float | None
-    )  # share of the visits in which B is better that would be shown in 8 of 10 comparisons
-    visible_ratio: float | None  # ratio of the false-alarm rates that would be shown in 8 of 10 comparisons
+    visible_difference: float | None  # in shares of the visits, that would be shown in 8 of 10 comparisons
+    visible_ratio: float | None  # of the false-alarm rates, that would be shown in 8 of 10 comparisons
     passes: tuple[ComparedPass, ...]
     unpaired: tuple[LonePass, ...]
     alarms: tuple[ComparedAlarm, ...]
