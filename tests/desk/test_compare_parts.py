@@ -4,9 +4,11 @@ from array import array
 
 import numpy as np
 import pytest
+from coilcount.desk import paired
 from coilcount.desk.compare_depth import half_depth
 from coilcount.desk.compare_noise import mean_drift, noise_figures, reading_noise, scatter
 from coilcount.desk.compare_pairs import common_alarms, numbered, paired_passes
+from coilcount.desk.compare_verdict import share_difference, visit_differences
 from coilcount.model import Alert, Label, PassScore, Series
 
 
@@ -119,3 +121,20 @@ def test_a_gap_and_too_few_readings():
     assert reading_noise([noise_figures(series, ())]).value == pytest.approx(2.0, rel=0.05)
     assert noise_figures(readings(0.2, 1.0, 0.0, 1), ()) is None
     assert (reading_noise([]), scatter([]), mean_drift([])) == (None, None, None)
+
+
+def test_passes_of_one_visit_stand_or_fall_together():
+    """Three passes over each of two coins, all found by B alone: two visits, so no more than p = 1/2."""
+    recording = [(name, 8 + 2 * i, 5, False) for i, name in enumerate(("coin", "disc") * 3)]
+    a, b = side(recording), side([(*one_pass[:3], True) for one_pass in recording])
+    pairs, _, _ = paired_passes(a, b, within=True)
+    assert visit_differences(pairs) == [(3, 3), (3, 3)]
+    assert paired.mcnemar(0, 6) < 0.05
+    assert paired.sign_flip([difference for difference, _ in visit_differences(pairs)]) == 0.5
+    assert share_difference(pairs).value == 1.0
+
+
+def test_the_interval_of_visits_with_one_pass_each_is_that_of_pairs():
+    visits = [(1, 1)] * 15 + [(-1, 1)] * 8 + [(0, 1)] * 140
+    _, low, high = paired.difference_of_visits(visits)
+    assert (low, high) == pytest.approx(paired.difference_of_shares(8, 15, 163)[1:], abs=0.01)
