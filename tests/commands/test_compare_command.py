@@ -61,7 +61,7 @@ def test_two_thresholds_on_the_same_recordings(run, tmp_path):
     code, out, err = run("compare", "old", "--threshold", 4.8, 40, "--picture", "drawn")
     assert (code, err) == (0, "")
     assert max(map(len, out.splitlines())) <= 80
-    assert "The same recordings with two settings: 5 passes over 4 objects." in out
+    assert "The same recordings with two settings: 5 passes over 4 objects, in 4 visits." in out
     assert "Found by A alone" in out and "Conclusion: no difference could be shown." in out
     for suffix in ("svg", "png"):
         assert (tmp_path / "drawn" / f"compare.{suffix}").stat().st_size > 10_000

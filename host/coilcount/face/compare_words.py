@@ -99,7 +99,7 @@ def _visible(report: Comparison) -> str:
     if report.visible_ratio is not None:
         minutes = report.a.false_alarm_minutes + report.b.false_alarm_minutes
         parts.append(
-            f"with {minutes:.0f} minutes, false alarms {report.visible_ratio:.2g} times as frequent would have been, too"
+            f"with {minutes:.0f} minutes, false alarms {report.visible_ratio:.2g} times as frequent as the other's"
         )
     elif report.test(FALSE_ALARMS).p is not None and not report.same_recordings:
         parts.append("false alarms are too few to show any ratio")
