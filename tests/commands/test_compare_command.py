@@ -3,6 +3,7 @@
 import json
 import re
 import shutil
+from dataclasses import replace
 
 import pytest
 from coilcount.capture.labels import labels_path, write_labels
@@ -35,6 +36,12 @@ def sweeps(tmp_path_factory):
         (folder / name).mkdir()
         write_capture(folder / name / "sweep.ccap", a_scene, seed, truth(a_scene))
     return folder
+
+
+@pytest.fixture(scope="module")
+def clean(sweeps):
+    """A longer sweep over ground with nothing in it."""
+    return write_capture(sweeps / "clean.ccap", replace(scene(2), target=(), duration_s=150.0), 3, None)
 
 
 @pytest.fixture
@@ -114,9 +121,27 @@ def test_settings_of_both(run, tmp_path):
     assert [report[side]["threshold"] for side in "ab"] == [4.8, 9]
 
 
+def test_thresholds_for_one_rate_from_a_clean_sweep(run, clean):
+    words = ("compare", "old", "--with", "new", "--false-alarms-per-minute", 2, "--clean", clean)
+    code, out, err = run(*words, "--json")
+    report = found(out)
+    assert (code, err, report["clean"], report["false_alarms_per_minute"]) == (0, "", True, 2)
+    assert report["a"]["threshold"] == report["b"]["threshold"] != 4.8  # one clean sweep and one setting for both
+    assert report["a"]["threshold_from_peaks"] >= 12
+    # Asked for are 2 a minute, so 5 in these 2.4 minutes.  With a mean of 5 a count is 1 to 10 in 95 % of cases.
+    _, out, _ = run("replay", clean, "--threshold", report["a"]["threshold"], "--json")
+    alerts = [line for line in out.splitlines() if '"kind":"alert"' in line]
+    assert (
+        1 <= len(alerts) <= 13
+    )  # 2 a minute in 2.4 minutes: 5, within Poisson's interval of 5 and the factor of noise
+    _, out, _ = run(*words)
+    assert "come from the recordings of --clean" in out.replace("\n  ", " ") and "computed from" in out
+
+
 @pytest.mark.parametrize(
     ("words", "error"),
     [
+        (("--with", "old", "new"), "required: FILE"),
         (("old",), "there is nothing to compare with"),
         (("old", "--with", "old"), "A has no recordings of its own"),
         (("old", "--with", "none.ccap"), "there is no such file (none.ccap)"),

@@ -4,8 +4,9 @@ The verdict is fixed before anything is looked at.  It asks up to three question
 
 - passes found: the exact McNemar test, in which the passes of a visit stand or fall together.  A visit is all passes
   over one object in one recording.  They follow one another within seconds, so they share expected noise, baseline
-  and height of the coil.  tests/bench/compare_seeds.py shows what a test of single passes does: with 4 recordings it
-  finds a difference between a build and itself in about 10 of 100 comparisons.
+  and height of the coil.  A test of single passes finds a difference between a build and itself too often: in 39 of
+  400 comparisons at a level of 5 % (4 recordings, 3 passes in a visit; from an earlier simulation study, not repeated
+  here).  tests/bench/compare_seeds.py prints both.
 - false alarms: the exact conditional test of two rates; with the same recordings the exact McNemar test on the alarms
   that only one of the two settings raises
 - score, for two builds with the same settings: Student's t test on pairs of recordings.  A single pass is no unit
