@@ -25,6 +25,7 @@ COMMANDS = {
     "label": ("label", "say what lay under the coil: list, add, change, remove, import, propose"),
     "captures": ("captures", "list the recordings in folders: date, length, build, labels, whole or damaged"),
     "tune": ("tune", "pick the threshold by labelled recordings: detections against false alarms"),
+    "compare": ("compare", "compare two builds over one course, or two settings on the same captures"),
     "inspect": ("inspect", "show what a capture holds, and whether it is whole"),
     "import": ("import_log", "turn readings of another counter (CSV) into a capture"),
     "export": ("export", "write a capture's readings as CSV"),
