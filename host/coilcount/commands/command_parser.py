@@ -22,6 +22,7 @@ COMMANDS = {
     "record": ("record", "record what the board sends; alerts as plain lines"),
     "replay": ("replay", "run the tracker over captures"),
     "noise": ("noise", "measure noise and drift, and pick the threshold for a false-alarm rate"),
+    "report": ("report", "write a page to look at recordings, label them and choose a threshold"),
     "inspect": ("inspect", "show what a capture holds, and whether it is whole"),
     "import": ("import_log", "turn readings of another counter (CSV) into a capture"),
     "export": ("export", "write a capture's readings as CSV"),

@@ -1,0 +1,107 @@
+"""`coilcount report FILE... --out PAGE.html`: one page to look at recordings, label them and choose a threshold."""
+
+import argparse
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+from coilcount.commands.common_options import add_settings
+from coilcount.commands.recordings import add_recordings
+from coilcount.errors import EXIT_DONE, CoilcountError, InputError
+from coilcount.face.say import say, say_json, warn
+
+EXAMPLES = (
+    ("coilcount report field.ccap --out field.html", "a page that any browser opens, without a network"),
+    ("coilcount report recordings --out all.html", "all recordings of a folder in one page"),
+    ("coilcount report field.ccap --settings field.toml --out field.html", "the slider starts at its threshold"),
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    add_recordings(parser)
+    parser.add_argument("--out", metavar="PAGE.html", help="the new file for the page (needed)")
+    add_settings(parser)
+    parser.add_argument("--json", action="store_true", help="what was written, as one JSON object")
+    parser.add_argument("--quiet", action="store_true", help="print nothing; warnings stay")
+
+
+def run(args: argparse.Namespace) -> int:
+    from coilcount.capture.failures import cannot_write
+    from coilcount.desk.recordings import find_recordings
+    from coilcount.face.page import page_html
+    from coilcount.face.progress import Progress
+    from coilcount.new_files import new_file
+    from coilcount.settings import load_settings
+
+    if args.out is None:
+        raise InputError("report needs a file for its page", remedy="Give --out PAGE.html")
+    out = Path(args.out)
+    if out.exists():
+        raise InputError("the file exists and is not overwritten", str(out), "Give --out another name")
+    settings = load_settings(args.settings)
+    recordings = find_recordings(args.files)
+    progress = Progress(sys.stderr)
+    gathered = list(_gathered(recordings, settings, progress))
+    progress.say("writing the page")
+    text = page_html(gathered)
+    try:
+        with new_file(out, newline="\n") as file:
+            file.write(text)
+    except OSError as error:
+        raise cannot_write(error, out) from None
+    progress.clear()
+    size = out.stat().st_size
+    if args.json:
+        say_json({"kind": "report", "file": str(out), "bytes": size, "recordings": [_row(one) for one in gathered]})
+    elif not args.quiet:
+        many = "1 recording" if len(gathered) == 1 else f"{len(gathered)} recordings"
+        say(f"{out}: {many}, {size / 1000:.0f} kB; open it in a browser")
+    return EXIT_DONE
+
+
+def _gathered(recordings: list, settings: object, progress: object) -> Iterator[object]:
+    """The recordings for the page.  One that cannot be used is left out with a warning, if others can be used."""
+    from coilcount.desk.report import page_recording
+
+    failure: CoilcountError | None = None
+    used = 0
+    for recording in recordings:
+        step = f"replaying {recording.name}"
+        try:
+            one = page_recording(
+                recording,
+                settings,
+                watched=lambda entries, report, step=step: progress.over(step, entries, lambda _: report.share()),
+            )
+        except CoilcountError as error:
+            if len(recordings) == 1:
+                raise
+            failure = failure or error
+            progress.clear()
+            warn(f"warning: left out: {error}")
+            continue
+        progress.clear()
+        used += 1
+        if one.replay.complaint:
+            warn(f"{recording.name}: warning: {one.replay.complaint}; the sound part was used")
+        for complaint in one.label_complaints:
+            warn(f"{recording.name}: warning: {complaint}")
+        yield one
+    if not used:
+        raise InputError(
+            "none of the recordings can be used", failure.where if failure else "", "See the warnings above"
+        )
+
+
+def _row(one: object) -> dict:
+    replay = one.replay
+    return {
+        "file": replay.name,
+        "readings": len(replay.series.time_s),
+        "duration_s": round(replay.summary.duration_s, 6),
+        "thresholds": [at.threshold for at in replay.at],
+        "threshold": replay.at[one.own].threshold,
+        "alerts": len(replay.at[one.own].alerts),
+        "labels": None if one.labels is None else len(one.labels),
+        "whole": not replay.complaint,
+    }

@@ -1,0 +1,441 @@
+// Connects the parts: the recording on show, the threshold, the labels, the drawings and the tables.
+
+const app = {
+  recording: null,
+  labels: null,
+  position: 0,
+  picked: null, // an alert of the position in force
+  spanMode: false,
+  colours: {},
+  pending: false,
+};
+const sources = [...document.querySelectorAll("script.recording")];
+const opened = new Map(); // number of a recording: { recording, labels, position }
+const plot = new Plot(byId("plot"));
+const form = new LabelForm();
+const curve = new Curve(byId("curve"), (position) => setPosition(position));
+let view = null;
+let overview = null;
+let allFigures = null; // of every position, by the labels as they are now; null without labels
+
+// ---- a recording
+
+async function openRecording(number) {
+  if (!opened.has(number)) {
+    const recording = await unpack(sources[number].textContent);
+    opened.set(number, { recording, labels: new Labels(recording.labels), position: recording.own });
+  }
+  const { recording, labels, position } = opened.get(number);
+  Object.assign(app, { number, recording, labels, picked: null });
+  view = new View(recording.timeline.start, recording.timeline.end, () => changedView());
+  overview = new Overview(byId("overview"), view);
+  new Hands(plot, view, redraw, {
+    point: (time) => showReadout(time),
+    pick: (alert) => pick(alert),
+    label: (alert) => labelAlert(alert),
+    edit: (label) => editLabel(label),
+    span: (t0, t1) => labelSpan(t0, t1),
+    step: (direction) => step(direction),
+    labelPicked: () => (app.picked ? labelAlert(app.picked) : labelHere()),
+    spanMode: () => app.spanMode,
+    leaveSpanMode: () => setSpanMode(false),
+  });
+  const slider = byId("threshold");
+  slider.max = recording.at.length - 1;
+  fillAbout(recording);
+  byId("name").textContent = recording.name;
+  byId("when").textContent = `${recording.startUtc.replace("T", " ").replace("Z", " UTC")}, ${duration(recording.durationS)}`;
+  judge();
+  setPosition(position);
+  changedView();
+}
+
+// ---- labels and figures
+
+/** Called when the labels have changed: count every position again. */
+function judge() {
+  const { recording, labels } = app;
+  allFigures = null;
+  if (labels.known) {
+    allFigures = recording.at.map((at) =>
+      labels.edited || at.figures === null ? figuresOf(recording, at.alerts.map((i) => recording.alerts.peak[i]), labels.list) : at.figures,
+    );
+  }
+  byId("edited").hidden = !(labels.known && labels.edited);
+  byId("undo").disabled = labels.before.length === 0;
+  byId("unsaved").hidden = !labels.unsaved;
+  byId("partly").hidden = !labels.known;
+}
+
+function changedLabels() {
+  judge();
+  setPosition(app.position);
+}
+
+function editLabel(label, existing = true) {
+  const { labels, recording } = app;
+  form.open(label, existing, [recording.timeline.start, recording.timeline.end], (what, made) => {
+    if (what === "remove") labels.remove(label);
+    else if (existing) labels.change(label, made);
+    else labels.add(made);
+    changedLabels();
+  });
+}
+
+const toMs = (time) => Number(time.toFixed(3));
+
+function labelAlert(alert) {
+  pick(alert);
+  if (alert.labels.length) return editLabel(alert.labels[0]);
+  const object = app.labels.list.find((label) => belongs(alert.peak, label, app.recording.nearS));
+  if (object) return editLabel(object);
+  const reach = Math.max(alert.width, 0.05);
+  editLabel(newLabel(alert.peak - reach, alert.peak + reach, alert.peak, alert.response), false);
+}
+
+function newLabel(start, end, closest, response) {
+  const label = { object: "", metal: "", response, depth: null, note: "" };
+  const closestMs = toMs(closest);
+  return { start: Math.min(toMs(start), closestMs), end: Math.max(toMs(end), closestMs), closest: closestMs, ...label };
+}
+
+/** A label for a dragged span: the closest approach is where the shift is largest. */
+function labelSpan(t0, t1) {
+  const { recording } = app;
+  const { timeline } = recording;
+  const [first, end] = [timeline.indexAt(t0), timeline.indexAt(t1)];
+  let best = Math.min(first, recording.count - 1);
+  for (let i = first; i < end; i++) {
+    if (Math.abs(recording.shift.values[i]) > Math.abs(recording.shift.values[best])) best = i;
+  }
+  const closest = Math.min(Math.max(timeline.timeOf(best), t0), t1);
+  setSpanMode(false);
+  editLabel(newLabel(t0, t1, closest, recording.shift.values[best] < 0 ? "ferrous" : "non-ferrous"), false);
+}
+
+function labelHere() {
+  const middle = (view.t0 + view.t1) / 2;
+  const reach = Math.min(0.25, view.span / 4);
+  labelSpan(middle - reach, middle + reach);
+}
+
+function saveLabels() {
+  const { labels, recording } = app;
+  const url = URL.createObjectURL(new Blob([labelFileText(labels.list)], { type: "text/csv" }));
+  const link = element("a", "", { href: url, download: recording.labelFile });
+  document.body.append(link);
+  link.click();
+  link.remove();
+  setTimeout(() => URL.revokeObjectURL(url), 10000);
+  labels.saved();
+  changedLabels();
+  message(`Saved as a download: ${recording.labelFile}. Put it beside the recording.`);
+}
+
+async function loadLabels(file) {
+  const { labels, recording } = app;
+  try {
+    const list = readLabelFile(await file.text());
+    labels.replace(list);
+    labels.saved();
+    const outside = list.filter((label) => label.end < recording.timeline.start || label.start > recording.timeline.end).length;
+    message(`${list.length} labels loaded from ${file.name}.` + (outside ? ` ${outside} of them lie outside the recording.` : ""));
+  } catch (error) {
+    message(`The label file is not used. ${error.message}`);
+    return;
+  }
+  changedLabels();
+}
+
+// ---- the threshold
+
+/** The alerts of a position, each with its find and what the labels say about it. */
+function alertsAt(position) {
+  const { recording, labels } = app;
+  const columns = recording.alerts;
+  return recording.at[position].alerts.map((row, i) => {
+    const alert = { find: recording.at[position].findOf[i] };
+    for (const [name, values] of Object.entries(columns)) alert[name] = values[row];
+    const objects = labels.list.filter((label) => label.response !== "" && belongs(alert.peak, label, recording.nearS));
+    return { ...alert, labels: objects, verdict: !labels.known ? "unjudged" : objects.length ? "found" : "false" };
+  });
+}
+
+function setPosition(position) {
+  const { recording, labels } = app;
+  app.position = position;
+  opened.get(app.number).position = position;
+  app.alerts = alertsAt(position);
+  const { picked } = app;
+  app.picked = picked === null ? null : app.alerts.find((alert) => alert.peak === picked.peak && alert.sign === picked.sign) || null;
+  app.found = new Set(app.alerts.flatMap((alert) => alert.labels));
+  const { threshold } = recording.at[position];
+  const slider = byId("threshold");
+  slider.value = position;
+  slider.setAttribute("aria-valuetext", `${threshold.toFixed(2)} sigma`);
+  byId("threshold-value").textContent = `${threshold.toFixed(2)} σ`;
+  byId("own").disabled = position === recording.own;
+  showFigures();
+  speakLater(figuresInWords());
+  redraw();
+  tablesLater();
+}
+
+function figuresShown() {
+  const { recording, labels, position } = app;
+  const one = allFigures && allFigures[position];
+  const shown = { alerts: recording.at[position].alerts.length, finds: new Set(app.alerts.map((alert) => alert.find)).size };
+  shown.passes = !labels.known ? "no labels" : one.passes ? `${one.found} of ${one.passes}` : "none labelled";
+  shown.passesInterval = one && one.passes ? `${percent(one.foundLow)} to ${percent(one.foundHigh)}` : "";
+  shown.falseAlarms = one ? `${one.falseAlarms}` : "no labels";
+  shown.rate = !one ? "no labels" : one.minutes > 0 ? brief(one.falseAlarms / one.minutes) : "no minutes";
+  shown.rateInterval = one && one.minutes > 0 ? `${brief(one.rateLow)} to ${brief(one.rateHigh)}` : "";
+  return shown;
+}
+
+function showFigures() {
+  for (const [name, text] of Object.entries(figuresShown())) byId(`figure-${name}`).textContent = text;
+}
+
+function figuresInWords() {
+  const shown = figuresShown();
+  const threshold = app.recording.at[app.position].threshold.toFixed(2);
+  const judged = app.labels.known ? `, passes found ${shown.passes}, false alarms ${shown.falseAlarms}, a minute ${shown.rate}` : "";
+  return `Threshold ${threshold} sigma: ${shown.alerts} alerts, ${shown.finds} finds${judged}.`;
+}
+
+// ---- choosing alerts
+
+function pick(alert) {
+  app.picked = alert;
+  showReadout(null);
+  redraw();
+  tablesLater();
+}
+
+function alertWords(alert) {
+  const index = app.alerts.indexOf(alert) + 1;
+  const seen = alert.seen > 1 ? `, seen ${alert.seen} times` : "";
+  const verdict = { found: `, ${alert.labels.map(labelWords).join(", ")}`, false: ", false alarm by the labels", unjudged: "" }[alert.verdict];
+  return (
+    `Alert ${index} of ${app.alerts.length} at ${clock(alert.peak)}: ${WENT[alert.sign]} ${signed(alert.ppm, 2)} ppm, ` +
+    `${ANSWER[alert.response]}${seen}, score ${alert.score.toFixed(1)} σ${verdict}`
+  );
+}
+
+function step(direction) {
+  const sorted = [...app.alerts].sort((a, b) => a.peak - b.peak);
+  if (!sorted.length) return;
+  const now = app.picked ? app.picked.peak : direction > 0 ? view.t0 - 1e-9 : view.t1;
+  const ahead = direction > 0 ? sorted.find((alert) => alert.peak > now) : sorted.findLast((alert) => alert.peak < now);
+  if (ahead) jumpTo(ahead);
+}
+
+function jumpTo(alert) {
+  view.jump(alert.peak);
+  pick(alert);
+  speakLater(alertWords(alert));
+}
+
+// ---- what is written
+
+const clock = (time, decimals = 1) =>
+  byId("time-of-day").checked && !Number.isNaN(app.recording.startMs)
+    ? `${timeOfDay(app.recording.startMs, time, decimals)} UTC`
+    : instant(time, decimals);
+
+function showReadout(time) {
+  const { recording } = app;
+  let text = "Point at the plot to read values. Click an alert to label it.";
+  if (time !== null && time >= view.t0 && time <= view.t1 && recording.count) {
+    const i = recording.timeline.nearest(time);
+    const at = recording.timeline.timeOf(i);
+    if (Math.abs(at - time) < 0.5) {
+      const ppm = recording.shift.values[i];
+      const hz = recording.baselineHz ? ` (${signed(ppm * recording.baselineHz * 1e-6, 3)} Hz)` : "";
+      text = `${clock(at, 2)}: shift ${signed(ppm, 2)} ppm${hz}, statistic ${signed(recording.statistic.values[i], 1)} σ`;
+    } else text = `${clock(time, 2)}: no readings`;
+  } else if (app.picked) text = alertWords(app.picked);
+  byId("readout").textContent = text;
+}
+
+let speaking = 0;
+/** For screen readers; waits until the slider rests, so that not every step is spoken. */
+function speakLater(text) {
+  clearTimeout(speaking);
+  speaking = setTimeout(() => (byId("spoken").textContent = text), 500);
+}
+
+function message(text) {
+  byId("message").textContent = text;
+}
+
+let tabling = 0;
+function tablesLater() {
+  clearTimeout(tabling);
+  tabling = setTimeout(fillTables, 60);
+}
+
+function fillTables() {
+  const { recording, labels } = app;
+  const jump = (alert) => {
+    jumpTo(alert);
+    byId("plot").scrollIntoView({ block: "nearest" });
+  };
+  fillFinds(byId("finds-body"), app.alerts, {
+    threshold: recording.at[app.position].threshold,
+    judged: labels.known,
+    picked: app.picked,
+    time: (time) => clock(time),
+    jump,
+    label: labelAlert,
+  });
+  byId("finds-none").hidden = app.alerts.length > 0;
+  fillLabels(byId("labels-body"), labels.list, {
+    found: app.found,
+    time: (time) => clock(time),
+    edit: (label) => editLabel(label),
+    jump: (time) => {
+      view.jump(time);
+      byId("plot").scrollIntoView({ block: "nearest" });
+    },
+  });
+  byId("labels-none").hidden = labels.list.length > 0;
+  fillPositions(byId("positions-body"), recording, allFigures, app.position, (position) => setPosition(position));
+}
+
+// ---- drawing
+
+function changedView() {
+  byId("window").textContent = `${clock(view.t0)} to ${clock(view.t1)}`;
+  redraw();
+}
+
+/** Draw with the next frame of the screen, however often it is asked for. */
+function redraw() {
+  if (app.pending) return;
+  app.pending = true;
+  requestAnimationFrame(() => {
+    app.pending = false;
+    draw();
+  });
+}
+
+function draw() {
+  const { recording, labels, colours, position } = app;
+  const offset = byId("time-of-day").checked && !Number.isNaN(recording.startMs) ? (recording.startMs / 1000) % 86400 : null;
+  const scene = {
+    recording,
+    view,
+    colours,
+    threshold: recording.at[position].threshold,
+    alerts: app.alerts,
+    holds: recording.at[position].holds,
+    labels: labels.list,
+    foundLabels: app.found,
+    picked: app.picked,
+    compress: byId("compress").checked,
+    clockOffset: offset,
+  };
+  plot.draw(scene);
+  overview.draw(scene);
+  const judged = allFigures !== null && allFigures[position].passes > 0 && allFigures[position].minutes > 0;
+  byId("curve-box").hidden = !judged;
+  byId("curve-none").hidden = judged;
+  if (judged) curve.draw(allFigures, position, colours);
+  if (app.slowDrawn !== `${app.number} ${window.innerWidth} ${colours.paper}`) {
+    app.slowDrawn = `${app.number} ${window.innerWidth} ${colours.paper}`;
+    for (const chart of slowCharts(recording)) {
+      byId(`${chart.id}-words`).textContent = slowWords(chart);
+      byId(chart.id).hidden = chart.values.length === 0;
+      drawSlow(byId(chart.id), chart, recording, colours);
+    }
+  }
+}
+
+function setTheme(name) {
+  document.documentElement.dataset.theme = name;
+  app.colours = readColours();
+  if (app.recording) redraw();
+}
+
+function setSpanMode(on) {
+  app.spanMode = on;
+  byId("span").setAttribute("aria-pressed", String(on));
+  byId("plot").classList.toggle("spanning", on);
+  if (on) message("Drag over a pass in the plot. Escape leaves.");
+  else if (byId("message").textContent.startsWith("Drag")) message("");
+}
+
+// ---- controls
+
+byId("threshold").oninput = (event) => setPosition(Number(event.target.value));
+byId("own").onclick = () => setPosition(app.recording.own);
+byId("zoom-in").onclick = () => view.zoom(0.5);
+byId("zoom-out").onclick = () => view.zoom(2);
+byId("zoom-all").onclick = () => view.all();
+byId("earlier").onclick = () => step(-1);
+byId("later").onclick = () => step(1);
+byId("span").onclick = () => setSpanMode(!app.spanMode);
+byId("label-here").onclick = () => (app.picked ? labelAlert(app.picked) : labelHere());
+byId("compress").onchange = redraw;
+byId("time-of-day").onchange = () => {
+  changedView();
+  fillTables();
+};
+byId("undo").onclick = () => {
+  app.labels.undo();
+  changedLabels();
+};
+byId("save").onclick = saveLabels;
+byId("load").onchange = async (event) => {
+  if (event.target.files.length) await loadLabels(event.target.files[0]);
+  event.target.value = ""; // so that the same file can be loaded again
+};
+byId("theme").onchange = (event) => setTheme(event.target.value);
+matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => setTheme(byId("theme").value));
+addEventListener("resize", redraw);
+addEventListener("keydown", (event) => {
+  if ((event.ctrlKey || event.metaKey) && event.key === "z" && !form.dialog.open && app.labels.before.length) {
+    event.preventDefault();
+    byId("undo").click();
+  }
+});
+addEventListener("beforeunload", (event) => {
+  if ([...opened.values()].some(({ labels }) => labels.unsaved)) event.preventDefault();
+});
+
+const chooser = byId("recording");
+sources.forEach((source, i) => chooser.append(element("option", source.dataset.name, { value: i })));
+byId("chooser").hidden = sources.length < 2;
+chooser.onchange = () => openRecording(Number(chooser.value));
+
+/** For tests and for the curious: the state of the page, and its parts. */
+window.coilcountReport = {
+  app,
+  state: () => ({
+    position: app.position,
+    threshold: app.recording.at[app.position].threshold,
+    window: [view.t0, view.t1],
+    figures: allFigures && allFigures[app.position],
+    alerts: app.alerts,
+    labels: app.labels.list,
+    edited: app.labels.edited,
+    unsaved: app.labels.unsaved,
+    picked: app.picked,
+  }),
+  setPosition,
+  plot,
+  belongs,
+  figuresOf,
+  readLabelFile,
+  labelFileText,
+};
+
+setTheme("system");
+openRecording(0).then(() => {
+  draw();
+  fillTables();
+  document.documentElement.dataset.firstDrawMs = performance.now().toFixed(0);
+  document.documentElement.dataset.ready = "yes";
+});

@@ -1,0 +1,348 @@
+// The lanes of the plot, from top to bottom: labels, marks and holds, alerts that rose, shift, alerts that fell,
+// detection statistic, time.
+
+const LABEL_LANE = 24;
+const EVENT_LANE = 16;
+const GLYPH_LANE = 22;
+const TIME_LANE = 22;
+const STATISTIC_SHARE = 0.3; // of the height that the two traces have together
+const LEAST_LABEL = 8; // px: a pass of half a second stays visible in a view of an hour
+const LEAST_GAP = 2; // px
+
+/** Where each lane lies, in CSS pixels. */
+function layOut(width, height) {
+  const wide = width >= 560;
+  const left = wide ? 56 : 46;
+  const right = width - (wide ? 56 : 10);
+  const traces = height - LABEL_LANE - EVENT_LANE - 2 * GLYPH_LANE - TIME_LANE - 8;
+  const statisticHeight = Math.round(traces * STATISTIC_SHARE);
+  const lane = (top, laneHeight) => ({ left, right, width: right - left, top, bottom: top + laneHeight, height: laneHeight });
+  const labels = lane(0, LABEL_LANE);
+  const events = lane(labels.bottom, EVENT_LANE);
+  const rose = lane(events.bottom, GLYPH_LANE);
+  const shift = lane(rose.bottom, traces - statisticHeight);
+  const fell = lane(shift.bottom, GLYPH_LANE);
+  const statistic = lane(fell.bottom + 4, statisticHeight);
+  const time = lane(statistic.bottom + 4, TIME_LANE);
+  return { wide, labels, events, rose, shift, fell, statistic, time };
+}
+
+/** From ppm to a height in the lane and back to ticks; `knee` > 0 compresses what is larger than the knee. */
+function shiftScale(lane, low, high, knee) {
+  const bend = knee > 0 ? (value) => Math.asinh(value / knee) : (value) => value;
+  const room = 0.06 * (bend(high) - bend(low)) || 1;
+  const [bottom, top] = [bend(low) - room, bend(high) + room];
+  const toY = (value) => lane.bottom - ((bend(value) - bottom) / (top - bottom)) * lane.height;
+  const wanted = Math.max(2, Math.floor(lane.height / 38));
+  if (!(knee > 0)) return { toY, ticks: ticks(low, high, wanted) };
+  const found = [0];
+  for (let size = 10 ** Math.floor(Math.log10(knee)); size < Math.max(-low, high) * 2; size *= 10) {
+    for (const value of [size, -size, 3 * size, -3 * size]) {
+      if (value <= high && value >= low && found.every((other) => Math.abs(toY(other) - toY(value)) > 16)) found.push(value);
+    }
+  }
+  return { toY, ticks: found };
+}
+
+function drawGrid(context, lanes, scene, toX) {
+  const { view, colours, clockOffset } = scene;
+  const { times, step } = timeTicks(view.t0, view.t1, Math.max(2, Math.floor(lanes.shift.width / 84)), clockOffset ?? 0);
+  context.fillStyle = colours.soft;
+  context.textAlign = "center";
+  context.textBaseline = "top";
+  context.strokeStyle = colours.grid;
+  context.beginPath();
+  for (const time of times) {
+    const x = Math.round(toX(time)) + 0.5;
+    context.moveTo(x, lanes.rose.top);
+    context.lineTo(x, lanes.statistic.bottom);
+    const decimals = step < 1 ? 1 : 0;
+    const text = clockOffset === null ? instant(time, decimals) : timeOfDay(1000 * clockOffset, time, decimals);
+    const half = context.measureText(text).width / 2;
+    const shown = Math.min(Math.max(x, half + 2), lanes.time.right + (lanes.wide ? 50 : 8) - half);
+    context.fillText(text, shown, lanes.time.top + 4);
+  }
+  context.stroke();
+}
+
+function drawGaps(context, lanes, scene, toX) {
+  const { recording, view, colours } = scene;
+  for (const [start, end] of recording.timeline.breaks) {
+    if (end < view.t0 || start > view.t1) continue;
+    const x = Math.max(lanes.shift.left, toX(start));
+    const width = Math.max(LEAST_GAP, Math.min(lanes.shift.right, toX(end)) - x);
+    for (const lane of [lanes.shift, lanes.statistic]) {
+      context.fillStyle = colours.paper;
+      context.fillRect(x, lane.top, width, lane.height);
+      if (width < 6) {
+        context.fillStyle = colours.soft;
+        context.fillRect(x, lane.top, width, lane.height);
+      } else hatch(context, x, lane.top, width, lane.height, colours.soft);
+    }
+  }
+}
+
+function drawShift(context, lanes, scene, toX) {
+  const { recording, view, colours, threshold } = scene;
+  const lane = lanes.shift;
+  const first = recording.timeline.indexAt(view.t0);
+  let [low, high] = recording.shift.range(Math.max(0, first - 1), Math.min(recording.count, recording.timeline.indexAt(view.t1) + 1));
+  if (!(low <= high)) [low, high] = [0, 0];
+  const bands = bandOf(recording, view, threshold);
+  const highest = bands.reduce((most, [, ppm]) => Math.max(most, ppm), 0);
+  low = Math.min(low, -1.3 * highest);
+  high = Math.max(high, 1.3 * highest);
+  const scale = shiftScale(lane, low, high, scene.compress ? Math.max(highest, 1e-3) : 0);
+
+  context.save();
+  context.beginPath();
+  context.rect(lane.left, lane.top, lane.width, lane.height);
+  context.clip();
+  if (bands.length) {
+    const edge = (sign, points) => points.forEach(([time, ppm], i) => {
+      const [x, y] = [toX(time), scale.toY(sign * ppm)];
+      if (i === 0 && sign > 0) context.moveTo(x, y);
+      else context.lineTo(x, y);
+    });
+    context.beginPath();
+    edge(1, bands);
+    edge(-1, [...bands].reverse());
+    context.closePath();
+    context.fillStyle = colours.band;
+    context.fill();
+  }
+  context.strokeStyle = colours.grid;
+  context.beginPath();
+  for (const value of scale.ticks) {
+    const y = Math.round(scale.toY(value)) + 0.5;
+    context.moveTo(lane.left, y);
+    context.lineTo(lane.right, y);
+  }
+  context.stroke();
+  context.strokeStyle = colours.soft;
+  context.beginPath();
+  context.moveTo(lane.left, Math.round(scale.toY(0)) + 0.5);
+  context.lineTo(lane.right, Math.round(scale.toY(0)) + 0.5);
+  context.stroke();
+  drawTrace(context, recording.shift, recording.timeline, lane, view, scale.toY, colours.trace);
+  context.restore();
+
+  context.fillStyle = colours.soft;
+  context.textBaseline = "middle";
+  const hz = recording.baselineHz * 1e-6;
+  const step = scale.ticks.length > 1 ? Math.min(...scale.ticks.slice(1).map((tick, i) => Math.abs(tick - scale.ticks[i]))) : 1;
+  for (const value of scale.ticks) {
+    const y = scale.toY(value);
+    context.textAlign = "right";
+    context.fillText(tickText(value, step), lane.left - 6, y);
+    context.textAlign = "left";
+    if (lanes.wide && hz > 0) context.fillText(tickText(value * hz, step * hz), lane.right + 6, y);
+  }
+  context.textAlign = "left";
+  context.fillText("ppm", 4, lanes.rose.top + GLYPH_LANE / 2);
+  if (lanes.wide) context.fillText("Hz", lane.right + 6, lanes.rose.top + GLYPH_LANE / 2);
+}
+
+/** A tick's value with the digits that its neighbours need. */
+function tickText(value, step) {
+  if (Math.abs(value) < step * 1e-6) return "0";
+  const decimals = Math.min(4, Math.max(0, -Math.floor(Math.log10(step) + 1e-9) + (step < 1 && !/^[125]/.test(step.toExponential()) ? 1 : 0)));
+  return (value < 0 ? MINUS : "") + Math.abs(value).toFixed(decimals);
+}
+
+/** [time, ppm]: the threshold as a shift over the window, thinned to what can be seen. */
+function bandOf(recording, view, threshold) {
+  const [times, scales] = recording.scale;
+  if (!times.length) return [];
+  const points = [];
+  const every = Math.max(1, Math.floor(view.span / 600));
+  for (let i = 0; i < times.length; i += every) {
+    if (times[i] < view.t0 - 2 * every || times[i] > view.t1 + 2 * every) continue;
+    points.push([times[i], scales[i] * threshold]);
+  }
+  if (points.length && times[0] < view.t0) points.unshift([Math.min(view.t0, points[0][0]), points[0][1]]);
+  if (points.length) points.push([Math.max(Math.min(view.t1, recording.timeline.end), points[points.length - 1][0]), points[points.length - 1][1]]);
+  return points;
+}
+
+function drawTrace(context, samples, timeline, lane, view, toY, colour) {
+  context.strokeStyle = colour;
+  context.lineWidth = 1.1;
+  context.beginPath();
+  for (const stretch of timeline.stretches) traceStretch(context, samples, timeline, stretch, lane, view, toY);
+  context.stroke();
+  context.lineWidth = 1;
+}
+
+function drawStatistic(context, lanes, scene) {
+  const { recording, view, colours, threshold } = scene;
+  const lane = lanes.statistic;
+  const highest = Math.max(3 * threshold, ...recording.statistic.range(0, recording.count).map(Math.abs));
+  const most = Math.asinh(highest / threshold) * 1.05;
+  const toY = (value) => (lane.top + lane.bottom) / 2 - (Math.asinh(value / threshold) / most) * (lane.height / 2);
+  context.save();
+  context.beginPath();
+  context.rect(lane.left, lane.top, lane.width, lane.height);
+  context.clip();
+  context.fillStyle = colours.band;
+  context.fillRect(lane.left, toY(threshold), lane.width, toY(-threshold) - toY(threshold));
+  drawTrace(context, recording.statistic, recording.timeline, lane, view, toY, colours.trace);
+  context.strokeStyle = colours.ink;
+  context.setLineDash([6, 3]);
+  context.beginPath();
+  for (const value of [threshold, -threshold]) {
+    const y = Math.round(toY(value)) + 0.5;
+    context.moveTo(lane.left, y);
+    context.lineTo(lane.right, y);
+  }
+  context.stroke();
+  context.setLineDash([]);
+  context.restore();
+  context.fillStyle = colours.soft;
+  context.textAlign = "right";
+  context.textBaseline = "middle";
+  for (const value of [threshold, 0, -threshold]) {
+    const text = value === 0 ? "0" : (value < 0 ? MINUS : "") + threshold.toFixed(1);
+    context.fillText(text, lane.left - 6, toY(value));
+  }
+  context.textAlign = "left";
+  context.fillText("σ", 4, lane.top + 8);
+  context.strokeStyle = colours.grid;
+  context.strokeRect(lane.left + 0.5, lane.top + 0.5, lane.width - 1, lane.height - 1);
+}
+
+/** Alerts: above the trace if the frequency rose, below it if it fell.  Returns where they can be clicked. */
+function drawAlerts(context, lanes, scene, toX) {
+  const { alerts, view, colours, picked } = scene;
+  const hits = [];
+  const rows = new Map(); // find: its alerts in view
+  const shown = alerts.filter((alert) => alert.peak >= view.t0 && alert.peak <= view.t1);
+  for (const alert of shown) rows.set(alert.find, [...(rows.get(alert.find) || []), alert]);
+  const place = (alert) => {
+    const lane = alert.sign >= 0 ? lanes.rose : lanes.fell;
+    return [toX(alert.peak), (lane.top + lane.bottom) / 2];
+  };
+  const colourOf = (alert) => (alert.sign > 0 ? colours.rise : alert.sign < 0 ? colours.fall : colours.ink);
+  for (const group of rows.values()) {
+    if (group.length < 2) continue;
+    const [x0, y] = place(group[0]);
+    const [x1] = place(group[group.length - 1]);
+    context.strokeStyle = colourOf(group[0]);
+    context.beginPath();
+    context.moveTo(x0, y + 0.5);
+    context.lineTo(x1, y + 0.5);
+    context.stroke();
+  }
+  context.textBaseline = "middle";
+  context.textAlign = "left";
+  for (const alert of shown) {
+    const [x, y] = place(alert);
+    if (picked !== null && picked.find === alert.find && picked.sign === alert.sign) {
+      context.strokeStyle = colours.pick;
+      context.lineWidth = 2;
+      context.beginPath();
+      context.arc(x, y, 10.5, 0, 2 * Math.PI);
+      context.stroke();
+      context.setLineDash([2, 3]);
+      context.beginPath();
+      context.moveTo(x, lanes.shift.top);
+      context.lineTo(x, lanes.statistic.bottom);
+      context.stroke();
+      context.setLineDash([]);
+      context.lineWidth = 1;
+    }
+    glyph(context, x, y, alert.sign, 6, colourOf(alert), alert.verdict !== "false", colours.paper);
+    if (alert.response === "uncertain") {
+      context.fillStyle = colours.ink;
+      context.fillText("?", x + 8, y);
+    }
+    hits.push({ x, y, alert });
+  }
+  return hits;
+}
+
+/** The strip of labels.  Returns where they can be clicked. */
+function drawLabels(context, lanes, scene, toX) {
+  const { labels, view, colours, foundLabels } = scene;
+  const lane = lanes.labels;
+  const hits = [];
+  context.textBaseline = "middle";
+  context.textAlign = "left";
+  context.fillStyle = colours.soft;
+  context.fillText(lanes.wide ? "labels" : "label", 4, lane.top + 12);
+  for (const label of labels) {
+    if (label.end < view.t0 || label.start > view.t1) continue;
+    const middle = toX(label.closest);
+    const x0 = Math.max(lane.left, Math.min(toX(label.start), middle - LEAST_LABEL / 2));
+    const x1 = Math.min(lane.right, Math.max(toX(label.end), middle + LEAST_LABEL / 2));
+    const object = label.response !== "";
+    const colour = object ? colours.object : colours.nothing;
+    const [y, height] = [lane.top + 3, lane.height - 6];
+    context.strokeStyle = colour;
+    if (object && foundLabels.has(label)) {
+      context.fillStyle = colour;
+      context.fillRect(x0, y, x1 - x0, height);
+    } else if (!object) hatch(context, x0, y, x1 - x0, height, colour);
+    else context.setLineDash([3, 2]);
+    context.strokeRect(x0 + 0.5, y + 0.5, x1 - x0 - 1, height - 1);
+    context.setLineDash([]);
+    hits.push({ x0, x1, top: lane.top, bottom: lane.bottom, label });
+  }
+  // The names go beside the boxes, where there is room before the next one.
+  context.fillStyle = colours.ink;
+  hits.forEach((hit, i) => {
+    const room = (i + 1 < hits.length ? hits[i + 1].x0 : lane.right) - hit.x1 - 8;
+    const words = labelWords(hit.label) + (hit.label.response !== "" && !foundLabels.has(hit.label) ? ", missed" : "");
+    if (context.measureText(words).width <= room) context.fillText(words, hit.x1 + 4, lane.top + 12.5);
+  });
+  return hits;
+}
+
+function drawEvents(context, lanes, scene, toX) {
+  const { recording, view, colours, holds } = scene;
+  const lane = lanes.events;
+  const middle = (lane.top + lane.bottom) / 2;
+  context.textBaseline = "middle";
+  context.textAlign = "left";
+  const inLane = (x) => Math.min(Math.max(x, lane.left), lane.right);
+  for (const [start, end] of holds) {
+    const last = end === null ? recording.timeline.end : end;
+    if (last < view.t0 || start > view.t1) continue;
+    const [x0, x1] = [inLane(toX(start)), inLane(toX(last))];
+    context.fillStyle = colours.mark;
+    context.fillRect(x0, middle - 2, Math.max(2, x1 - x0), 4);
+    if (x1 - x0 > 34) {
+      context.fillStyle = colours.paper;
+      context.fillRect(x0 + 3, lane.top, 28, lane.height);
+      context.fillStyle = colours.ink;
+      context.fillText("hold", x0 + 5, middle);
+    }
+  }
+  for (const [start, end, reason] of recording.silences) {
+    if (end < view.t0 || start > view.t1) continue;
+    const x = inLane(toX(start));
+    context.fillStyle = colours.ink;
+    if (context.measureText(reason).width < 160) context.fillText(reason, x, middle);
+  }
+  let free = 0;
+  for (const [time, text] of recording.marks) {
+    if (time < view.t0 || time > view.t1) continue;
+    const x = toX(time);
+    context.strokeStyle = colours.mark;
+    context.setLineDash([4, 3]);
+    context.beginPath();
+    context.moveTo(x, lane.top);
+    context.lineTo(x, lanes.statistic.bottom);
+    context.stroke();
+    context.setLineDash([]);
+    context.fillStyle = colours.mark;
+    context.fillRect(x, lane.top + 1, 7, 6);
+    const words = text || "mark";
+    const width = context.measureText(words).width;
+    if (x > free && x + width < lane.right) {
+      context.fillStyle = colours.ink;
+      context.fillText(words, x + 10, middle);
+      free = x + width + 16;
+    }
+  }
+}
