@@ -1,6 +1,7 @@
 """Gathers what the report page shows of a recording: replays at a grid of thresholds, judged by the labels."""
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 from coilcount.capture.labels import read_labels
 from coilcount.capture.reader import Report
@@ -118,7 +119,7 @@ def _misplaced(labels: Sequence[Label], duration_s: float) -> list[str]:
     """Sentences about labels outside the recording and labels that overlap."""
     outside = [label for label in labels if label.end_s < 0 or label.start_s > duration_s]
     spans = sorted((label.start_s, label.end_s) for label in labels)
-    overlaps = sum(start < end for (_, end), (start, _) in zip(spans, spans[1:], strict=False))
+    overlaps = sum(start < end for (_, end), (start, _) in pairwise(spans))
     sentences = []
     if outside:
         sentences.append(f"labels outside the recording: {len(outside)}; their passes count as missed")

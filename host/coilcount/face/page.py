@@ -46,11 +46,7 @@ def page_html(recordings: Sequence[PageRecording]) -> str:
         f"default-src 'none'; script-src '{_hash(script)}'; style-src '{_hash(style)}'; "
         "base-uri 'none'; form-action 'none'"
     )
-    data = "\n".join(
-        # Base64 has no "<", so nothing in a recording can end the element.
-        f'<script type="text/plain" class="recording" data-name="{escape(printable(one.replay.name))}">{packed(one)}</script>'
-        for one in recordings
-    )
+    data = "\n".join(_data(recording) for recording in recordings)
     first = recordings[0].replay.name
     title = printable(first) + (f" and {len(recordings) - 1} more" if len(recordings) > 1 else "")
     parts = {
@@ -64,6 +60,12 @@ def page_html(recordings: Sequence[PageRecording]) -> str:
     # One pass over the template, so that nothing in an inserted part is taken for a place.
     pieces = _file("page.html").split("@@")
     return "".join(parts[piece] if number % 2 else piece for number, piece in enumerate(pieces))
+
+
+def _data(recording: PageRecording) -> str:
+    name = escape(printable(recording.replay.name))
+    # Base64 has no "<", so nothing in a recording can end the element.
+    return f'<script type="text/plain" class="recording" data-name="{name}">{packed(recording)}</script>'
 
 
 def _file(name: str) -> str:

@@ -17,6 +17,7 @@ import math
 import zlib
 from array import array
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Any
 
 from coilcount.model import Alert, AtThreshold, PageRecording
@@ -75,7 +76,7 @@ def runs(time_s: Sequence[float]) -> list[list[float]]:
     """The times as runs of even spacing: [time of the first, spacing, number of readings]."""
     if len(time_s) < 2:
         return [[round(time, 6), 0.0, 1] for time in time_s]
-    gaps = sorted(after - before for before, after in zip(time_s, time_s[1:], strict=False))
+    gaps = sorted(after - before for before, after in pairwise(time_s))
     spacing = gaps[len(gaps) // 2]
     found = []
     first = 0

@@ -48,6 +48,8 @@ async function openRecording(number) {
   judge();
   setPosition(position);
   changedView();
+  showReadout(null);
+  document.documentElement.dataset.recording = number;
 }
 
 // ---- labels and figures

@@ -110,6 +110,14 @@ function drawShift(context, lanes, scene, toX) {
     context.closePath();
     context.fillStyle = colours.band;
     context.fill();
+    context.strokeStyle = colours.soft;
+    context.setLineDash([6, 3]);
+    for (const sign of [1, -1]) {
+      context.beginPath();
+      for (const [time, ppm] of bands) context.lineTo(toX(time), scale.toY(sign * ppm));
+      context.stroke();
+    }
+    context.setLineDash([]);
   }
   context.strokeStyle = colours.grid;
   context.beginPath();

@@ -11,8 +11,9 @@ function findsOf(alerts) {
 function verdictWords(group, judged) {
   if (!judged) return "";
   const names = [...new Set(group.flatMap((alert) => alert.labels.map(labelWords)))];
-  if (names.length) return names.join(", ");
-  return group.length > 1 ? "false alarms" : "false alarm";
+  const wrong = group.filter((alert) => alert.verdict === "false").length;
+  if (wrong) names.push(wrong === 1 ? "1 false alarm" : `${wrong} false alarms`);
+  return names.join(", ");
 }
 
 function fillFinds(body, alerts, { threshold, judged, picked, time, jump, label }) {

@@ -48,11 +48,11 @@ function signed(value, decimals) {
   return (value < 0 && Number(text) !== 0 ? MINUS : "+") + text;
 }
 
-/** A number in at most three digits: 0.042, 1.3, 17, 250. */
+/** A number in two digits, from 100 on in whole numbers: 0.042, 1.3, 17, 250. */
 function brief(value) {
   if (value === 0) return "0";
   const size = Math.abs(value);
-  return size >= 100 ? value.toFixed(0) : size >= 10 ? value.toFixed(size >= 20 ? 0 : 1) : Number(value.toPrecision(2)).toString();
+  return size >= 100 ? value.toFixed(0) : Number(value.toPrecision(2)).toString();
 }
 
 const percent = (share) => `${Math.round(100 * share)} %`;
