@@ -139,7 +139,8 @@ def test_a_gap_of_half_a_second_in_an_hour_stays_visible(show):
             const { plot, app } = coilcountReport;
             const data = plot.canvas.getContext("2d").getImageData(x, y, 40, 1).data;
             const soft = app.colours.soft.match(/[0-9a-f]{2}/gi).map((hex) => parseInt(hex, 16));
-            return Array.from({ length: 40 }, (_, i) => soft.every((value, k) => Math.abs(data[4 * i + k] - value) < 8));
+            const isSoft = (i) => soft.every((value, channel) => Math.abs(data[4 * i + channel] - value) < 8);
+            return Array.from({ length: 40 }, (_, i) => isSoft(i));
         }""",
         [round(x - box["x"]) - 20, round(y - box["y"]) + 9],
     )

@@ -69,8 +69,9 @@ function drawGaps(context, lanes, scene, toX) {
   const { recording, view, colours } = scene;
   for (const [start, end] of recording.timeline.breaks) {
     if (end < view.t0 || start > view.t1) continue;
-    const x = Math.max(lanes.shift.left, toX(start));
-    const width = Math.max(LEAST_GAP, Math.min(lanes.shift.right, toX(end)) - x);
+    // Whole pixels: a thin gap must not be blurred away.
+    const x = Math.floor(Math.max(lanes.shift.left, toX(start)));
+    const width = Math.max(LEAST_GAP, Math.ceil(Math.min(lanes.shift.right, toX(end))) - x);
     for (const lane of [lanes.shift, lanes.statistic]) {
       context.fillStyle = colours.paper;
       context.fillRect(x, lane.top, width, lane.height);
