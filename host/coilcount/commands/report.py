@@ -38,33 +38,35 @@ def run(args: argparse.Namespace) -> int:
     out = Path(args.out)
     if out.exists():
         raise InputError("the file exists and is not overwritten", str(out), "Give --out another name")
+    if not out.parent.is_dir():
+        raise InputError("there is no such folder", str(out.parent), "Make the folder, or check the name")
     settings = load_settings(args.settings)
     recordings = find_recordings(args.files)
     progress = Progress(sys.stderr)
-    gathered = list(_gathered(recordings, settings, progress))
-    progress.say("writing the page")
-    text = page_html(gathered)
+    rows: list[dict] = []
+    text = page_html(_gathered(recordings, settings, progress, rows))
     try:
         with new_file(out, newline="\n") as file:
             file.write(text)
     except OSError as error:
         raise cannot_write(error, out) from None
-    progress.clear()
     size = out.stat().st_size
     if args.json:
-        say_json({"kind": "report", "file": str(out), "bytes": size, "recordings": [_row(one) for one in gathered]})
+        say_json({"kind": "report", "file": str(out), "bytes": size, "recordings": rows})
     elif not args.quiet:
-        many = "1 recording" if len(gathered) == 1 else f"{len(gathered)} recordings"
+        many = "1 recording" if len(rows) == 1 else f"{len(rows)} recordings"
         say(f"{out}: {many}, {size / 1000:.0f} kB; open it in a browser")
     return EXIT_DONE
 
 
-def _gathered(recordings: list, settings: object, progress: object) -> Iterator[object]:
-    """The recordings for the page.  One that cannot be used is left out with a warning, if others can be used."""
+def _gathered(recordings: list, settings: object, progress: object, rows: list[dict]) -> Iterator[object]:
+    """The recordings for the page, one after the other; `rows` gets what --json prints of each.
+
+    A recording that cannot be used is left out with a warning, if others can be used.
+    """
     from coilcount.desk.report import page_recording
 
     failure: CoilcountError | None = None
-    used = 0
     for recording in recordings:
         step = f"replaying {recording.name}"
         try:
@@ -81,13 +83,13 @@ def _gathered(recordings: list, settings: object, progress: object) -> Iterator[
             warn(f"warning: left out: {error}")
             continue
         progress.clear()
-        used += 1
+        rows.append(_row(one))
         if one.replay.complaint:
             warn(f"{recording.name}: warning: {one.replay.complaint}; the sound part was used")
         for complaint in one.label_complaints:
             warn(f"{recording.name}: warning: {complaint}")
         yield one
-    if not used:
+    if not rows:
         raise InputError(
             "none of the recordings can be used", failure.where if failure else "", "See the warnings above"
         )

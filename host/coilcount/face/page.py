@@ -6,7 +6,7 @@ no frame, no form, no text that becomes code.
 
 import base64
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Iterable
 from html import escape
 from importlib.resources import files
 
@@ -38,23 +38,25 @@ SCRIPTS = (
 )
 
 
-def page_html(recordings: Sequence[PageRecording]) -> str:
-    """The text of the page.  recordings: at least one."""
+def page_html(recordings: Iterable[PageRecording]) -> str:
+    """The text of the page.  recordings: at least one; each is packed as it comes and not kept."""
+    names, elements = [], []
+    for recording in recordings:
+        names.append(printable(recording.replay.name))
+        elements.append(_data(recording))
     style = _file("page.css")
     script = '"use strict";\n(() => {\n' + "\n".join(_file(name) for name in SCRIPTS) + "\n})();\n"
     policy = (
         f"default-src 'none'; script-src '{_hash(script)}'; style-src '{_hash(style)}'; "
         "base-uri 'none'; form-action 'none'"
     )
-    data = "\n".join(_data(recording) for recording in recordings)
-    first = recordings[0].replay.name
-    title = printable(first) + (f" and {len(recordings) - 1} more" if len(recordings) > 1 else "")
+    title = names[0] + (f" and {len(names) - 1} more" if len(names) > 1 else "")
     parts = {
         "POLICY": policy,
         "TITLE": escape(title),
         "VERSION": escape(__version__),
         "STYLE": style,
-        "DATA": data,
+        "DATA": "\n".join(elements),
         "SCRIPT": script,
     }
     # One pass over the template, so that nothing in an inserted part is taken for a place.
