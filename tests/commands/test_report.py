@@ -79,11 +79,11 @@ def test_damaged_labels_make_a_warning_and_still_a_page(short, tmp_path, capsys)
     assert json.loads(printed)["recordings"][0]["labels"] is None
 
 
-def test_labels_outside_the_capture_and_overlapping_ones_are_reported(short, tmp_path, capsys):
+def test_labels_that_cannot_be_judged_and_overlapping_ones_are_reported(short, tmp_path, capsys):
     status, _, said = run(capsys, short, "--out", tmp_path / "page.html")
-    assert status == 0 and "labels outside the recording: 10" in said
+    assert status == 0 and "which are not judged: 10" in said
     head = (tmp_path / "short.labels.csv").read_text().splitlines()[0]
-    (tmp_path / "short.labels.csv").write_text(f"{head}\n1,3,2,a,,,,\n2,4,3,b,,,,\n")
+    (tmp_path / "short.labels.csv").write_text(f"{head}\n5,7,6,a,,,,\n6,8,7,b,,,,\n")
     assert "labels that overlap the one before: 1" in run(capsys, short, "--out", tmp_path / "two.html")[2]
 
 

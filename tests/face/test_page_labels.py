@@ -122,7 +122,7 @@ def test_unsaved_labels_are_asked_about_before_the_page_is_left(show):
 def test_a_label_file_is_loaded_and_a_wrong_one_is_refused_with_its_row(show, tmp_path):
     page = show(made([Label(9.8, 10.2, 10.0, "coin", "", "non-ferrous")]))
     good, bad = tmp_path / "good.csv", tmp_path / "bad.csv"
-    labels = [Label(29.5, 30.5, 30.0, "bolt", "steel", "ferrous", 4.0, "a, b"), Label(99, 99.5, 99.2, "far")]
+    labels = [Label(29.5, 30.5, 30.0, "bolt", "steel", "ferrous", 4.0, "a, b"), Label(99.0, 99.5, 99.2, "far")]
     with good.open("w", newline="") as file:
         put_labels(file, labels)
     bad.write_text(good.read_text().replace("30.0,bolt", "31.0,bolt"))
@@ -133,6 +133,33 @@ def test_a_label_file_is_loaded_and_a_wrong_one_is_refused_with_its_row(show, tm
     page.page.get_by_text("2 labels loaded from good.csv. 1 of them lie outside the recording.").wait_for()
     assert page.figure("passes") == "1 of 1" and not page.state("unsaved")
     assert saved(page, tmp_path) == labels
+
+
+def test_a_label_file_of_a_spreadsheet_with_semicolons_is_loaded(show, tmp_path):
+    page = show(made())
+    path = tmp_path / "sheet.csv"
+    head = "start_s;end_s;closest_s;object;metal;response;depth_cm;note\r\n"
+    text = head + '29,5;30,5;30;bolt;;ferrous;4,5;"a;b"\r\n;;;;;;;\r\n'
+    path.write_text(text, encoding="utf-8-sig", newline="")
+    page.page.set_input_files("#load", path)
+    page.page.get_by_text("1 labels loaded").wait_for()
+    assert saved(page, tmp_path) == [Label(29.5, 30.5, 30.0, "bolt", "", "ferrous", 4.5, "a;b")]
+
+
+def test_a_proposal_counts_for_nothing_until_it_is_confirmed(show, tmp_path):
+    page = show(made([Label(9.8, 10.2, 10.0, "coin", "", "non-ferrous"), Label(29.8, 30.2, 30.0, "?", "", "ferrous")]))
+    page.page.get_by_role("button", name="Change the label at 0:30.0").click()
+    assert page.page.locator("#label-title").inner_text() == "Confirm the proposal"
+    page.page.get_by_role("button", name="Cancel").click()
+    page.page.get_by_role("button", name="Change the label at 0:10.0").click()
+    field(page, "object").fill("ring")
+    page.page.get_by_role("button", name="Keep").click()
+    assert page.figure("passes") == "1 of 1" and page.figure("falseAlarms") == "2"
+    page.page.get_by_role("button", name="Change the label at 0:30.0").click()
+    page.page.keyboard.press("Enter")
+    field(page, "object").press("Enter")
+    assert page.figure("passes") == "2 of 2" and page.figure("falseAlarms") == "1"
+    assert [label.object for label in saved(page, tmp_path)] == ["ring", ""]
 
 
 def test_a_wrong_time_is_refused_in_the_form(show):

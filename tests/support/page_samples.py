@@ -62,13 +62,14 @@ def page_of(
         "header": header or Header("simulate", "2026-05-01T09:00:00Z", simulated=True),
         "complaint": "",
         "summary": summary,
-        "ready_minutes": duration_s / 60,
+        "ready_minutes": max(0.0, duration_s - 4.0) / 60,
         "at": at,
         "silences": (),
         "marks": (),
         "warnings": (),
         "status": tuple(StatusReading(float(s), 12 + s / 1000, 5.0) for s in range(0, int(duration_s), 1)),
         "series": series,
+        "ready_spans": ((4.0, duration_s),),
     }
     replay = GridReplay(**{**fields, **changes})
     most = max(len(one.alerts) for one in at)
@@ -80,6 +81,7 @@ def page_of(
         label_file="made.labels.csv",
         label_complaints=(),
         figures=() if labels is None else tuple(figures(score(replay, one, labels)) for one in at),
+        ready_spans=replay.ready_spans,
         near_s=NEAR_S,
         rate_limits=tuple(rate_interval(n, 1.0) for n in range(most + 1)),
         scale=(ScaleReading(0.0, 0.3), ScaleReading(duration_s, 0.3)),

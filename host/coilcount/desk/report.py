@@ -52,8 +52,9 @@ def page_recording(
     if replay.series is None or not replay.series.time_s:
         raise InputError("the capture holds no readings", recording.name, "See coilcount inspect")
     labels, complaints = _labels_of(recording)
+    scores = [] if labels is None else [score(replay, at, labels) for at in replay.at]
     if labels:
-        complaints += _misplaced(labels, replay.summary.duration_s)
+        complaints += _misplaced(labels, scores[0])
     most = max(len(at.alerts) for at in replay.at)
     return PageRecording(
         replay=replay,
@@ -62,7 +63,8 @@ def page_recording(
         labels=None if labels is None else tuple(labels),
         label_file=recording.labels.name,
         label_complaints=tuple(complaints),
-        figures=() if labels is None else tuple(figures(score(replay, at, labels)) for at in replay.at),
+        figures=tuple(map(figures, scores)),
+        ready_spans=replay.ready_spans or ((0.0, replay.summary.duration_s),),
         near_s=NEAR_S,
         rate_limits=tuple(rate_interval(count, 1.0) for count in range(most + 1)),
         scale=_noise_scale(recording, settings, watched),
@@ -115,14 +117,14 @@ def _labels_of(recording: Recording) -> tuple[list[Label] | None, list[str]]:
         return None, [f"the labels are not used: {error}"]
 
 
-def _misplaced(labels: Sequence[Label], duration_s: float) -> list[str]:
-    """Sentences about labels outside the recording and labels that overlap."""
-    outside = [label for label in labels if label.end_s < 0 or label.start_s > duration_s]
+def _misplaced(labels: Sequence[Label], judged: Score) -> list[str]:
+    """Sentences about labels that cannot be judged and labels that overlap."""
     spans = sorted((label.start_s, label.end_s) for label in labels)
     overlaps = sum(start < end for (_, end), (start, _) in pairwise(spans))
     sentences = []
-    if outside:
-        sentences.append(f"labels outside the recording: {len(outside)}; their passes count as missed")
+    if judged.left_out:
+        count = len(judged.left_out)
+        sentences.append(f"labels outside the recording, in a gap or in the warm-up, which are not judged: {count}")
     if overlaps:
         sentences.append(f"labels that overlap the one before: {overlaps}")
     return sentences

@@ -30,6 +30,7 @@ _FINEST_PPM, _COARSEST_PPM = 0.001, 1.0  # limits of the step of the shift; chos
 _SIGMA_STEP = 0.05  # of the statistic, whose threshold is set in steps of about 0.2
 _RUN_SLACK = 0.5  # of the spacing: a reading this far off its place begins a new run
 _LONGEST_TEXT = 400  # characters of one note, mark or warning that the page shows; chosen by hand
+_PROPOSED = "?"  # the object of a label that was proposed and that nobody has confirmed
 _MOST_WARNINGS = 50  # as many as `replay` prints; chosen by hand
 
 
@@ -123,6 +124,8 @@ def _head(recording: PageRecording) -> dict[str, Any]:
         "own": recording.own,
         "readyMinutes": replay.ready_minutes,
         "nearS": recording.near_s,
+        "readySpans": [[round(start_s, 6), round(end_s, 6)] for start_s, end_s in recording.ready_spans],
+        "proposed": _PROPOSED,
         "rateLimits": [[round(low, 4), round(high, 4)] for low, high in recording.rate_limits],
         "silences": [
             [round(silence.start_s, 3), round(silence.end_s, 3), _text(silence.reason)] for silence in replay.silences

@@ -15,8 +15,13 @@ function labelFileText(labels) {
 
 /** The labels in the text of a file.  Throws an Error with a sentence and the number of the row. */
 function readLabelFile(text) {
-  const rows = csvRows(text.replace(/^\ufeff/, ""));
-  const head = rows.shift() || [];
+  // Spreadsheets write semicolons or tabs if their decimal sign is a comma.
+  const plain = text.replace(/^\ufeff/, "");
+  const firstLine = plain.split("\n", 1)[0];
+  const count = (sign) => firstLine.split(sign).length;
+  const delimiter = [";", "\t"].find((sign) => count(sign) > count(",")) || ",";
+  const rows = csvRows(plain, delimiter);
+  const head = (rows.shift() || []).map((name) => name.trim().toLowerCase());
   const missing = LABEL_COLUMNS.filter((name) => !head.includes(name));
   if (missing.length) {
     throw new Error(`No column ${missing.join(", ")}. The first line must be ${LABEL_COLUMNS.join(",")}`);
@@ -25,13 +30,14 @@ function readLabelFile(text) {
     const where = `row ${number + 2}`;
     if (row.length !== head.length) throw new Error(`${where} has too many or too few cells.`);
     const cell = (name) => row[head.indexOf(name)];
-    const [start, end, closest] = ["start_s", "end_s", "closest_s"].map((name) => numberIn(cell(name), name, where));
+    const number = (name) => numberIn(delimiter === "," ? cell(name) : cell(name).replace(",", "."), name, where);
+    const [start, end, closest] = ["start_s", "end_s", "closest_s"].map(number);
     const response = cell("response");
     if (!(start <= closest && closest <= end)) {
       throw new Error(`${where}: closest_s does not lie between start_s and end_s.`);
     }
     if (!RESPONSES.includes(response)) throw new Error(`${where}: response is "${response}".`);
-    const depth = cell("depth_cm") === "" ? null : numberIn(cell("depth_cm"), "depth_cm", where);
+    const depth = cell("depth_cm") === "" ? null : number("depth_cm");
     return { start, end, closest, object: cell("object"), metal: cell("metal"), response, depth, note: cell("note") };
   });
 }
@@ -43,8 +49,9 @@ function numberIn(text, name, where) {
   return Number(text);
 }
 
-/** The rows of CSV text (RFC 4180); empty lines are left out. */
-function csvRows(text) {
+/** The rows of CSV text (RFC 4180); empty rows are left out. */
+function csvRows(text, delimiter) {
+  const endOfCell = new RegExp(`[${delimiter}\\r\\n]|$`);
   const rows = [];
   let row = [];
   let at = 0;
@@ -58,21 +65,21 @@ function csvRows(text) {
         else break;
       }
       at += 1;
-      if (at < text.length && !",\r\n".includes(text[at])) throw new Error("There is text after a closing quote.");
+      if (at < text.length && ![delimiter, "\r", "\n"].includes(text[at])) throw new Error("There is text after a closing quote.");
     } else {
-      const end = at + text.slice(at).search(/[,\r\n]|$/);
+      const end = at + text.slice(at).search(endOfCell);
       cell = text.slice(at, end);
       at = end;
     }
     row.push(cell);
-    if (text[at] === ",") {
+    if (text[at] === delimiter) {
       at += 1;
       if (at < text.length) continue;
       row.push("");
     }
     if (text.startsWith("\r\n", at)) at += 2;
     else at += 1;
-    if (row.length > 1 || row[0] !== "") rows.push(row);
+    if (row.some((one) => one !== "")) rows.push(row);
     row = [];
   }
   return rows;

@@ -18,14 +18,16 @@ class LabelForm {
   }
 
   /** label: what the fields begin with; existing: it is in the list already.  done("keep" | "remove", label). */
-  open(label, existing, limits, done) {
+  open(label, existing, { limits, proposed }, done) {
     const fields = this.form.elements;
     this.done = done;
     this.limits = limits;
-    byId("label-title").textContent = existing ? "Change the label" : "New label";
+    const isProposal = existing && label.object === proposed;
+    byId("label-title").textContent = isProposal ? "Confirm the proposal" : existing ? "Change the label" : "New label";
     byId("label-remove").hidden = !existing;
     byId("label-wrong").textContent = "";
     for (const name of ["start", "end", "closest", "object", "metal", "note"]) fields[name].value = label[name];
+    if (isProposal) fields.object.value = ""; // keeping it confirms it
     fields.depth.value = label.depth === null ? "" : label.depth;
     fields.response.value = label.response;
     this.suit();

@@ -1,10 +1,10 @@
 // The labels of one recording while they are edited: changes, undo, and whether they are saved.
 
 class Labels {
-  /** list: the labels beside the recording, or null if there were none. */
+  /** list: the labels beside the recording, or null if there is no such file. */
   constructor(list) {
     this.list = Labels.sorted(list || []);
-    this.known = list !== null; // false: nobody has labelled this recording
+    this.emptyMeansNothing = list !== null && list.length === 0; // a label file without labels lay beside the recording
     this.edited = false; // true: they differ from those beside the recording
     this.original = JSON.stringify(this.list);
     this.savedText = this.original;
@@ -15,14 +15,19 @@ class Labels {
     return [...list].sort((a, b) => a.start - b.start || a.end - b.end);
   }
 
+  /** False if nobody has labelled this recording, so that nothing can be judged. */
+  get known() {
+    return this.list.length > 0 || this.emptyMeansNothing;
+  }
+
   get unsaved() {
     return JSON.stringify(this.list) !== this.savedText;
   }
 
   /** Take a new list; the old one can be taken back. */
   replace(list) {
-    this.before.push({ list: this.list, known: this.known });
-    this.take(list, true);
+    this.before.push(this.list);
+    this.take(list);
   }
 
   add(label) {
@@ -38,17 +43,15 @@ class Labels {
   }
 
   undo() {
-    const { list, known } = this.before.pop();
-    this.take(list, known);
+    this.take(this.before.pop());
   }
 
   saved() {
     this.savedText = JSON.stringify(this.list);
   }
 
-  take(list, known) {
+  take(list) {
     this.list = Labels.sorted(list);
-    this.known = known;
     this.edited = JSON.stringify(this.list) !== this.original;
   }
 }

@@ -76,7 +76,8 @@ function changedLabels() {
 
 function editLabel(label, existing = true) {
   const { labels, recording } = app;
-  form.open(label, existing, [recording.timeline.start, recording.timeline.end], (what, made) => {
+  const limits = [recording.timeline.start, recording.timeline.end];
+  form.open(label, existing, { limits, proposed: recording.proposed }, (what, made) => {
     if (what === "remove") labels.remove(label);
     else if (existing) labels.change(label, made);
     else labels.add(made);
@@ -88,9 +89,8 @@ const toMs = (time) => Number(time.toFixed(3));
 
 function labelAlert(alert) {
   pick(alert);
-  if (alert.labels.length) return editLabel(alert.labels[0]);
-  const object = app.labels.list.find((label) => belongs(alert.peak, label, app.recording.nearS));
-  if (object) return editLabel(object);
+  const existing = alert.labels[0] || app.labels.list.find((label) => belongs(alert.peak, label, app.recording.nearS));
+  if (existing) return editLabel(existing);
   const reach = Math.max(alert.width, 0.05);
   editLabel(newLabel(alert.peak - reach, alert.peak + reach, alert.peak, alert.response), false);
 }
@@ -131,7 +131,8 @@ function saveLabels() {
   setTimeout(() => URL.revokeObjectURL(url), 10000);
   labels.saved();
   changedLabels();
-  message(`Saved as a download: ${recording.labelFile}. Put it beside the recording.`);
+  const empty = labels.list.length ? "" : " A file without labels says that nothing lay in the whole recording.";
+  message(`Saved as a download: ${recording.labelFile}. Put it beside the recording.${empty}`);
 }
 
 async function loadLabels(file) {
@@ -158,7 +159,7 @@ function alertsAt(position) {
   return recording.at[position].alerts.map((row, i) => {
     const alert = { find: recording.at[position].findOf[i] };
     for (const [name, values] of Object.entries(columns)) alert[name] = values[row];
-    const objects = labels.list.filter((label) => label.response !== "" && belongs(alert.peak, label, recording.nearS));
+    const objects = judgedLabels(recording, labels.list).filter((label) => belongs(alert.peak, label, recording.nearS));
     return { ...alert, labels: objects, verdict: !labels.known ? "unjudged" : objects.length ? "found" : "false" };
   });
 }
@@ -294,6 +295,7 @@ function fillTables() {
   });
   byId("finds-none").hidden = app.alerts.length > 0;
   fillLabels(byId("labels-body"), labels.list, {
+    recording,
     found: app.found,
     time: (time) => clock(time),
     edit: (label) => editLabel(label),

@@ -26,7 +26,7 @@ class Overview {
       context.fillRect(this.toX(alert.peak) - 1, alert.sign >= 0 ? 0 : height - 6, 2, 6);
     }
     for (const label of scene.labels) {
-      context.fillStyle = label.response !== "" ? scene.colours.object : scene.colours.nothing;
+      context.fillStyle = isObject(scene.recording, label) ? scene.colours.object : scene.colours.nothing;
       context.fillRect(this.toX(label.closest) - 1.5, 7, 3, 4);
     }
     const [x0, x1] = [this.toX(this.view.t0), this.toX(this.view.t1)];

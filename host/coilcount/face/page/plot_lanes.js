@@ -272,7 +272,7 @@ function drawAlerts(context, lanes, scene, toX) {
 
 /** The strip of labels.  Returns where they can be clicked. */
 function drawLabels(context, lanes, scene, toX) {
-  const { labels, view, colours, foundLabels } = scene;
+  const { recording, labels, view, colours, foundLabels } = scene;
   const lane = lanes.labels;
   const hits = [];
   context.textBaseline = "middle";
@@ -284,7 +284,7 @@ function drawLabels(context, lanes, scene, toX) {
     const middle = toX(label.closest);
     const x0 = Math.max(lane.left, Math.min(toX(label.start), middle - LEAST_LABEL / 2));
     const x1 = Math.min(lane.right, Math.max(toX(label.end), middle + LEAST_LABEL / 2));
-    const object = label.response !== "";
+    const object = isObject(recording, label);
     const colour = object ? colours.object : colours.nothing;
     const [y, height] = [lane.top + 3, lane.height - 6];
     context.strokeStyle = colour;
@@ -301,7 +301,8 @@ function drawLabels(context, lanes, scene, toX) {
   context.fillStyle = colours.ink;
   hits.forEach((hit, i) => {
     const room = (i + 1 < hits.length ? hits[i + 1].x0 : lane.right) - hit.x1 - 8;
-    const words = labelWords(hit.label) + (hit.label.response !== "" && !foundLabels.has(hit.label) ? ", missed" : "");
+    const state = labelState(recording, hit.label, foundLabels);
+    const words = labelWords(hit.label) + (state === "" || state === "found" ? "" : `, ${state}`);
     if (context.measureText(words).width <= room) context.fillText(words, hit.x1 + 4, lane.top + 12.5);
   });
   return hits;

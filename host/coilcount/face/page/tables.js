@@ -53,7 +53,7 @@ function fillFinds(body, alerts, { threshold, judged, picked, time, jump, label 
   body.replaceChildren(...rows);
 }
 
-function fillLabels(body, labels, { found, time, edit, jump }) {
+function fillLabels(body, labels, { recording, found, time, edit, jump }) {
   const rows = labels.map((label) => {
     const row = element("tr");
     const when = element("td");
@@ -64,7 +64,7 @@ function fillLabels(body, labels, { found, time, edit, jump }) {
     const change = element("button", "Change", { type: "button", "aria-label": `Change the label at ${time(label.closest)}` });
     change.onclick = () => edit(label);
     act.append(change);
-    const state = label.response === "" ? "" : found.has(label) ? "found" : "missed";
+    const state = labelState(recording, label, found);
     row.append(
       when,
       element("td", labelWords(label)),
