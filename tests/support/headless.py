@@ -51,7 +51,9 @@ class Opened:
         self.page.on("console", self._note)
         self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
         self.page.on("request", lambda request: self.requests.append(request.url))
+        self.page.set_default_timeout(15_000)
         self.page.goto(path.as_uri())
+        assert self.complaints == []  # a script that cannot be read would never be ready
         self.page.wait_for_selector("html[data-ready]")
 
     def _note(self, message: Any) -> None:

@@ -26,8 +26,8 @@ function readLabelFile(text) {
   if (missing.length) {
     throw new Error(`No column ${missing.join(", ")}. The first line must be ${LABEL_COLUMNS.join(",")}`);
   }
-  return rows.map((row, number) => {
-    const where = `row ${number + 2}`;
+  return rows.map((row, index) => {
+    const where = `row ${index + 2}`;
     if (row.length !== head.length) throw new Error(`${where} has too many or too few cells.`);
     const cell = (name) => row[head.indexOf(name)];
     const number = (name) => numberIn(delimiter === "," ? cell(name) : cell(name).replace(",", "."), name, where);
