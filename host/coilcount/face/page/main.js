@@ -244,7 +244,7 @@ function jumpTo(alert) {
 
 const clock = (time, decimals = 1) =>
   byId("time-of-day").checked && !Number.isNaN(app.recording.startMs)
-    ? `${timeOfDay(app.recording.startMs, time, decimals)} UTC`
+    ? timeOfDay(app.recording.startMs, time, decimals)
     : instant(time, decimals);
 
 function showReadout(time) {
@@ -385,6 +385,7 @@ byId("label-here").onclick = () => (app.picked ? labelAlert(app.picked) : labelH
 byId("compress").onchange = redraw;
 byId("time-of-day").onchange = () => {
   changedView();
+  showReadout(null);
   fillTables();
 };
 byId("undo").onclick = () => {
@@ -430,6 +431,7 @@ window.coilcountReport = {
   }),
   setPosition,
   plot,
+  draw,
   belongs,
   figuresOf,
   readLabelFile,

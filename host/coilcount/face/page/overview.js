@@ -53,7 +53,7 @@ class Overview {
     const margin = 0.16 * image.height;
     const toY = (value) => image.height - margin - ((bend(value) - bottom) / (top - bottom)) * (image.height - 2 * margin);
     const [t0, t1] = this.view.limits;
-    drawTrace(context, recording.shift, recording.timeline, lane, { t0, t1, span: t1 - t0 }, toY, colours.soft);
+    drawTrace(context, recording.shift, recording.timeline, lane, { t0, t1, span: t1 - t0 }, toY, colours.soft, 1);
     const toX = (time) => ((time - t0) / (t1 - t0)) * image.width;
     for (const [start, end] of recording.timeline.breaks) {
       context.fillStyle = colours.grid;

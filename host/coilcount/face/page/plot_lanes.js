@@ -7,6 +7,7 @@ const GLYPH_LANE = 22;
 const TIME_LANE = 22;
 const STATISTIC_SHARE = 0.3; // of the height that the two traces have together
 const LEAST_LABEL = 8; // px: a pass of half a second stays visible in a view of an hour
+const LEAST_CROWDED_LABEL = 3; // px
 const LEAST_GAP = 2; // px
 
 /** Where each lane lies, in CSS pixels. */
@@ -133,31 +134,33 @@ function drawShift(context, lanes, scene, toX) {
   context.moveTo(lane.left, Math.round(scale.toY(0)) + 0.5);
   context.lineTo(lane.right, Math.round(scale.toY(0)) + 0.5);
   context.stroke();
-  drawTrace(context, recording.shift, recording.timeline, lane, view, scale.toY, colours.trace);
+  drawTrace(context, recording.shift, recording.timeline, lane, view, scale.toY, colours.trace, onePixel());
   context.restore();
 
   context.fillStyle = colours.soft;
   context.textBaseline = "middle";
   const hz = recording.baselineHz * 1e-6;
-  const step = scale.ticks.length > 1 ? Math.min(...scale.ticks.slice(1).map((tick, i) => Math.abs(tick - scale.ticks[i]))) : 1;
-  for (const value of scale.ticks) {
+  const inHz = scale.ticks.map((value) => value * hz);
+  const [decimals, decimalsHz] = [decimalsOf(scale.ticks), decimalsOf(inHz)];
+  scale.ticks.forEach((value, i) => {
     const y = scale.toY(value);
     context.textAlign = "right";
-    context.fillText(tickText(value, step), lane.left - 6, y);
+    context.fillText(tickText(value, decimals), lane.left - 6, y);
     context.textAlign = "left";
-    if (lanes.wide && hz > 0) context.fillText(tickText(value * hz, step * hz), lane.right + 6, y);
-  }
+    if (lanes.wide && hz > 0) context.fillText(tickText(inHz[i], decimalsHz), lane.right + 6, y);
+  });
   context.textAlign = "left";
   context.fillText("ppm", 4, lanes.rose.top + GLYPH_LANE / 2);
   if (lanes.wide) context.fillText("Hz", lane.right + 6, lanes.rose.top + GLYPH_LANE / 2);
 }
 
-/** A tick's value with the digits that its neighbours need. */
-function tickText(value, step) {
-  if (Math.abs(value) < step * 1e-6) return "0";
-  const decimals = Math.min(4, Math.max(0, -Math.floor(Math.log10(step) + 1e-9) + (step < 1 && !/^[125]/.test(step.toExponential()) ? 1 : 0)));
-  return (value < 0 ? MINUS : "") + Math.abs(value).toFixed(decimals);
+/** How many decimals the values of an axis need: none is off by more than a hundredth of itself. */
+function decimalsOf(values) {
+  const enough = (decimals) => values.every((value) => Math.abs(value - Number(value.toFixed(decimals))) <= Math.abs(value) / 100);
+  return [0, 1, 2, 3].find(enough) ?? 4;
 }
+
+const tickText = (value, decimals) => (Number(value.toFixed(decimals)) < 0 ? MINUS : "") + Math.abs(value).toFixed(decimals);
 
 /** [time, ppm]: the threshold as a shift over the window, thinned to what can be seen. */
 function bandOf(recording, view, threshold) {
@@ -174,12 +177,11 @@ function bandOf(recording, view, threshold) {
   return points;
 }
 
-function drawTrace(context, samples, timeline, lane, view, toY, colour) {
-  context.strokeStyle = colour;
+/** pixel: the size of a pixel of the screen in the units of the drawing. */
+function drawTrace(context, samples, timeline, lane, view, toY, colour, pixel) {
+  context.strokeStyle = context.fillStyle = colour;
   context.lineWidth = 1.1;
-  context.beginPath();
-  for (const stretch of timeline.stretches) traceStretch(context, samples, timeline, stretch, lane, view, toY);
-  context.stroke();
+  for (const stretch of timeline.stretches) traceStretch(context, samples, timeline, stretch, lane, view, toY, pixel);
   context.lineWidth = 1;
 }
 
@@ -195,7 +197,7 @@ function drawStatistic(context, lanes, scene) {
   context.clip();
   context.fillStyle = colours.band;
   context.fillRect(lane.left, toY(threshold), lane.width, toY(-threshold) - toY(threshold));
-  drawTrace(context, recording.statistic, recording.timeline, lane, view, toY, colours.trace);
+  drawTrace(context, recording.statistic, recording.timeline, lane, view, toY, colours.trace, onePixel());
   context.strokeStyle = colours.ink;
   context.setLineDash([6, 3]);
   context.beginPath();
@@ -210,7 +212,8 @@ function drawStatistic(context, lanes, scene) {
   context.fillStyle = colours.soft;
   context.textAlign = "right";
   context.textBaseline = "middle";
-  for (const value of [threshold, 0, -threshold]) {
+  const roomForZero = toY(0) - toY(threshold) > 13;
+  for (const value of roomForZero ? [threshold, 0, -threshold] : [threshold, -threshold]) {
     const text = value === 0 ? "0" : (value < 0 ? MINUS : "") + threshold.toFixed(1);
     context.fillText(text, lane.left - 6, toY(value));
   }
@@ -244,6 +247,8 @@ function drawAlerts(context, lanes, scene, toX) {
   }
   context.textBaseline = "middle";
   context.textAlign = "left";
+  // Where alerts crowd, small glyphs keep them apart, and there is no room for the question marks.
+  const crowded = shown.length > lanes.shift.width / 28;
   for (const alert of shown) {
     const [x, y] = place(alert);
     if (picked !== null && picked.find === alert.find && picked.sign === alert.sign) {
@@ -260,8 +265,8 @@ function drawAlerts(context, lanes, scene, toX) {
       context.setLineDash([]);
       context.lineWidth = 1;
     }
-    glyph(context, x, y, alert.sign, 6, colourOf(alert), alert.verdict !== "false", colours.paper);
-    if (alert.response === "uncertain") {
+    glyph(context, x, y, alert.sign, crowded ? 4 : 6, colourOf(alert), alert.verdict !== "false", colours.paper);
+    if (alert.response === "uncertain" && !crowded) {
       context.fillStyle = colours.ink;
       context.fillText("?", x + 8, y);
     }
@@ -279,11 +284,12 @@ function drawLabels(context, lanes, scene, toX) {
   context.textAlign = "left";
   context.fillStyle = colours.soft;
   context.fillText(lanes.wide ? "labels" : "label", 4, lane.top + 12);
-  for (const label of labels) {
-    if (label.end < view.t0 || label.start > view.t1) continue;
+  const shown = labels.filter((label) => label.end >= view.t0 && label.start <= view.t1);
+  const least = shown.length > lane.width / 16 ? LEAST_CROWDED_LABEL : LEAST_LABEL;
+  for (const label of shown) {
     const middle = toX(label.closest);
-    const x0 = Math.max(lane.left, Math.min(toX(label.start), middle - LEAST_LABEL / 2));
-    const x1 = Math.min(lane.right, Math.max(toX(label.end), middle + LEAST_LABEL / 2));
+    const x0 = Math.max(lane.left, Math.min(toX(label.start), middle - least / 2));
+    const x1 = Math.min(lane.right, Math.max(toX(label.end), middle + least / 2));
     const object = isObject(recording, label);
     const colour = object ? colours.object : colours.nothing;
     const [y, height] = [lane.top + 3, lane.height - 6];

@@ -43,7 +43,7 @@ function drawSlow(canvas, chart, recording, colours) {
     const y = Math.round(toY(value)) + 0.5;
     context.moveTo(area.left, y);
     context.lineTo(area.right, y);
-    context.fillText(tickText(value, values[1] - values[0] || 1), area.left - 6, y);
+    context.fillText(tickText(value, decimalsOf(values)), area.left - 6, y);
   }
   context.textAlign = "center";
   for (const time of timeTicks(start, end, Math.max(2, Math.floor(width / 110))).times) {
