@@ -26,6 +26,7 @@ SCRIPTS = (
     "view.js",
     "canvas.js",
     "plot_lanes.js",
+    "shift_lane.js",
     "plot.js",
     "overview.js",
     "hands.js",
@@ -34,6 +35,8 @@ SCRIPTS = (
     "tables.js",
     "label_form.js",
     "about.js",
+    "label_actions.js",
+    "choice.js",
     "main.js",
 )
 

@@ -82,6 +82,14 @@ function traceStretch(context, samples, timeline, [first, end], area, view, toY,
   }
 }
 
+/** pixel: the size of a pixel of the screen in the units of the drawing. */
+function drawTrace(context, samples, timeline, lane, view, toY, colour, pixel) {
+  context.strokeStyle = context.fillStyle = colour;
+  context.lineWidth = 1.1;
+  for (const stretch of timeline.stretches) traceStretch(context, samples, timeline, stretch, lane, view, toY, pixel);
+  context.lineWidth = 1;
+}
+
 /** Hatching, so that a gap cannot be taken for a flat line. */
 function hatch(context, x, y, width, height, colour) {
   context.save();

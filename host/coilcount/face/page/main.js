@@ -52,194 +52,6 @@ async function openRecording(number) {
   document.documentElement.dataset.recording = number;
 }
 
-// ---- labels and figures
-
-/** Called when the labels have changed: count every position again. */
-function judge() {
-  const { recording, labels } = app;
-  allFigures = null;
-  if (labels.known) {
-    allFigures = recording.at.map((at) =>
-      labels.edited || at.figures === null ? figuresOf(recording, at.alerts.map((i) => recording.alerts.peak[i]), labels.list) : at.figures,
-    );
-  }
-  byId("edited").hidden = !(labels.known && labels.edited);
-  byId("undo").disabled = labels.before.length === 0;
-  byId("unsaved").hidden = !labels.unsaved;
-  byId("partly").hidden = !labels.known;
-}
-
-function changedLabels() {
-  judge();
-  setPosition(app.position);
-}
-
-function editLabel(label, existing = true) {
-  const { labels, recording } = app;
-  const limits = [recording.timeline.start, recording.timeline.end];
-  form.open(label, existing, { limits, proposed: recording.proposed }, (what, made) => {
-    if (what === "remove") labels.remove(label);
-    else if (existing) labels.change(label, made);
-    else labels.add(made);
-    changedLabels();
-  });
-}
-
-const toMs = (time) => Number(time.toFixed(3));
-
-function labelAlert(alert) {
-  pick(alert);
-  const existing = alert.labels[0] || app.labels.list.find((label) => belongs(alert.peak, label, app.recording.nearS));
-  if (existing) return editLabel(existing);
-  const reach = Math.max(alert.width, 0.05);
-  editLabel(newLabel(alert.peak - reach, alert.peak + reach, alert.peak, alert.response), false);
-}
-
-function newLabel(start, end, closest, response) {
-  const label = { object: "", metal: "", response, depth: null, note: "" };
-  const closestMs = toMs(closest);
-  return { start: Math.min(toMs(start), closestMs), end: Math.max(toMs(end), closestMs), closest: closestMs, ...label };
-}
-
-/** A label for a dragged span: the closest approach is where the shift is largest. */
-function labelSpan(t0, t1) {
-  const { recording } = app;
-  const { timeline } = recording;
-  const [first, end] = [timeline.indexAt(t0), timeline.indexAt(t1)];
-  let best = Math.min(first, recording.count - 1);
-  for (let i = first; i < end; i++) {
-    if (Math.abs(recording.shift.values[i]) > Math.abs(recording.shift.values[best])) best = i;
-  }
-  const closest = Math.min(Math.max(timeline.timeOf(best), t0), t1);
-  setSpanMode(false);
-  editLabel(newLabel(t0, t1, closest, recording.shift.values[best] < 0 ? "ferrous" : "non-ferrous"), false);
-}
-
-function labelHere() {
-  const middle = (view.t0 + view.t1) / 2;
-  const reach = Math.min(0.25, view.span / 4);
-  labelSpan(middle - reach, middle + reach);
-}
-
-function saveLabels() {
-  const { labels, recording } = app;
-  const url = URL.createObjectURL(new Blob([labelFileText(labels.list)], { type: "text/csv" }));
-  const link = element("a", "", { href: url, download: recording.labelFile });
-  document.body.append(link);
-  link.click();
-  link.remove();
-  setTimeout(() => URL.revokeObjectURL(url), 10000);
-  labels.saved();
-  changedLabels();
-  const empty = labels.list.length ? "" : " A file without labels says that nothing lay in the whole recording.";
-  message(`Saved as a download: ${recording.labelFile}. Put it beside the recording.${empty}`);
-}
-
-async function loadLabels(file) {
-  const { labels, recording } = app;
-  try {
-    const list = readLabelFile(await file.text());
-    labels.replace(list);
-    labels.saved();
-    const outside = list.filter((label) => label.end < recording.timeline.start || label.start > recording.timeline.end).length;
-    message(`${list.length} labels loaded from ${file.name}.` + (outside ? ` ${outside} of them lie outside the recording.` : ""));
-  } catch (error) {
-    message(`The label file is not used. ${error.message}`);
-    return;
-  }
-  changedLabels();
-}
-
-// ---- the threshold
-
-/** The alerts of a position, each with its find and what the labels say about it. */
-function alertsAt(position) {
-  const { recording, labels } = app;
-  const columns = recording.alerts;
-  return recording.at[position].alerts.map((row, i) => {
-    const alert = { find: recording.at[position].findOf[i] };
-    for (const [name, values] of Object.entries(columns)) alert[name] = values[row];
-    const objects = judgedLabels(recording, labels.list).filter((label) => belongs(alert.peak, label, recording.nearS));
-    return { ...alert, labels: objects, verdict: !labels.known ? "unjudged" : objects.length ? "found" : "false" };
-  });
-}
-
-function setPosition(position) {
-  const { recording, labels } = app;
-  app.position = position;
-  opened.get(app.number).position = position;
-  app.alerts = alertsAt(position);
-  const { picked } = app;
-  app.picked = picked === null ? null : app.alerts.find((alert) => alert.peak === picked.peak && alert.sign === picked.sign) || null;
-  app.found = new Set(app.alerts.flatMap((alert) => alert.labels));
-  const { threshold } = recording.at[position];
-  const slider = byId("threshold");
-  slider.value = position;
-  slider.setAttribute("aria-valuetext", `${threshold.toFixed(2)} sigma`);
-  byId("threshold-value").textContent = `${threshold.toFixed(2)} σ`;
-  byId("own").disabled = position === recording.own;
-  showFigures();
-  speakLater(figuresInWords());
-  redraw();
-  tablesLater();
-}
-
-function figuresShown() {
-  const { recording, labels, position } = app;
-  const one = allFigures && allFigures[position];
-  const shown = { alerts: recording.at[position].alerts.length, finds: new Set(app.alerts.map((alert) => alert.find)).size };
-  shown.passes = !labels.known ? "no labels" : one.passes ? `${one.found} of ${one.passes}` : "none labelled";
-  shown.passesInterval = one && one.passes ? `${percent(one.foundLow)} to ${percent(one.foundHigh)}` : "";
-  shown.falseAlarms = one ? `${one.falseAlarms}` : "no labels";
-  shown.rate = !one ? "no labels" : one.minutes > 0 ? brief(one.falseAlarms / one.minutes) : "no minutes";
-  shown.rateInterval = one && one.minutes > 0 ? `${brief(one.rateLow)} to ${brief(one.rateHigh)}` : "";
-  return shown;
-}
-
-function showFigures() {
-  for (const [name, text] of Object.entries(figuresShown())) byId(`figure-${name}`).textContent = text;
-}
-
-function figuresInWords() {
-  const shown = figuresShown();
-  const threshold = app.recording.at[app.position].threshold.toFixed(2);
-  const judged = app.labels.known ? `, passes found ${shown.passes}, false alarms ${shown.falseAlarms}, a minute ${shown.rate}` : "";
-  return `Threshold ${threshold} sigma: ${shown.alerts} alerts, ${shown.finds} finds${judged}.`;
-}
-
-// ---- choosing alerts
-
-function pick(alert) {
-  app.picked = alert;
-  showReadout(null);
-  redraw();
-  tablesLater();
-}
-
-function alertWords(alert) {
-  const index = app.alerts.indexOf(alert) + 1;
-  const seen = alert.seen > 1 ? `, seen ${alert.seen} times` : "";
-  const verdict = { found: `, ${alert.labels.map(labelWords).join(", ")}`, false: ", false alarm by the labels", unjudged: "" }[alert.verdict];
-  return (
-    `Alert ${index} of ${app.alerts.length} at ${clock(alert.peak)}: ${WENT[alert.sign]} ${signed(alert.ppm, 2)} ppm, ` +
-    `${ANSWER[alert.response]}${seen}, score ${alert.score.toFixed(1)} σ${verdict}`
-  );
-}
-
-function step(direction) {
-  const sorted = [...app.alerts].sort((a, b) => a.peak - b.peak);
-  if (!sorted.length) return;
-  const now = app.picked ? app.picked.peak : direction > 0 ? view.t0 - 1e-9 : view.t1;
-  const ahead = direction > 0 ? sorted.find((alert) => alert.peak > now) : sorted.findLast((alert) => alert.peak < now);
-  if (ahead) jumpTo(ahead);
-}
-
-function jumpTo(alert) {
-  view.jump(alert.peak);
-  pick(alert);
-  speakLater(alertWords(alert));
-}
-
 // ---- what is written
 
 const clock = (time, decimals = 1) =>
@@ -413,7 +225,7 @@ addEventListener("beforeunload", (event) => {
 const chooser = byId("recording");
 sources.forEach((source, i) => chooser.append(element("option", source.dataset.name, { value: i })));
 byId("chooser").hidden = sources.length < 2;
-chooser.onchange = () => openRecording(Number(chooser.value));
+chooser.onchange = () => openRecording(Number(chooser.value)).catch(cannotShow);
 
 /** For tests and for the curious: the state of the page, and its parts. */
 window.coilcountReport = {
@@ -438,10 +250,16 @@ window.coilcountReport = {
   labelFileText,
 };
 
+/** A browser from before 2023 cannot unpack the data: say so instead of showing an empty page. */
+function cannotShow(error) {
+  byId("warnings").replaceChildren(element("li", `This browser cannot show the recording (${error.message}). Use a newer one.`));
+  byId("warnings-box").hidden = false;
+}
+
 setTheme("system");
 openRecording(0).then(() => {
   draw();
   fillTables();
   document.documentElement.dataset.firstDrawMs = performance.now().toFixed(0);
   document.documentElement.dataset.ready = "yes";
-});
+}, cannotShow);
