@@ -2,8 +2,6 @@
 
 from array import array
 from collections.abc import Callable, Iterator, Sequence
-from itertools import pairwise
-from statistics import median
 
 from coilcount.capture.reader import Report
 from coilcount.chain import Chain
@@ -24,8 +22,6 @@ from coilcount.model import (
     Summary,
 )
 from coilcount.settings import Settings
-
-MOST_LOST = 25  # readings, half a second at 50 a second: a longer hole ends a span with a statistic; chosen by hand
 
 Watched = Callable[[Iterator[Entry], Report], Iterator[Entry]]
 
@@ -77,9 +73,7 @@ def replay_grid(
     points = [output for output in kept if type(output) is Point]
     columns = ("time_s", "frequency_hz", "baseline_hz", "shift_ppm", "statistic")
     ready = sum(point.ready for point in points)
-    # The median, because a gap must not stretch the time for which each reading stands.
-    steps_s = [after.time_s - before.time_s for before, after in pairwise(points)]
-    spacing_s = median(steps_s) if steps_s else 0.0
+    spacing_s = (points[-1].time_s - points[0].time_s) / (len(points) - 1) if len(points) > 1 else 0.0
     return GridReplay(
         name=recording.name,
         parts=tuple(map(str, recording.parts)),
@@ -92,23 +86,5 @@ def replay_grid(
         marks=tuple(output for output in kept if type(output) is MarkMade),
         warnings=tuple(output.text for output in kept if type(output) is Notice and output.level == "warning"),
         status=tuple(kept_status),
-        ready_spans=ready_spans([point.time_s for point in points], [point.ready for point in points], spacing_s),
         series=Series(*(array("d", [getattr(p, name) for p in points]) for name in columns)) if series else None,
     )
-
-
-def ready_spans(times_s: Sequence[float], ready: Sequence[bool], spacing_s: float) -> tuple[tuple[float, float], ...]:
-    """Return the spans (s) in which there was a statistic.
-
-    times_s: middles of the readings; ready: for each reading, whether it had a statistic; spacing_s: from reading to
-    reading.  A reading counts for spacing_s around its middle.  A few lost records do not end a span.
-    """
-    spans: list[list[float]] = []
-    for time_s, is_ready in zip(times_s, ready, strict=True):
-        if not is_ready:
-            continue
-        if spans and time_s - spans[-1][1] < MOST_LOST * spacing_s:
-            spans[-1][1] = time_s + spacing_s / 2
-        else:
-            spans.append([time_s - spacing_s / 2, time_s + spacing_s / 2])
-    return tuple((start_s, end_s) for start_s, end_s in spans)

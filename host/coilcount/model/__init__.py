@@ -7,17 +7,7 @@ Times named `host_s` are seconds of the host's monotonic clock since the capture
 "host" are on the board's time base: t = 0 at the first edge of the first interval.
 """
 
-from coilcount.model.desk import (
-    RESPONSES,
-    AnswerCounts,
-    AtThreshold,
-    GridReplay,
-    Label,
-    PassScore,
-    Score,
-    Series,
-    StatusReading,
-)
+from coilcount.model.desk import RESPONSES, AtThreshold, GridReplay, Label, PassScore, Score, Series, StatusReading
 from coilcount.model.entries import End, Entry, Gap, Header, Imported, Line, Operator
 from coilcount.model.noise_report import (
     Interval95,
@@ -38,7 +28,6 @@ from coilcount.model.report import Figures, PageRecording, ScaleReading
 __all__ = (
     "RESPONSES",
     "Alert",
-    "AnswerCounts",
     "AtThreshold",
     "ChainFacts",
     "End",

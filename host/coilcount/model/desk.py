@@ -76,7 +76,6 @@ class GridReplay:
     warnings: tuple[str, ...]
     status: tuple[StatusReading, ...]  # about once a second
     series: Series | None  # with the baseline of the settings' own threshold; None if it was not asked for
-    ready_spans: tuple[tuple[float, float], ...] = ()  # s: from where to where there was a statistic; () if not known
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,27 +93,9 @@ class PassScore:
 
 @dataclass(frozen=True, slots=True)
 class Score:
-    """The alerts of one replay of one recording, judged by its labels.
-
-    If the recording has no label file, nothing is judged: labelled is False, and all else is empty or 0.
-    """
+    """The alerts of one replay of one recording, judged by its labels."""
 
     threshold: float
     passes: tuple[PassScore, ...]  # of the labels with something to find
     false_alarms: tuple[Alert, ...]  # alerts that belong to no pass
-    minutes: float  # in which false alarms are counted: with a statistic, and away from the labels with an object
-    labelled: bool = True
-    left_out: tuple[Label, ...] = ()  # labels with no statistic at their closest approach
-
-
-@dataclass(frozen=True, slots=True)
-class AnswerCounts:
-    """What the alerts say of the found passes whose label is `response`."""
-
-    response: str  # "ferrous" or "non-ferrous"
-    found: int
-    ferrous: int
-    non_ferrous: int
-    uncertain: int
-    uncertain_right: int  # of `uncertain`: the sign alone would have been right
-    uncertain_wrong: int  # of `uncertain`: the sign alone would have been wrong; the rest never settled on a sign
+    minutes: float  # in which false alarms are counted: with a statistic, and outside the labels with an object
