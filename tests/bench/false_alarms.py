@@ -18,8 +18,7 @@ import time
 from dataclasses import dataclass
 
 import numpy as np
-from coilcount.desk import quiet
-from coilcount.desk.rates import rate_interval
+from coilcount.desk import exceedance, quiet
 from coilcount.model import Header
 from coilcount.settings import defaults
 from coilcount.simulate.lines import entries
@@ -75,7 +74,7 @@ def clean_recording(kind: Kind, seed: int, minutes: float) -> list:
 
 def overlaps(count: int, minutes: float, rate: float) -> bool:
     """Return whether the 95 % interval of the count overlaps the range within FACTOR of `rate`."""
-    low, high = rate_interval(count, minutes)
+    low, high = exceedance.poisson_interval(count, minutes)
     return low <= FACTOR * rate and high >= rate / FACTOR
 
 
@@ -126,7 +125,7 @@ def main() -> None:
             if not alarms:
                 cells.append(f"{'-':>14}")
                 continue
-            low, high = rate_interval(round(np.mean(alarms)), minutes)
+            low, high = exceedance.poisson_interval(round(np.mean(alarms)), minutes)
             inside = sum(overlaps(count, minutes, rate) for count in alarms)
             cells.append(
                 f"{np.mean(levels):>14.2f}{np.mean(alarms) / minutes:>6.2f}  {f'{low:.2f} to {high:.2f}':<12} "

@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 from coilcount.desk import exceedance, quiet
-from coilcount.desk.exceedance import Peak, fit, strange
-from coilcount.desk.rates import rate_interval
+from coilcount.desk.exceedance import Peak, fit, poisson_interval, strange
 from coilcount.model import Header
 from coilcount.settings import defaults
 from coilcount.simulate.lines import entries
 from coilcount.simulate.scene import Ground, Scene, Sweep, Weather
+from scipy import stats
 
 
 def exponential(rng, per_minute, minutes, scale=0.5, power=1):
@@ -55,6 +55,14 @@ def test_the_lowest_known_rate_agrees_with_the_interval():
         tail.threshold(100)
 
 
+@pytest.mark.parametrize("count", [0, 1, 7, 40])
+def test_poisson_interval(count):
+    """The interval of F. Garwood (1936), by the chi-squared quantiles of scipy.stats."""
+    low = stats.chi2.ppf(0.025, 2 * count) / 2 / 3 if count else 0.0
+    high = stats.chi2.ppf(0.975, 2 * count + 2) / 2 / 3
+    assert poisson_interval(count, 3.0) == pytest.approx((low, high))
+
+
 def test_single_high_peaks_are_reported_and_noise_is_not():
     rng = np.random.default_rng(5)
     refused = 0
@@ -97,7 +105,7 @@ def test_the_threshold_keeps_its_rate_on_other_recordings():
     assert found.minutes == pytest.approx(3 - (2.26 + 0.02) / 60, abs=0.002)
     z = found.tail.threshold(1.0)
     count = quiet.alerts_at(clean(2, 5), defaults(), z, found.learned)
-    low, high = rate_interval(count, 5)
+    low, high = exceedance.poisson_interval(count, 5)
     assert low <= 3.0
     assert high >= 1 / 3
     # A level far below it does not keep it: the test can tell.

@@ -9,12 +9,12 @@ a threshold, J. Pickands, Annals of Statistics 3, 119 (1975), without its shape 
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import exp, log, sqrt
+from math import exp, inf, log, sqrt
 
 import numpy as np
 from scipy.optimize import brentq, minimize_scalar
+from scipy.special import gammaincinv
 
-from coilcount.desk.rates import FACTOR, rate_interval
 from coilcount.tracker.defaults import DEFAULTS
 
 PEAKS_FROM = 2.5  # sigma: the lowest peak that is used; chosen by hand
@@ -33,7 +33,7 @@ STRANGE, ALSO = 1e-4, 0.05
 # recordings full of objects.
 GIANT, GIANTS_A_MINUTE, FEWEST_GIANTS = 4 * DEFAULTS["threshold"], 2.0, 3
 HALF_LIKELIHOOD = 1.9207  # half of the 95 % point of chi-squared with one degree of freedom
-SIGMAS = 1.96  # standard deviations from the middle of a Gaussian to the ends of its 95 % interval
+SIGMAS, FACTOR = 1.96, 3.0  # a rate counts as known if its 95 % interval lies within this factor
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +84,7 @@ class Tail:
     def interval(self, z: float) -> tuple[float, float]:
         """Compute the 95 % interval of the rate above z: Poisson's below `start`, by profile likelihood above it."""
         if z <= self.start:
-            return rate_interval(sum(peak >= z for peak in self.peaks), self.minutes)
+            return poisson_interval(sum(peak >= z for peak in self.peaks), self.minutes)
         best = self.rate(z)
         excess = self._excess(z)
         top = self._profile(log(best), excess)
@@ -158,3 +158,11 @@ def strange(peaks: Sequence[Peak], minutes: float) -> list[Peak]:
         return []
     is_strange = (expected < ALSO) | (full & (sizes >= GIANT / 2))
     return sorted((peak for peak, yes in zip(peaks, is_strange, strict=True) if yes), key=lambda peak: peak.time_s)
+
+
+def poisson_interval(count: int, minutes: float) -> tuple[float, float]:
+    """Compute the 95 % interval of a rate a minute from a count (F. Garwood, Biometrika 28, 437, 1936)."""
+    if minutes <= 0:
+        return 0.0, inf
+    low = float(gammaincinv(count, 0.025)) if count else 0.0
+    return low / minutes, float(gammaincinv(count + 1, 0.975)) / minutes

@@ -1,9 +1,8 @@
 """The report of `coilcount noise`: frozen records made of what `quiet.examine` found."""
 
 from coilcount.desk.drift import Slope
-from coilcount.desk.exceedance import FEWEST, PEAKS_FROM, Peak
+from coilcount.desk.exceedance import FEWEST, PEAKS_FROM, Peak, poisson_interval
 from coilcount.desk.quiet import Quiet, alerts_here
-from coilcount.desk.rates import rate_interval
 from coilcount.desk.spectrum import centre_hz
 from coilcount.desk.stability import Deviation, Row
 from coilcount.model import (
@@ -67,7 +66,7 @@ def noise_threshold(quiet: Quiet, settings: Settings, false_alarms_per_minute: f
     threshold = min(round(tail.threshold(false_alarms_per_minute), 2), _HIGHEST_THRESHOLD)
     rate_low, rate_high = tail.interval(threshold)
     alerts = alerts_here(quiet, settings, threshold)
-    alerts_low, alerts_high = rate_interval(alerts, minutes)
+    alerts_low, alerts_high = poisson_interval(alerts, minutes)
     lowest = tail.peaks[-1]
     span = _CURVE_BEYOND * max(threshold, tail.peaks[0]) - lowest
     levels = [lowest + span * i / _CURVE_POINTS for i in range(_CURVE_POINTS + 1)]

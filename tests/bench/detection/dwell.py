@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 import trackers
-from coilcount.desk.rates import share_interval
 from coilcount.tracker.tracker import Tracker
 from kinds import KINDS, SECONDS
+from score import share_interval
 from series import INTERVAL_S, Pass, Run, data_of
 
 GROUNDS = ("bench", "deep", "garden", "sun", "mineral")

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import stats
 from series import INTERVAL_S, Pass
 
 NEAR_S = 0.3  # an alert belongs to a pass if their times differ by at most this, or by the width of the pass
@@ -80,3 +81,17 @@ def threshold_for(clean: list[np.ndarray], minutes: float, rate: float) -> float
     if allowed >= len(sizes):
         return float(sizes[-1])
     return float(sizes[allowed]) * (1 + 1e-9)
+
+
+def interval(count: int, minutes: float) -> tuple[float, float]:
+    """Return the exact 95 % Poisson interval of a rate a minute (Garwood 1936)."""
+    low = stats.chi2.ppf(0.025, 2 * count) / 2 / minutes if count else 0.0
+    return float(low), float(stats.chi2.ppf(0.975, 2 * count + 2) / 2 / minutes)
+
+
+def share_interval(hits: int, n: int) -> tuple[float, float]:
+    """Return Wilson's 95 % interval of the share hits / n."""
+    if not n:
+        return 0.0, 1.0
+    low, high = stats.binomtest(hits, n).proportion_ci(method="wilson")
+    return float(low), float(high)

@@ -1,8 +1,7 @@
 """Prints the results as tables."""
 
 import numpy as np
-from coilcount.desk.rates import rate_interval, share_interval
-from score import Found, counts
+from score import Found, counts, interval, share_interval
 from series import Pass
 from study import BOUND, FACTORS, LEARNED, TRACKER, Result
 
@@ -54,8 +53,8 @@ def detection(results: list[Result], clean_minutes: float) -> None:
     total = clean_minutes * len(results)
     print(f"{len(results)} test conditions, {clean_minutes:g} minutes without objects each")
     print("95 % intervals of the rates:")
-    low, high = rate_interval(round(clean_minutes), clean_minutes)
-    pooled_low, pooled_high = rate_interval(round(0.1 * total), total)
+    low, high = interval(round(clean_minutes), clean_minutes)
+    pooled_low, pooled_high = interval(round(0.1 * total), total)
     print(f"1 false alarm a minute in one condition: {low:.2f} to {high:.2f}")
     print(f"0.1 false alarms a minute over all conditions: {pooled_low:.3f} to {pooled_high:.3f}")
     for rate in RATES:
@@ -131,7 +130,7 @@ def row(name, pairs, clean, minutes, threshold) -> str:
     strong = [(pass_, alert) for pass_, alert in found if pass_.d >= 12 and not pass_.two_faced]
     given = [(pass_, alert) for pass_, alert in strong if alert.response != "uncertain"]
     late = np.array([alert.raised_s - pass_.at_s for pass_, alert in found])
-    low, high = rate_interval(clean, minutes)
+    low, high = interval(clean, minutes)
     return (
         f"  {name:<12}{f'{clean / minutes:.2f} [{low:.2f}, {high:.2f}]':>22}{threshold:>17.2f}{share(pairs):>7.2f}"
         f"{sign_right(strong):>7.3f}{sign_right(given):>7.3f}{1 - len(given) / max(len(strong), 1):>8.3f}"
