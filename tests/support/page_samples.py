@@ -12,12 +12,11 @@ from coilcount.model import (
     GridReplay,
     Header,
     Label,
-    PageRecording,
-    ScaleReading,
     Series,
     StatusReading,
     Summary,
 )
+from coilcount.model.report import PageRecording, ScaleReading
 from coilcount.settings import defaults
 
 SPACING_S = 0.02
@@ -81,6 +80,7 @@ def page_of(
         label_file="made.labels.csv",
         label_complaints=(),
         figures=() if labels is None else tuple(figures(score(replay, one, labels)) for one in at),
+        ready_s=duration_s - 4.0,
         ready_spans=replay.ready_spans,
         near_s=NEAR_S,
         rate_limits=tuple(rate_interval(n, 1.0) for n in range(most + 1)),

@@ -11,7 +11,7 @@ from coilcount.face.say import say
 
 SHELLS = ("bash", "zsh", "fish")
 # What the arguments that name files are called in the help.  Anything else is completed from choices, or not at all.
-_FILES = {"FILE", "OUT", "OUT.csv", "PAGE.html", "OUT.toml", "LOG.csv", "SETTINGS.toml", "PLAN.toml"}
+_FILES = {"FILE", "PAGE.html", "OUT", "OUT.csv", "OUT.toml", "LOG.csv", "SETTINGS.toml", "PLAN.toml"}
 _FOLDERS = {"DIR"}
 _SCENES = {"SCENE"}
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from coilcount.commands.common_options import add_settings
-from coilcount.commands.recordings import add_recordings
+from coilcount.commands.recordings import add_recordings, recordings_in
 from coilcount.errors import EXIT_DONE, CoilcountError, InputError
 from coilcount.face.say import say, say_json, warn
 
@@ -27,7 +27,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from coilcount.capture.failures import cannot_write
-    from coilcount.desk.recordings import find_recordings
     from coilcount.face.page import page_html
     from coilcount.face.progress import Progress
     from coilcount.new_files import new_file
@@ -41,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
     if not out.parent.is_dir():
         raise InputError("there is no such folder", str(out.parent), "Make the folder, or check the name")
     settings = load_settings(args.settings)
-    recordings = find_recordings(args.files)
+    recordings = recordings_in(args.files)
     progress = Progress(sys.stderr)
     rows: list[dict] = []
     text = page_html(_gathered(recordings, settings, progress, rows))

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from itertools import pairwise
 
-from coilcount.capture.labels import read_labels
+from coilcount.capture.labels import read_all_labels
 from coilcount.capture.reader import Report
 from coilcount.chain import Chain
 from coilcount.desk.rates import rate_interval, share_interval
@@ -11,7 +11,8 @@ from coilcount.desk.recordings import Recording, read_recording
 from coilcount.desk.replays import Watched, replay_grid
 from coilcount.desk.scoring import NEAR_S, score
 from coilcount.errors import InputError
-from coilcount.model import Alert, Figures, Label, PageRecording, ScaleReading, Score
+from coilcount.model import Alert, Label, Score
+from coilcount.model.report import Figures, PageRecording, ScaleReading
 from coilcount.settings import Settings
 from coilcount.tracker.defaults import TABLE
 
@@ -64,6 +65,7 @@ def page_recording(
         label_file=recording.labels.name,
         label_complaints=tuple(complaints),
         figures=tuple(map(figures, scores)),
+        ready_s=sum(end_s - start_s for start_s, end_s in replay.ready_spans) or 60.0 * replay.ready_minutes,
         ready_spans=replay.ready_spans or ((0.0, replay.summary.duration_s),),
         near_s=NEAR_S,
         rate_limits=tuple(rate_interval(count, 1.0) for count in range(most + 1)),
@@ -108,11 +110,11 @@ def find_numbers(alerts: Sequence[Alert]) -> tuple[int, ...]:
 
 
 def _labels_of(recording: Recording) -> tuple[list[Label] | None, list[str]]:
-    """The labels, None if there are none, and what is wrong with their file."""
+    """All labels, proposals too, or None if there are none; and what is wrong with their file."""
     if not recording.labels.exists():
         return None, []
     try:
-        return read_labels(recording.labels), []
+        return read_all_labels(recording.labels), []
     except InputError as error:
         return None, [f"the labels are not used: {error}"]
 

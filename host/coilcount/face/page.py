@@ -12,7 +12,7 @@ from importlib.resources import files
 
 from coilcount import __version__
 from coilcount.face.page_data import packed
-from coilcount.model import PageRecording
+from coilcount.model.report import PageRecording
 from coilcount.text import printable
 
 # In the order in which they are joined to one script.  Each file has one job; main.js connects them.

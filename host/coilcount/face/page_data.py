@@ -20,7 +20,8 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import Any
 
-from coilcount.model import Alert, AtThreshold, PageRecording
+from coilcount.model import PROPOSED, Alert, AtThreshold
+from coilcount.model.report import PageRecording
 from coilcount.settings import SCHEMA, SECTIONS, toml_line
 from coilcount.text import printable
 
@@ -30,7 +31,6 @@ _FINEST_PPM, _COARSEST_PPM = 0.001, 1.0  # limits of the step of the shift; chos
 _SIGMA_STEP = 0.05  # of the statistic, whose threshold is set in steps of about 0.2
 _RUN_SLACK = 0.5  # of the spacing: a reading this far off its place begins a new run
 _LONGEST_TEXT = 400  # characters of one note, mark or warning that the page shows; chosen by hand
-_PROPOSED = "?"  # the object of a label that was proposed and that nobody has confirmed
 _MOST_WARNINGS = 50  # as many as `replay` prints; chosen by hand
 
 
@@ -122,10 +122,10 @@ def _head(recording: PageRecording) -> dict[str, Any]:
         "labelComplaints": [_text(text) for text in recording.label_complaints],
         "labels": None if recording.labels is None else [_label(label) for label in recording.labels],
         "own": recording.own,
-        "readyMinutes": replay.ready_minutes,
+        "readyS": recording.ready_s,
         "nearS": recording.near_s,
         "readySpans": [[round(start_s, 6), round(end_s, 6)] for start_s, end_s in recording.ready_spans],
-        "proposed": _PROPOSED,
+        "proposed": PROPOSED,
         "rateLimits": [[round(low, 4), round(high, 4)] for low, high in recording.rate_limits],
         "silences": [
             [round(silence.start_s, 3), round(silence.end_s, 3), _text(silence.reason)] for silence in replay.silences

@@ -23,7 +23,6 @@ from coilcount.model.noise_report import (
     StabilityRow,
 )
 from coilcount.model.outputs import Alert, ChainFacts, Hold, MarkMade, Notice, Output, Point, Silence, Summary
-from coilcount.model.report import Figures, PageRecording, ScaleReading
 
 __all__ = (
     "RESPONSES",
@@ -32,7 +31,6 @@ __all__ = (
     "ChainFacts",
     "End",
     "Entry",
-    "Figures",
     "Gap",
     "GridReplay",
     "Header",
@@ -53,10 +51,8 @@ __all__ = (
     "Notice",
     "Operator",
     "Output",
-    "PageRecording",
     "PassScore",
     "Point",
-    "ScaleReading",
     "Score",
     "Series",
     "Silence",

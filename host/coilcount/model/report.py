@@ -39,6 +39,7 @@ class PageRecording:
     labels: None if the recording has no label file, or if it cannot be read.
     label_complaints: what is wrong with the labels, in sentences.
     figures: one for each position; empty if labels is None.
+    ready_s: seconds with a statistic.
     ready_spans: from where to where (s) there was a statistic; a label whose closest approach lies outside of them is
         not judged.
     near_s: an alert belongs to a pass if it peaks this near to the closest approach, or within the label's span.
@@ -53,6 +54,7 @@ class PageRecording:
     label_file: str
     label_complaints: tuple[str, ...]
     figures: tuple[Figures, ...]
+    ready_s: float
     ready_spans: tuple[tuple[float, float], ...]
     near_s: float
     rate_limits: tuple[tuple[float, float], ...]

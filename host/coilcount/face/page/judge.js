@@ -59,7 +59,7 @@ function figuresOf(recording, peaks, labels) {
   const near = recording.nearS;
   const found = objects.filter((label) => peaks.some((peak) => belongs(peak, label, near))).length;
   const falseAlarms = peaks.filter((peak) => !objects.some((label) => belongs(peak, label, near))).length;
-  const minutes = Math.max(0, recording.readyMinutes - secondsTaken(recording, objects) / 60);
+  const minutes = Math.max(0, recording.readyS - secondsTaken(recording, objects)) / 60;
   const [foundLow, foundHigh] = shareInterval(found, objects.length);
   const [rateLow, rateHigh] = recording.rateLimits[falseAlarms];
   return {

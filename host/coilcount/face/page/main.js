@@ -139,6 +139,7 @@ function redraw() {
 
 function draw() {
   const { recording, labels, colours, position } = app;
+  if (!plot.canvas.clientWidth) return; // there is no layout yet
   const offset = byId("time-of-day").checked && !Number.isNaN(recording.startMs) ? (recording.startMs / 1000) % 86400 : null;
   const scene = {
     recording,
@@ -211,7 +212,8 @@ byId("load").onchange = async (event) => {
 };
 byId("theme").onchange = (event) => setTheme(event.target.value);
 matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => setTheme(byId("theme").value));
-addEventListener("resize", redraw);
+// Also when the canvas gets its first size, and when a scroll bar comes or goes.
+new ResizeObserver(() => app.recording && redraw()).observe(byId("plot"));
 addEventListener("keydown", (event) => {
   if ((event.ctrlKey || event.metaKey) && event.key === "z" && !form.dialog.open && app.labels.before.length) {
     event.preventDefault();
