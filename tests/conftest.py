@@ -8,6 +8,7 @@ settings.load_profile("same")
 
 # What takes long: whole processes, solvers, long recordings, many examples.  `pytest -m "not slow"` leaves them out.
 SLOW = (
+    "face/test_page_",
     "board/test_link.py",
     "board/test_settings_board.py",
     "capture/test_capture_background.py",
@@ -29,7 +30,6 @@ SLOW = (
     "commands/test_text_from_outside.py",
     "deploy/test_install.py",
     "desk/test_noise_",
-    "face/test_page_",
     "firmware/test_chip_image.py",
     "firmware/test_firmware.py",
     "firmware/test_wiring.py",
