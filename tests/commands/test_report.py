@@ -24,7 +24,8 @@ def short(tmp_path) -> Path:
 
 
 @pytest.fixture(autouse=True)
-def few_thresholds(monkeypatch):
+def few_thresholds(monkeypatch, tmp_path):
+    monkeypatch.setenv("COILCOUNT_CACHE", str(tmp_path / "kept"))
     monkeypatch.setattr("coilcount.desk.report.POSITIONS_BELOW", 1)
     monkeypatch.setattr("coilcount.desk.report.POSITIONS_ABOVE", 2)
 
@@ -43,6 +44,22 @@ def test_json_says_what_was_written(short, tmp_path, capsys):
     (row,) = written["recordings"]
     assert row["file"] == str(short) and row["labels"] == 12 and row["threshold"] == 4.8
     assert row["thresholds"] == [4.57, 4.8, 5.04, 5.29] and row["alerts"] == 2
+
+
+def test_a_second_report_uses_the_results_that_were_kept(short, tmp_path, capsys):
+    assert run(capsys, short, "--out", tmp_path / "one.html")[0] == 0
+    assert any((tmp_path / "kept").rglob("*"))
+    assert run(capsys, short, "--out", tmp_path / "two.html")[0] == 0
+    assert (tmp_path / "one.html").read_bytes() == (tmp_path / "two.html").read_bytes()
+
+
+def test_recordings_are_in_the_order_in_which_they_were_given(short, tmp_path, capsys):
+    """They are replayed on all cores, and the shorter one ends first."""
+    head = tmp_path / "b.ccap"
+    head.write_bytes(b"".join(short.read_bytes().splitlines(keepends=True)[:400]))
+    status, printed, _ = run(capsys, short, head, "--out", tmp_path / "page.html", "--json")
+    assert status == 0
+    assert [row["file"] for row in json.loads(printed)["recordings"]] == [str(short), str(head)]
 
 
 def test_an_existing_page_is_never_overwritten(short, tmp_path, capsys):

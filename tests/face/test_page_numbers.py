@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from coilcount.commands.cli import main
 from coilcount.desk.recordings import find_recordings
+from coilcount.desk.replays import replay_grid
 from coilcount.desk.report import figures, page_recording
 from coilcount.desk.scoring import score
 from coilcount.face.page_data import shift_step_ppm
@@ -21,7 +22,7 @@ THRESHOLDS = (3.2, 4.1, 6.3, 9.0, 14.5)
 @pytest.fixture(scope="module", params=["orchard-path", "warm-up-unplug"])
 def recording(request):
     (found,) = find_recordings([str(CAPTURES / f"{request.param}.ccap.gz")])
-    return page_recording(found, defaults(), THRESHOLDS)
+    return page_recording(found, defaults(), replay_grid(found, defaults(), THRESHOLDS, series=True))
 
 
 def replayed(file: str, threshold: float, capsys) -> list[dict]:

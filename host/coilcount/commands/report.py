@@ -4,6 +4,7 @@ import argparse
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 from coilcount.commands.common_options import add_settings
 from coilcount.commands.recordings import add_recordings, recordings_in
@@ -58,21 +59,29 @@ def run(args: argparse.Namespace) -> int:
     return EXIT_DONE
 
 
-def _gathered(recordings: list, settings: object, progress: object, rows: list[dict]) -> Iterator[object]:
+def _gathered(recordings: Any, settings: Any, progress: Any, rows: list[dict]) -> Iterator[Any]:
     """The recordings for the page, one after the other; `rows` gets what --json prints of each.
 
     A recording that cannot be used is left out with a warning, if others can be used.
     """
-    from coilcount.desk.report import page_recording
+    from coilcount.commands.cache import open_cache
+    from coilcount.desk.many import Job, replay_jobs
+    from coilcount.desk.report import page_recording, threshold_grid
 
+    thresholds = tuple(threshold_grid(settings.tracker["threshold"]))
+    jobs = [Job(recording, settings, thresholds, series=True) for recording in recordings]
+    finished = replay_jobs(jobs, progress=lambda share: progress.say(f"replaying, {share:.0%}"), cache=open_cache())
     failure: CoilcountError | None = None
-    for recording in recordings:
-        step = f"replaying {recording.name}"
+    for recording, result in zip(recordings, _in_order(finished), strict=True):
         try:
+            if isinstance(result, CoilcountError):
+                raise result
+            step = f"reading {recording.name}"
             one = page_recording(
                 recording,
                 settings,
-                watched=lambda entries, report, step=step: progress.over(step, entries, lambda _: report.share()),
+                result,
+                lambda entries, report, step=step: progress.over(step, entries, lambda _: report.share()),
             )
         except CoilcountError as error:
             if len(recordings) == 1:
@@ -94,7 +103,18 @@ def _gathered(recordings: list, settings: object, progress: object, rows: list[d
         )
 
 
-def _row(one: object) -> dict:
+def _in_order(numbered: Iterator[tuple[int, Any]]) -> Iterator[Any]:
+    """The results in the order of their numbers, each as soon as it and those before it are there."""
+    waiting = {}
+    next_number = 0
+    for number, result in numbered:
+        waiting[number] = result
+        while next_number in waiting:
+            yield waiting.pop(next_number)
+            next_number += 1
+
+
+def _row(one: Any) -> dict:
     replay = one.replay
     return {
         "file": replay.name,

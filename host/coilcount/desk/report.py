@@ -8,10 +8,10 @@ from coilcount.capture.reader import Report
 from coilcount.chain import Chain
 from coilcount.desk.rates import rate_interval, share_interval
 from coilcount.desk.recordings import Recording, read_recording
-from coilcount.desk.replays import Watched, replay_grid
+from coilcount.desk.replays import Watched
 from coilcount.desk.scoring import NEAR_S, score
 from coilcount.errors import InputError
-from coilcount.model import Alert, Label, Score
+from coilcount.model import Alert, GridReplay, Label, Score
 from coilcount.model.report import Figures, PageRecording, ScaleReading
 from coilcount.settings import Settings
 from coilcount.tracker.defaults import TABLE
@@ -34,22 +34,16 @@ def threshold_grid(own: float) -> list[float]:
 
 
 def page_recording(
-    recording: Recording,
-    settings: Settings,
-    thresholds: Sequence[float] | None = None,
-    watched: Watched | None = None,
+    recording: Recording, settings: Settings, replay: GridReplay, watched: Watched | None = None
 ) -> PageRecording:
-    """Replay a recording at every position of the slider, and judge the replays by its labels.
+    """Judge the replays of a recording by its labels, and add what else the page shows.
 
-    thresholds: in sigma; by default threshold_grid() around the settings' own.
-    watched: as for replay_grid().
+    replay: of this recording with these settings, at every position of the slider, with its series.
+    watched: as for replay_grid(); the recording is read once more for its noise scale.
     Labels that are damaged do not stop the report: they become a complaint.
-    Raises what replay_grid() raises, and InputError if the recording holds no readings.
+    Raises what read_recording() raises, and InputError if the recording holds no readings.
     """
     own = settings.tracker["threshold"]
-    replay = replay_grid(
-        recording, settings, threshold_grid(own) if thresholds is None else thresholds, series=True, watched=watched
-    )
     if replay.series is None or not replay.series.time_s:
         raise InputError("the capture holds no readings", recording.name, "See coilcount inspect")
     labels, complaints = _labels_of(recording)
