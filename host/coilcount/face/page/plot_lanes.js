@@ -237,10 +237,11 @@ function drawEvents(context, lanes, scene, toX) {
     context.fillRect(x, lane.top + 1, 7, 6);
     const words = text || "mark";
     const width = context.measureText(words).width;
-    if (x > free && x + width < lane.right) {
+    const left = x + 10 + width > lane.right ? x - 6 - width : x + 10; // beside the flag, where there is room
+    if (left > free) {
       context.fillStyle = colours.ink;
-      context.fillText(words, x + 10, middle);
-      free = x + width + 16;
+      context.fillText(words, left, middle);
+      free = Math.max(x, left + width) + 6;
     }
   }
 }
