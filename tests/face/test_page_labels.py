@@ -2,12 +2,20 @@
 
 import csv
 import io
+import json
 import random
+import shutil
+from pathlib import Path
 
 import pytest
 from coilcount.capture.labels import put_labels, read_labels
+from coilcount.commands.cli import main
+from coilcount.desk.recordings import find_recordings
+from coilcount.desk.replays import replay_grid
+from coilcount.desk.report import page_recording
 from coilcount.errors import InputError
 from coilcount.model import Label
+from coilcount.settings import defaults
 from page_samples import alert, page_of
 
 ALERTS = [alert(1, 10.0), alert(2, 30.0, -1), alert(3, 50.0)]
@@ -160,6 +168,24 @@ def test_a_proposal_counts_for_nothing_until_it_is_confirmed(show, tmp_path):
     field(page, "object").press("Enter")
     assert page.figure("passes") == "2 of 2" and page.figure("falseAlarms") == "1"
     assert [label.object for label in saved(page, tmp_path)] == ["ring", ""]
+
+
+def test_a_file_saved_in_the_page_is_read_by_label_list(show, tmp_path, capsys):
+    capture = tmp_path / "quiet.ccap.gz"
+    shutil.copy(Path(__file__).parents[2] / "captures" / "quiet-bench.ccap.gz", capture)
+    (recording,) = find_recordings([str(capture)])
+    page = show(page_recording(recording, defaults(), replay_grid(recording, defaults(), (), series=True)))
+    page.page.locator("#label-here").click()
+    field(page, "object").fill("knock, by hand")
+    field(page, "response").select_option("")
+    page.page.get_by_role("button", name="Keep").click()
+    with page.page.expect_download() as download:
+        page.page.locator("#save").click()
+    assert download.value.suggested_filename == "quiet.labels.csv"
+    download.value.save_as(tmp_path / "quiet.labels.csv")
+    assert main(["label", "list", str(capture), "--json"]) == 0
+    (row,) = map(json.loads, capsys.readouterr().out.splitlines())
+    assert row["object"] == "knock, by hand" and row["response"] == "" and 29 < row["closest_s"] < 31
 
 
 def test_a_wrong_time_is_refused_in_the_form(show):
