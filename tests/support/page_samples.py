@@ -71,15 +71,15 @@ def page_of(
         "ready_spans": ((4.0, duration_s),),
     }
     replay = GridReplay(**{**fields, **changes})
-    most = max(len(one.alerts) for one in at)
+    most = max(len(position.alerts) for position in at)
     return PageRecording(
         replay=replay,
         own=1,
-        find_of=tuple(find_numbers(one.alerts) for one in at),
+        find_of=tuple(find_numbers(position.alerts) for position in at),
         labels=None if labels is None else tuple(labels),
         label_file="made.labels.csv",
         label_complaints=(),
-        figures=() if labels is None else tuple(figures(score(replay, one, labels)) for one in at),
+        figures=() if labels is None else tuple(figures(score(replay, position, labels)) for position in at),
         ready_s=duration_s - 4.0,
         ready_spans=replay.ready_spans,
         near_s=NEAR_S,

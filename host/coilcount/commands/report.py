@@ -77,7 +77,7 @@ def _gathered(recordings: Any, settings: Any, progress: Any, rows: list[dict]) -
             if isinstance(result, CoilcountError):
                 raise result
             step = f"reading {recording.name}"
-            one = page_recording(
+            shown = page_recording(
                 recording,
                 settings,
                 result,
@@ -91,12 +91,12 @@ def _gathered(recordings: Any, settings: Any, progress: Any, rows: list[dict]) -
             warn(f"warning: left out: {error}")
             continue
         progress.clear()
-        rows.append(_row(one))
-        if one.replay.complaint:
-            warn(f"{recording.name}: warning: {one.replay.complaint}; the sound part was used")
-        for complaint in one.label_complaints:
+        rows.append(_row(shown))
+        if shown.replay.complaint:
+            warn(f"{recording.name}: warning: {shown.replay.complaint}; the sound part was used")
+        for complaint in shown.label_complaints:
             warn(f"{recording.name}: warning: {complaint}")
-        yield one
+        yield shown
     if not rows:
         raise InputError(
             "none of the recordings can be used", failure.where if failure else "", "See the warnings above"
@@ -114,15 +114,15 @@ def _in_order(numbered: Iterator[tuple[int, Any]]) -> Iterator[Any]:
             next_number += 1
 
 
-def _row(one: Any) -> dict:
-    replay = one.replay
+def _row(shown: Any) -> dict:
+    replay = shown.replay
     return {
         "file": replay.name,
         "readings": len(replay.series.time_s),
         "duration_s": round(replay.summary.duration_s, 6),
         "thresholds": [at.threshold for at in replay.at],
-        "threshold": replay.at[one.own].threshold,
-        "alerts": len(replay.at[one.own].alerts),
-        "labels": None if one.labels is None else len(one.labels),
+        "threshold": replay.at[shown.own].threshold,
+        "alerts": len(replay.at[shown.own].alerts),
+        "labels": None if shown.labels is None else len(shown.labels),
         "whole": not replay.complaint,
     }

@@ -135,8 +135,8 @@ def _head(recording: PageRecording) -> dict[str, Any]:
         "baseline": _once_a_second(replay.series.time_s, replay.series.baseline_hz),
         "status": _status(recording),
         "scale": [
-            [round(one.time_s, 2) for one in recording.scale],
-            [float(f"{one.ppm:.4g}") for one in recording.scale],
+            [round(reading.time_s, 2) for reading in recording.scale],
+            [float(f"{reading.ppm:.4g}") for reading in recording.scale],
         ],
         "at": [_position(recording, number, at, alerts) for number, at in enumerate(replay.at)],
         "alerts": alerts.columns(),
@@ -199,11 +199,17 @@ def _once_a_second(time_s: Sequence[float], values: Sequence[float]) -> list[lis
 def _status(recording: PageRecording) -> dict[str, list[list[float]]]:
     """Temperature and supply, each as [times, values]; empty if the board does not measure it."""
     status = recording.replay.status
-    warm = [one for one in status if one.temperature_c is not None]
-    supply = [one for one in status if one.supply_v is not None]
+    warm = [reading for reading in status if reading.temperature_c is not None]
+    supply = [reading for reading in status if reading.supply_v is not None]
     return {
-        "temperature": [[round(one.time_s, 1) for one in warm], [round(one.temperature_c, 2) for one in warm]],
-        "supply": [[round(one.time_s, 1) for one in supply], [round(one.supply_v, 3) for one in supply]],
+        "temperature": [
+            [round(reading.time_s, 1) for reading in warm],
+            [round(reading.temperature_c, 2) for reading in warm],
+        ],
+        "supply": [
+            [round(reading.time_s, 1) for reading in supply],
+            [round(reading.supply_v, 3) for reading in supply],
+        ],
     }
 
 

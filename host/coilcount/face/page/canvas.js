@@ -45,7 +45,7 @@ const TIME_STEPS = [0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 
 
 /** Times for an axis, at steps that a clock has; `offset` moves them onto full minutes of the day. */
 function timeTicks(t0, t1, wanted, offset = 0) {
-  const step = TIME_STEPS.find((one) => (t1 - t0) / one <= wanted) || 28800;
+  const step = TIME_STEPS.find((seconds) => (t1 - t0) / seconds <= wanted) || 28800;
   const found = [];
   for (let n = Math.ceil((t0 + offset) / step - 1e-9); n * step - offset <= t1; n++) found.push(n * step - offset);
   return { step, times: found };

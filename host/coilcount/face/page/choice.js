@@ -34,13 +34,13 @@ function setPosition(position) {
 
 function figuresShown() {
   const { recording, labels, position } = app;
-  const one = allFigures && allFigures[position];
+  const figures = allFigures && allFigures[position];
   const shown = { alerts: recording.at[position].alerts.length, finds: new Set(app.alerts.map((alert) => alert.find)).size };
-  shown.passes = !labels.known ? "no labels" : one.passes ? `${one.found} of ${one.passes}` : "none labelled";
-  shown.passesInterval = one && one.passes ? `${percent(one.foundLow)} to ${percent(one.foundHigh)}` : "";
-  shown.falseAlarms = one ? `${one.falseAlarms}` : "no labels";
-  shown.rate = !one ? "no labels" : one.minutes > 0 ? brief(one.falseAlarms / one.minutes) : "no minutes";
-  shown.rateInterval = one && one.minutes > 0 ? `${brief(one.rateLow)} to ${brief(one.rateHigh)}` : "";
+  shown.passes = !labels.known ? "no labels" : figures.passes ? `${figures.found} of ${figures.passes}` : "none labelled";
+  shown.passesInterval = figures && figures.passes ? `${percent(figures.foundLow)} to ${percent(figures.foundHigh)}` : "";
+  shown.falseAlarms = figures ? `${figures.falseAlarms}` : "no labels";
+  shown.rate = !figures ? "no labels" : figures.minutes > 0 ? brief(figures.falseAlarms / figures.minutes) : "no minutes";
+  shown.rateInterval = figures && figures.minutes > 0 ? `${brief(figures.rateLow)} to ${brief(figures.rateHigh)}` : "";
   return shown;
 }
 

@@ -15,7 +15,7 @@ class Curve {
   draw(figures, position, colours) {
     const { context, width, height } = begin(this.canvas, colours);
     const area = { left: 44, right: width - 12, top: 10, bottom: height - 38 };
-    const rates = figures.map((one) => one.falseAlarms / one.minutes);
+    const rates = figures.map((each) => each.falseAlarms / each.minutes);
     const most = Math.max(0.5, 1.15 * Math.max(...rates));
     // The square root gives the small rates room, and has a place for zero.
     const toX = (rate) => area.left + Math.sqrt(Math.min(rate, most) / most) * (area.right - area.left);
@@ -42,13 +42,13 @@ class Curve {
     }
     context.stroke();
     context.fillText("false alarms a minute", (area.left + area.right) / 2, height - 10);
-    this.points = figures.map((one, i) => ({ x: toX(rates[i]), y: toY(one.found / one.passes) }));
+    this.points = figures.map((each, i) => ({ x: toX(rates[i]), y: toY(each.found / each.passes) }));
     context.strokeStyle = colours.soft;
     context.beginPath();
     this.points.forEach(({ x, y }) => context.lineTo(x, y));
     context.stroke();
-    figures.forEach((one, i) => {
-      if (i !== position) this.bars(context, one, this.points[i], toX, toY, colours.grid, 1);
+    figures.forEach((each, i) => {
+      if (i !== position) this.bars(context, each, this.points[i], toX, toY, colours.grid, 1);
     });
     context.fillStyle = colours.soft;
     for (const { x, y } of this.points) context.fillRect(x - 1.5, y - 1.5, 3, 3);
@@ -62,14 +62,14 @@ class Curve {
     context.stroke();
   }
 
-  bars(context, one, point, toX, toY, colour, lineWidth) {
+  bars(context, each, point, toX, toY, colour, lineWidth) {
     context.strokeStyle = colour;
     context.lineWidth = lineWidth;
     context.beginPath();
-    context.moveTo(point.x, toY(one.foundLow));
-    context.lineTo(point.x, toY(one.foundHigh));
-    context.moveTo(toX(one.rateLow), point.y);
-    context.lineTo(toX(one.rateHigh), point.y);
+    context.moveTo(point.x, toY(each.foundLow));
+    context.lineTo(point.x, toY(each.foundHigh));
+    context.moveTo(toX(each.rateLow), point.y);
+    context.lineTo(toX(each.rateHigh), point.y);
     context.stroke();
     context.lineWidth = 1;
   }

@@ -79,7 +79,7 @@ function csvRows(text, delimiter) {
     }
     if (text.startsWith("\r\n", at)) at += 2;
     else at += 1;
-    if (row.some((one) => one !== "")) rows.push(row);
+    if (row.some((cell) => cell !== "")) rows.push(row);
     row = [];
   }
   return rows;

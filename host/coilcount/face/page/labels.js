@@ -35,11 +35,11 @@ class Labels {
   }
 
   change(old, label) {
-    this.replace(this.list.map((one) => (one === old ? label : one)));
+    this.replace(this.list.map((kept) => (kept === old ? label : kept)));
   }
 
   remove(old) {
-    this.replace(this.list.filter((one) => one !== old));
+    this.replace(this.list.filter((kept) => kept !== old));
   }
 
   undo() {

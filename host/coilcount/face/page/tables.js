@@ -88,14 +88,14 @@ function fillPositions(body, recording, figures, position, choose) {
     const button = element("button", at.threshold.toFixed(2), { type: "button", class: "jump" });
     button.onclick = () => choose(i);
     cell.append(button);
-    const one = figures && figures[i];
-    const texts = one
+    const judged = figures && figures[i];
+    const texts = judged
       ? [
-          one.passes ? `${one.found} of ${one.passes}` : "none labelled",
-          one.passes ? `${percent(one.foundLow)} to ${percent(one.foundHigh)}` : "",
-          one.falseAlarms,
-          one.minutes > 0 ? brief(one.falseAlarms / one.minutes) : "–",
-          one.minutes > 0 ? `${brief(one.rateLow)} to ${brief(one.rateHigh)}` : "",
+          judged.passes ? `${judged.found} of ${judged.passes}` : "none labelled",
+          judged.passes ? `${percent(judged.foundLow)} to ${percent(judged.foundHigh)}` : "",
+          judged.falseAlarms,
+          judged.minutes > 0 ? brief(judged.falseAlarms / judged.minutes) : "–",
+          judged.minutes > 0 ? `${brief(judged.rateLow)} to ${brief(judged.rateHigh)}` : "",
         ]
       : ["no labels", "", "no labels", "", ""];
     row.append(cell, element("td", String(at.alerts.length), { class: "number" }), ...texts.map((text) => element("td", String(text), { class: "number" })));
