@@ -2,6 +2,7 @@
 
 import base64
 import hashlib
+import json
 import random
 import re
 import zlib
@@ -32,6 +33,18 @@ def test_text_from_outside_cannot_end_the_data():
     text = page_html([made])
     assert evil not in text and "&lt;/script&gt;" in text
     assert evil in zlib.decompress(base64.b64decode(packed(made)), -15).decode("latin-1")
+
+
+def test_the_plan_of_the_coil_is_in_the_page_as_lines():
+    build = {"file": "plan.toml", "sha256": "ab", "plan": {"schema": 1, "coil": {"turns": 30, "wire": "26 AWG"}}}
+    made = page_of([0.0] * 10, header=Header("serial", "2026-05-01T09:00:00Z", build=build))
+    data = zlib.decompress(base64.b64decode(packed(made)), -15)
+    head = json.loads(data[4 : 4 + int.from_bytes(data[:4], "little")])
+    assert head["build"] == {
+        "file": "plan.toml",
+        "sha256": "ab",
+        "plan": 'schema = 1\n\n[coil]\nturns = 30\nwire = "26 AWG"',
+    }
 
 
 def test_the_policy_names_the_hash_of_the_style_and_of_the_script_and_nothing_else():

@@ -12,7 +12,6 @@ The times of the readings are runs [time_s of the first, spacing_s, number].
 """
 
 import base64
-import json
 import math
 import zlib
 from array import array
@@ -20,6 +19,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import Any
 
+from coilcount.face.json_out import as_json
 from coilcount.model import PROPOSED, Alert, AtThreshold
 from coilcount.model.report import PageRecording
 from coilcount.settings import SCHEMA, SECTIONS, toml_line
@@ -45,7 +45,7 @@ def packed(recording: PageRecording) -> str:
         "shift": {"step": shift_step, "bytes": shift_bytes},
         "statistic": {"step": _SIGMA_STEP, "bytes": statistic_bytes},
     }
-    text = json.dumps(head, separators=(",", ":"), allow_nan=False).encode("ascii")
+    text = as_json(head, (",", ":")).encode("ascii")
     deflate = zlib.compressobj(9, zlib.DEFLATED, -15)
     data = deflate.compress(len(text).to_bytes(4, "little") + text + shift + statistic) + deflate.flush()
     return base64.b64encode(data).decode("ascii")
@@ -164,10 +164,16 @@ def _label(label: Any) -> dict[str, Any]:
 def _build(build: dict[str, Any] | None) -> dict[str, str] | None:
     if build is None:
         return None
-    plan = build.get("plan")
-    text = plan if isinstance(plan, str) else json.dumps(plan, indent=1, ensure_ascii=False)
-    lines = [printable(line) for line in text.splitlines()]
+    lines = []
+    for name, value in _plain_dict(build.get("plan")).items():
+        lines += ["", f"[{name}]"] if isinstance(value, dict) else [f"{name} = {as_json(value)}"]
+        lines += [f"{key} = {as_json(inner)}" for key, inner in _plain_dict(value).items()]
+    lines = [printable(line) for line in lines]
     return {name: _text(str(build.get(name, ""))) for name in ("file", "sha256")} | {"plan": "\n".join(lines)}
+
+
+def _plain_dict(value: Any) -> dict[str, Any]:
+    return value if isinstance(value, dict) else {}
 
 
 def _settings_text(settings: dict[str, dict[str, Any]]) -> str:
