@@ -8,6 +8,7 @@ settings.load_profile("same")
 
 # What takes long: whole processes, solvers, long recordings, many examples.  `pytest -m "not slow"` leaves them out.
 SLOW = (
+    "face/test_page_",
     "board/test_link.py",
     "board/test_settings_board.py",
     "capture/test_capture_background.py",
@@ -19,6 +20,7 @@ SLOW = (
     "check/test_check.py::test_a_coil_that_stops",
     "check/test_check.py::test_json_names_the_fault",
     "check/test_check.py::test_the_clocks_ratio",
+    "commands/test_report.py",
     "commands/test_bounded.py",
     "commands/test_compare_command.py",
     "commands/test_fuzz.py",

@@ -140,7 +140,7 @@ def test_bash_completes_with_the_script(tmp_path, capsys):
         )
         return done.stdout.split()
 
-    assert completed("coilcount", "rep") == ["replay"]
+    assert completed("coilcount", "repl") == ["replay"]
     assert completed("coilcount", "replay", "--thr") == ["--threshold"]
     assert completed("coilcount", "live", "--scene", "orch") == ["orchard-path"]
     assert completed("coilcount", "settings", "f") == ["fetch"]

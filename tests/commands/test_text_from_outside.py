@@ -109,6 +109,8 @@ def commands(at: Path) -> list[list[str]]:
           (("plan", "--picture", str(at / "drawn")), ("plan", "--json"), ("plan-key",))),
         ["plan", "--target", EVIL], ["plan", "--wire", EVIL], ["plan", "--depth", EVIL], ["plan", "--drawer", EVIL],
         ["noise", str(at / "s1.ccap"), "--save-settings", str(at / "n.toml")],
+        ["report", whole, torn, "--out", str(at / "page.html")], ["report", EVIL, "--out", EVIL.replace("/", "")],
+        ["report", whole, "--out", str(at / "page.json.html"), "--json"], ["report", whole],
         *([command, "--port", EVIL] for command in ("live", "check", "install")),
         *([command, "--port", str(at / "good.toml")] for command in ("live", "check", "install")),
         ["record", whole, "--virtual"], ["record", str(at / "r"), "--port", EVIL, "--build", str(at / "broken.toml")],

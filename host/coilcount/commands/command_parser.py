@@ -21,6 +21,7 @@ COMMANDS = {
     "live": ("live", "show the readout while sweeping"),
     "record": ("record", "record what the board sends; alerts as plain lines"),
     "replay": ("replay", "run the tracker over captures"),
+    "report": ("report", "write a page to look at recordings, label them and choose a threshold"),
     "noise": ("noise", "measure noise and drift, and pick the threshold for a false-alarm rate"),
     "label": ("label", "say what lay under the coil: list, add, change, remove, import, propose"),
     "captures": ("captures", "list the recordings in folders: date, length, build, labels, whole or damaged"),

@@ -1,0 +1,143 @@
+"""Gathers what the report page shows of a recording: replays at a grid of thresholds, judged by the labels."""
+
+from collections.abc import Sequence
+from itertools import pairwise
+
+from coilcount.capture.labels import read_all_labels
+from coilcount.capture.reader import Report
+from coilcount.chain import Chain
+from coilcount.desk.rates import rate_interval, share_interval
+from coilcount.desk.recordings import Recording, read_recording
+from coilcount.desk.replays import Watched
+from coilcount.desk.scoring import NEAR_S, score
+from coilcount.errors import InputError
+from coilcount.model import Alert, GridReplay, Label, Score
+from coilcount.model.report import Figures, PageRecording, ScaleReading
+from coilcount.settings import Settings
+from coilcount.tracker.defaults import TABLE
+
+# Positions of the slider: each threshold is STEP times the one before.  Chosen by hand: 5 % is finer than the interval
+# of any false-alarm rate that an hour of recording can give.
+STEP, POSITIONS_BELOW, POSITIONS_ABOVE = 1.05, 12, 28
+# Decimals of a threshold on the grid, so that a person can type it after `replay --threshold`.
+_DECIMALS = 2
+_SCALE_EVERY_S = 1.0  # s between two readings of the noise scale; it changes within several seconds
+
+_LOWEST, _HIGHEST = next((row.lowest, row.highest) for row in TABLE if row.name == "threshold")
+
+
+def threshold_grid(own: float) -> list[float]:
+    """The thresholds (sigma) of the slider, in rising order: 41 around `own`, which is one of them."""
+    powers = range(-POSITIONS_BELOW, POSITIONS_ABOVE + 1)
+    grid = {own if power == 0 else round(own * STEP**power, _DECIMALS) for power in powers}
+    return sorted(threshold for threshold in grid if _LOWEST <= threshold <= _HIGHEST)
+
+
+def page_recording(
+    recording: Recording, settings: Settings, replay: GridReplay, watched: Watched | None = None
+) -> PageRecording:
+    """Judge the replays of a recording by its labels, and add what else the page shows.
+
+    replay: of this recording with these settings, at every position of the slider, with its series.
+    watched: as for replay_grid(); the recording is read once more for its noise scale.
+    Labels that are damaged do not stop the report: they become a complaint.
+    Raises what read_recording() raises, and InputError if the recording holds no readings.
+    """
+    own = settings.tracker["threshold"]
+    if replay.series is None or not replay.series.time_s:
+        raise InputError("the capture holds no readings", recording.name, "See coilcount inspect")
+    labels, complaints = _labels_of(recording)
+    scores = [] if labels is None else [score(replay, at, labels) for at in replay.at]
+    if labels:
+        complaints += _misplaced(labels, scores[0])
+    most = max(len(at.alerts) for at in replay.at)
+    return PageRecording(
+        replay=replay,
+        own=[at.threshold for at in replay.at].index(own),
+        find_of=tuple(find_numbers(at.alerts) for at in replay.at),
+        labels=None if labels is None else tuple(labels),
+        label_file=recording.labels.name,
+        label_complaints=tuple(complaints),
+        figures=tuple(map(figures, scores)),
+        ready_s=sum(end_s - start_s for start_s, end_s in replay.ready_spans) or 60.0 * replay.ready_minutes,
+        ready_spans=replay.ready_spans or ((0.0, replay.summary.duration_s),),
+        near_s=NEAR_S,
+        rate_limits=tuple(rate_interval(count, 1.0) for count in range(most + 1)),
+        scale=_noise_scale(recording, settings, watched),
+        settings=settings.as_dict(),
+    )
+
+
+def figures(judged: Score) -> Figures:
+    """The figures of one score, with their intervals."""
+    passes, found = len(judged.passes), sum(one_pass.found for one_pass in judged.passes)
+    found_low, found_high = share_interval(found, passes)
+    false_alarms = len(judged.false_alarms)
+    rate_low, rate_high = rate_interval(false_alarms, judged.minutes)
+    return Figures(
+        passes=passes,
+        found=found,
+        found_low=found_low,
+        found_high=found_high,
+        false_alarms=false_alarms,
+        minutes=judged.minutes,
+        rate_low=rate_low,
+        rate_high=rate_high if judged.minutes > 0 else None,
+    )
+
+
+def find_numbers(alerts: Sequence[Alert]) -> tuple[int, ...]:
+    """The number of the find that each alert belongs to.
+
+    The tracker counts passes in a row over one place (`seen`): an alert with seen 2 or more continues the row of the
+    alert before it that has a sign.
+    """
+    numbers = []
+    latest: dict[int, int] = {}  # sign: number of its latest find
+    count = 0
+    for alert in alerts:
+        if alert.seen < 2 or alert.sign not in latest:
+            latest[alert.sign] = count
+            count += 1
+        numbers.append(latest[alert.sign])
+    return tuple(numbers)
+
+
+def _labels_of(recording: Recording) -> tuple[list[Label] | None, list[str]]:
+    """All labels, proposals too, or None if there are none; and what is wrong with their file."""
+    if not recording.labels.exists():
+        return None, []
+    try:
+        return read_all_labels(recording.labels), []
+    except InputError as error:
+        return None, [f"the labels are not used: {error}"]
+
+
+def _misplaced(labels: Sequence[Label], judged: Score) -> list[str]:
+    """Sentences about labels that cannot be judged and labels that overlap."""
+    spans = sorted((label.start_s, label.end_s) for label in labels)
+    overlaps = sum(start < end for (_, end), (start, _) in pairwise(spans))
+    sentences = []
+    if judged.left_out:
+        count = len(judged.left_out)
+        sentences.append(f"labels outside the recording, in a gap or in the warm-up, which are not judged: {count}")
+    if overlaps:
+        sentences.append(f"labels that overlap the one before: {overlaps}")
+    return sentences
+
+
+def _noise_scale(recording: Recording, settings: Settings, watched: Watched | None) -> tuple[ScaleReading, ...]:
+    """The noise scale about once a second, from the chain itself; it does not depend on the threshold."""
+    chain = Chain(settings, follow_threshold=False)
+    report = Report()
+    entries = read_recording(recording, report)
+    scale: list[ScaleReading] = []
+    for entry in entries if watched is None else watched(entries, report):
+        chain.feed(entry)
+        time_s = chain.duration_s
+        if scale and time_s < scale[-1].time_s + _SCALE_EVERY_S:
+            continue
+        facts = chain.facts()
+        if facts.threshold_ppm is not None and facts.threshold:
+            scale.append(ScaleReading(time_s, facts.threshold_ppm / facts.threshold))
+    return tuple(scale)
