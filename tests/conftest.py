@@ -29,6 +29,7 @@ SLOW = (
     "deploy/test_install.py",
     "desk/test_noise_",
     "firmware/test_chip_image.py",
+    "firmware/test_chip_scenarios.py",
     "firmware/test_firmware.py",
     "firmware/test_wiring.py",
     "firmware/test_silicon_",

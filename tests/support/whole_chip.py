@@ -28,8 +28,8 @@ from usb_host import UsbHost
 NS_PER_CYCLE = 8  # 125 MHz
 # Most cycles that a sleeping CPU is skipped at once, so that a pin that wakes it is noticed soon.  Chosen by hand.
 MAX_IDLE_CYCLES = 64
-# Bytes that lie unread on the host until it stops reading from the chip: about what Linux keeps (shared figure of an
-# earlier measurement, not repeated here).
+# Bytes that lie unread on the host until it stops reading from the chip.  Linux keeps about as many (from an earlier
+# observation, not repeated here).
 MOST_UNREAD_BYTES = 4096
 CYCLES_BETWEEN_BYTES = 2000  # cycles from one exchange with the serial port to the next; chosen by hand
 
