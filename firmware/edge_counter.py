@@ -2,17 +2,15 @@
 
 It drives no hardware itself: the timestamps (chip_edges.ChipEdges), the clock and the amplitude channel are passed in.
 
-Intervals damaged by a stall or overrun are discarded; the flag is set on the next good interval:
+Intervals damaged by a stall or overrun are discarded; the flag is set on the next good interval (PROTOCOL.md):
 
     STALL, with NEW_TIME_BASE   The state machine waited for room in its FIFO, so its time stood still.  The counter
                                 restarts everything.
-    OVERRUN                     The ring was overwritten before it was read.  Time base and edge numbers continue.
+    OVERRUN                     The ring was overwritten before it was read.  Edge numbers and timestamps continue.
     NEW_TIME_BASE               The first interval, or the first after a silence in which the timestamp may have wrapped
                                 unnoticed.
     DOUBLE_EDGE, LOST_EDGE      A period is below 0.7 times, or above 1.4 times, the median of periods sampled from
                                 the interval.
-
-FLAG_REARMED is never set, because this transfer is never re-armed (see chip_edges).
 """
 
 from array import array

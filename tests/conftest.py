@@ -41,6 +41,7 @@ SLOW = (
     "face/test_picture_replay.py",
     "face/test_player.py",
     "firmware/test_chip_image.py",
+    "firmware/test_chip_scenarios.py",
     "firmware/test_firmware.py",
     "firmware/test_wiring.py",
     "firmware/test_silicon_",

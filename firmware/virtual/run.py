@@ -15,11 +15,6 @@ import select
 import sys
 import time
 
-# Exit codes.  The host's virtual board reads them.
-EXIT_SCENE_ENDED = 0
-EXIT_UNPLUGGED = 86
-EXIT_NO_HOST = 87
-
 # Waits in ms, chosen by hand.
 IDLE_MS = 20  # if there is nothing to do; input ends the wait
 IDLE_SENDING_MS = 2  # if a line was sent in part, to look soon if there is room again
@@ -31,6 +26,7 @@ def main():
     _, paths, descriptor, folder, name, uid = sys.argv[:6]
     sys.path[:0] = paths.split(":")
     from app import App
+    from coilwire.virtual_board import EXIT_NO_HOST, EXIT_SCENE_ENDED, EXIT_UNPLUGGED
     from link import Link
     from simulated import PowerLost, Scene, SceneBoard, SceneEnded
     from store import Store

@@ -1,7 +1,7 @@
 """Counter, clock and sensors of the virtual board.  They come from a scene: one record for each millisecond.
 
-The records are read from a FIFO.  Everything reported here, time included, depends on the records alone.  Their format
-is documented here; coilcount.simulate on the host writes them.  This file is not installed on a board.
+The records are read from a FIFO; coilwire.virtual_board describes them.  Everything reported here, time included,
+depends on the records alone.  This file is not installed on a board.
 """
 
 import struct
@@ -9,21 +9,7 @@ import struct
 import counter as counting
 from board import Board
 from coilwire import records
-
-# A record, little-endian, 32 bytes: first_edge, n, t_first, s, shortest, longest, amplitude (0.1 mV),
-# flags (coilwire.records.FLAG_*), temperature_mk, supply_mv, control.  The sums are those of the edges of one
-# millisecond of scene time.  n is 0 if there was no edge; shortest is 0 if no period ended.
-FORMAT = "<IIIIHHHHIHH"
-SIZE = 32  # bytes of a record
-
-# Bits of `control`.
-UNPLUGGED = 1  # the plug is pulled in this millisecond, and the board has no power from here on
-PLUGGED = 2  # the plug is in again
-MARKED = 4  # the mark button was pressed
-
-# As on an RP2040.
-CLOCK_HZ = 125_000_000  # Hz
-TICK_CYCLES = 2  # clock cycles in a tick
+from coilwire.virtual_board import CLOCK_HZ, FORMAT, MARKED, SIZE, TICK_CYCLES, UNPLUGGED
 
 U32 = 0xFFFFFFFF
 # ms; the length of half a turn of the 32-bit timestamp.  After a longer silence the time base is new.

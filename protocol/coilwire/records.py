@@ -11,31 +11,40 @@ from collections import namedtuple
 
 from . import frame
 
+# Moduli of number fields, and the masks that take a number modulo them.
 U16 = 1 << 16
 U32 = 1 << 32
+MASK16 = U16 - 1
+MASK32 = U32 - 1
+
+# Times in ms, as PROTOCOL.md states them: between two hello records, between two status records, from the last edge to
+# the first "stopped" record, and between two of these.  Chosen by hand.
+HELLO_EVERY_MS = 10_000
+STATUS_EVERY_MS = 1_000
+STOPPED_AFTER_MS = 50
+STOPPED_EVERY_MS = 1_000
 
 # name: str; modulus: int, 0 for a text field; unit: str.
 Field = namedtuple("Field", "name modulus unit")
 
-# Interval flags, one bit each.
-FLAG_AFTER_DROP = 1  # one or more records before this one were dropped by the board
-FLAG_NEW_TIME_BASE = 2  # edges and timestamps do not continue the earlier ones: a restart, or a silence too long
-FLAG_DOUBLE_EDGE = 4  # a period is below 0.7 times the median: an edge was counted twice
-FLAG_LOST_EDGE = 8  # a period is above 1.4 times the median: an edge was missed
-FLAG_STALL = 16  # timestamps were not taken from the FIFO in time, so the time base broke just before this interval
-FLAG_OVERRUN = 32  # edges just before this interval were overwritten in the ring before they were read
-FLAG_REARMED = 64  # the transfer count was set again inside this interval
+# Interval flags, one bit each.  PROTOCOL.md defines them.  "Continue" is about the edge numbers and the timestamps: do
+# they go on from those of the intervals before?  Bit 64 is reserved.
+FLAG_AFTER_DROP = 1  # records before this one were made and not sent; continue
+FLAG_NEW_TIME_BASE = 2  # the first interval after a start, or after a silence too long; do not continue
+FLAG_DOUBLE_EDGE = 4  # a period is below 0.7 times the median: an edge of this interval was counted twice; continue
+FLAG_LOST_EDGE = 8  # a period is above 1.4 times the median: an edge of this interval was missed; continue
+FLAG_STALL = 16  # timestamps before this interval could not be read in time; always with NEW_TIME_BASE
+FLAG_OVERRUN = 32  # edges before this interval were overwritten in the ring before they were summed; continue
 FLAG_NO_AMPLITUDE = 128  # the board has no amplitude channel, so `amplitude` is not valid
 
-# Faults in words.  The edge count or the times of such an interval must not be joined to those of other intervals.
+# Faults in words.
 FAULTS = (
     (FLAG_DOUBLE_EDGE, "double edge"),
     (FLAG_LOST_EDGE, "lost edge"),
     (FLAG_STALL, "stall"),
     (FLAG_OVERRUN, "overrun"),
-    (FLAG_REARMED, "re-armed"),
 )
-FAULT_BITS = FLAG_DOUBLE_EDGE | FLAG_LOST_EDGE | FLAG_STALL | FLAG_OVERRUN | FLAG_REARMED
+FAULT_BITS = FLAG_DOUBLE_EDGE | FLAG_LOST_EDGE | FLAG_STALL | FLAG_OVERRUN
 
 _TABLE = (
     # Hello: at boot, on request, after a setting was changed, and every 10 s.

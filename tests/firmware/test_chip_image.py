@@ -1,25 +1,15 @@
-"""The firmware on a whole emulated chip, installed and read as on a board; and tests of the emulation itself.
+"""Tests of the emulation of a whole chip, as far as they need no image of MicroPython.
 
-The first test needs an image of MicroPython for the Pico.  No package contains one.  COILCOUNT_UF2 names its file, and
-DEVELOPERS.md says how to get one.  THE FIRST TEST HAS NEVER BEEN RUN, because its authors had no image.  The other
-tests need no image and have been run.
+The scenarios that need one are in test_chip_scenarios.py.
 """
 
-import os
 import struct
 import threading
 from itertools import pairwise
-from pathlib import Path
 
 import chip_tools
 import pytest
 import serial
-from coilcount.board import link
-from coilcount.commands.cli import main
-from coilcount.deploy import install
-from coilcount.deploy import prompt as repl
-from coilcount.readings.decode import Decoder
-from coilwire import records
 from emulated_chip import (
     CLOCK_HZ,
     IO_BANK0,
@@ -34,9 +24,11 @@ from emulated_chip import (
     Chip,
     edges_on,
 )
+from forked_chip import ForkedChip
 from rp2040py.execute_batch import execute_batch
 from rp2040py.memory_map import FLASH_START_ADDRESS
 from rp2040py.utils.fifo import FIFO
+from usb_host import UsbHost
 from whole_chip import SerialBridge, WholeChip
 
 chip_tools.provide_micropython()
@@ -45,58 +37,12 @@ import counter as counting  # noqa: E402
 import pins  # noqa: E402
 from edge_counter import EdgeCounter  # noqa: E402
 
-IMAGE = os.environ.get("COILCOUNT_UF2", "")
 PERIOD = 5004  # cycles: 24,980.02 Hz
 MS = CLOCK_HZ // 1000  # cycles
 # Thumb, from the ARMv6-M manual's encodings (from memory).
 SPIN = [0xE7FE]  # b .
 SLEEP = [0xBF30, 0xE7FD]  # wfi; b back
 WATCHDOG_CTRL, TRIGGER = 0x40058000, 1 << 31  # RP2040 datasheet, from memory
-
-
-@pytest.mark.skipif(not IMAGE, reason="COILCOUNT_UF2 names no image of MicroPython for the Pico")
-def test_the_firmware_installed_on_a_whole_chip_counts_a_driven_pin_exactly(monkeypatch, capsys):
-    """MicroPython and the firmware run on the emulated CPU, PIO, DMA, PWM and USB; `install` uses the serial port.
-
-    This test has never been run: see the top of the file.
-    """
-    # The emulation is about a hundred times slower than a chip.
-    waits = [(install, "HELLO_S"), (repl, "INTERRUPT_S"), (repl, "_ANSWER_S")]
-    waits += [(link, name) for name in ("HELLO_S", "FOREIGN_S", "SILENT_S")]
-    for module, name in waits:
-        monkeypatch.setattr(module, name, 100 * getattr(module, name))
-    chip = WholeChip.of_image(Path(IMAGE))
-    chip.drive(pins.COIL, PERIOD)
-    chip.wire_back(pins.SELF_TEST)
-    with chip:
-        assert main(["install", "--port", chip.port, "--quiet"]) == 0, capsys.readouterr().err
-        decoder = Decoder()
-        intervals = []
-        with serial.Serial(chip.port, timeout=600) as port:
-            port.readline()  # may be the end of a line
-            while len(intervals) < 8:
-                record = decoder.line(port.readline().rstrip(b"\n"))
-                if isinstance(record, records.Interval):
-                    intervals.append(record)
-            # Now the self-test.  More intervals come before its answer.
-            port.write(records.write(records.Command(7, "selftest", "", 0)))
-            while not isinstance(record, records.Answer) or record.id != 7:
-                record = decoder.line(port.readline().rstrip(b"\n"))
-                if isinstance(record, records.Interval):
-                    intervals.append(record)
-    assert (record.ok, record.text) == (1, "sent=4000 counted=4000")
-    assert decoder.damaged == 0
-    for before, after in pairwise(intervals):
-        assert after.sequence == before.sequence + 1
-        assert after.first_edge == before.first_edge + before.n
-        # A tick is two cycles and the period is even, so nothing is rounded.
-        assert 2 * ((after.t_first - before.t_first) % records.U32) == before.n * PERIOD
-        assert after.shortest == after.longest == PERIOD // 2
-        assert after.s == PERIOD // 2 * after.n * (after.n - 1) // 2
-        assert not after.flags & ~records.FLAG_NO_AMPLITUDE
-    first, last = intervals[0], intervals[-1]
-    cycles = 2 * ((last.t_first - first.t_first) % records.U32)
-    assert CLOCK_HZ * (last.first_edge - first.first_edge) / cycles == pytest.approx(CLOCK_HZ / PERIOD, rel=1e-14)
 
 
 def program(mcu, words):
@@ -190,17 +136,27 @@ def test_an_image_is_loaded_and_a_chip_that_resets_itself_starts_again(tmp_path)
 
 
 class Echo:
-    """Fake of rp2040py's USBCDC and of the firmware behind it.  answer() sends back the bytes that it received."""
+    """Fake of usb_host.UsbHost and of the firmware behind it.  answer() sends back the bytes that it received."""
 
     def __init__(self):
         self.tx_fifo = FIFO(512)
         self.on_serial_data = None
+        self.reads = True
+        self.offers = 0
+
+    def offer(self):
+        self.offers += 1
+
+    def read_on(self, on):
+        self.reads = on
 
     def send_serial_byte(self, byte):
         assert not self.tx_fifo.full, "a byte would be lost"
         self.tx_fifo.push(byte)
 
     def answer(self):
+        if not self.reads:
+            return
         received = bytes(self.tx_fifo.pull() for _ in range(min(64, self.tx_fifo.item_count)))
         if received:
             self.on_serial_data(received)
@@ -237,3 +193,113 @@ def test_a_chip_in_its_own_thread_ends_on_request_and_passes_on_its_error(tmp_pa
     broken.run_some = lambda: 1 / 0
     with pytest.raises(ZeroDivisionError), broken:
         pass
+
+
+class Wires:
+    """Fake of the chip's USB controller: it notes what the host does, and has no delays."""
+
+    def __init__(self):
+        self.done = []  # (endpoint, bytes) of OUT transfers that the host answered
+        self.ready = []  # endpoints of IN transfers that the host took
+        self.rp2040 = None
+
+    def endpoint_read_done(self, endpoint, data):
+        self.done.append((endpoint, bytes(data)))
+
+    def _indicate_buffer_ready(self, endpoint, out):
+        self.ready.append((endpoint, out))
+
+
+@pytest.fixture
+def usb():
+    wires = Wires()
+    host = UsbHost(wires)
+    host._in_endpoint, host._out_endpoint = 2, 3
+    return wires, host
+
+
+def test_the_host_holds_an_out_transfer_until_there_are_bytes(usb):
+    wires, host = usb
+    wires.on_endpoint_read(3, 64)
+    host.offer()
+    assert wires.done == []
+    for byte in b"ab":
+        host.send_serial_byte(byte)
+    host.offer()
+    host.offer()
+    assert wires.done == [(3, b"ab")]
+    host.send_serial_byte(99)
+    wires.on_endpoint_read(3, 64)
+    assert wires.done[1:] == [(3, b"c")]
+
+
+def test_the_host_forgets_a_transfer_at_a_reset(usb):
+    wires, host = usb
+    wires.on_endpoint_read(3, 64)
+    host.read_on(False)
+    wires._indicate_buffer_ready(2, False)
+    wires.on_reset()
+    host._in_endpoint, host._out_endpoint = 2, 3
+    host.send_serial_byte(1)
+    host.offer()
+    host.read_on(True)
+    assert wires.done == [] and wires.ready == []
+
+
+def test_a_host_that_stops_reading_leaves_transfers_unfinished_and_loses_nothing(usb):
+    wires, host = usb
+    received = []
+    host.on_serial_data = received.append
+    wires.on_endpoint_write(2, b"one")
+    wires._indicate_buffer_ready(2, False)
+    host.read_on(False)
+    wires.on_endpoint_write(2, b"two")
+    wires._indicate_buffer_ready(2, False)
+    wires._indicate_buffer_ready(3, True)
+    assert (received, wires.ready) == ([b"one"], [(2, False), (3, True)])
+    host.read_on(True)
+    assert (received, wires.ready) == ([b"one", b"two"], [(2, False), (3, True), (2, False)])
+
+
+def test_copies_of_a_chip_run_on_their_own_and_leave_the_chip_as_it_was(tmp_path):
+    uf2(tmp_path / "count.uf2", COUNT_STARTS)
+    whole = WholeChip.of_image(tmp_path / "count.uf2")
+    whole.step(200)
+    before = whole.mcu.read_uint32(RAM), whole.cycle
+    with ForkedChip(whole) as one, ForkedChip(whole) as other:
+        one.order("drive", pins.COIL, PERIOD)
+        one.order("hold_cpu", 3000)
+        other.order("hold_cpu", 1000)
+        assert (one.order("now"), other.order("now")) == (before[1] + 3000, before[1] + 1000)
+        with serial.Serial(one.port, timeout=0) as port:
+            port.write(b"nobody reads this")
+    assert (whole.mcu.read_uint32(RAM), whole.cycle) == before
+    # An error in the copy's process is an error of the test.
+    with pytest.raises(AssertionError, match="ended with 1"), ForkedChip(whole) as broken:
+        broken.order("no_such_method")
+
+
+@pytest.mark.parametrize(("fault", "lost"), [("hold_pin", 1), ("double_edge", -1)])
+def test_the_driven_pin_misses_or_doubles_one_edge(fault, lost):
+    chip = Chip()
+    program(chip.mcu, SPIN)
+    whole = WholeChip(chip.mcu)
+    rises = []
+    set_level = chip.mcu.gpio[pins.COIL].set_input_value
+
+    class Pin:
+        level = False
+
+        def set_input_value(self, level):
+            if level and not self.level:
+                rises.append(whole.cycle)
+            self.level = level
+            set_level(level)
+
+    whole.drive(pins.COIL, 1000)
+    whole._pin = Pin()
+    whole._pass(5200)
+    getattr(whole, fault)(*[1000] * (lost > 0))
+    whole._pass(5000)
+    assert len(rises) == 10 - lost
+    assert {rise % 500 for rise in rises if rise not in rises[5:7]} == {0}

@@ -200,15 +200,43 @@ def test_uptime_bridges_a_silence_in_which_the_host_slept():
     assert board.base.bridged
 
 
-@pytest.mark.parametrize("flag", [records.FLAG_STALL, records.FLAG_OVERRUN])
-def test_a_broken_interval_continues_nothing_and_nothing_continues_it(flag):
+STALL, OVERRUN = records.FLAG_STALL, records.FLAG_OVERRUN
+
+
+@pytest.mark.parametrize("flags", [NEW, NEW | STALL, STALL])
+def test_after_a_stall_nothing_continues_and_the_next_interval_continues_again(flags):
     board = Board()
     starts = []
-    for flags in (0, 0, flag, 0, 0):
-        board.interval(flags)
-        starts.append(board.base.start)
-    assert starts == [True, False, True, True, False]
+    for now in (0, 0, flags, 0, 0):
+        board.interval(now)
+        starts.append((board.base.start, board.base.bridged))
+    assert starts == [(True, False), (False, False), (True, True), (False, False), (False, False)]
     assert board.base.reason == "new time base"
+
+
+@pytest.mark.parametrize("delay_s", [0.0, 0.35, 5.0])
+@pytest.mark.parametrize("lost", [8, 17, 150, 9000])  # up to 180 s, in which the ticks wrap
+def test_after_an_overrun_the_time_is_exact_however_late_the_line_comes(lost, delay_s):
+    board = Board(5)
+    board.interval()
+    board.interval()
+    board.skip(lost)
+    board.sequence -= lost  # intervals that were overwritten have no sequence numbers
+    assert board.interval(OVERRUN, delay_s) == 20_000 * (lost + 2)
+    base = board.base
+    assert (base.start, base.bridged, base.step) == (True, False, lost + 1)
+    assert base.reason == "edges overwritten on the board"
+    assert board.interval(0, delay_s) == 20_000 * (lost + 3) and not board.base.start
+
+
+def test_a_counter_that_went_back_is_bridged_even_if_its_ticks_look_right():
+    """The record with the flag of a new time base was lost on the way."""
+    board = Board(TICKS)
+    board.interval()
+    board.interval()
+    board.edge = 0
+    board.interval()
+    assert (board.base.start, board.base.bridged) == (True, True)
 
 
 @pytest.mark.parametrize("step", [0, 101, 40_000])

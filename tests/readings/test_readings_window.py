@@ -81,7 +81,6 @@ WORDS = {
     records.FLAG_LOST_EDGE: "lost edge",
     records.FLAG_STALL: "stall",
     records.FLAG_OVERRUN: "overrun",
-    records.FLAG_REARMED: "re-armed",
 }
 
 

@@ -16,10 +16,12 @@ from coilcount.simulate import feed
 from coilcount.simulate.edges import TICK_S, Sums
 from coilcount.simulate.lines import entries
 from coilcount.simulate.scene import Scene
-from coilcount.simulate.source import BUTTON, PLUGGED, PULLED, Source
+from coilcount.simulate.source import Source
 from coilwire import frame, records
+from coilwire.virtual_board import FORMAT, MARKED, PLUGGED, SIZE, UNPLUGGED
 
-FEED = struct.Struct("<IIIIHHHHIHH")
+FEED = struct.Struct(FORMAT)
+assert FEED.size == SIZE
 
 
 def scene(**tables) -> Scene:
@@ -138,7 +140,7 @@ def test_the_feed_reports_plug_and_button():
     source = Source(scene(unplug=[{"start_s": 0.2, "end_s": 0.6}], mark=[{"at_s": 0.9}]))
     second = source.second()
     assert {int(ms): int(second.control[ms]) for ms in np.flatnonzero(second.control)} == {
-        200: PULLED, 600: PLUGGED, 900: BUTTON
+        200: UNPLUGGED, 600: PLUGGED, 900: MARKED
     }  # fmt: skip
     assert not second.sums.n[200:600].any()
     assert (second.sums.first_edge[600], second.sums.t_first[600] * TICK_S < 1e-3) == (0, True)

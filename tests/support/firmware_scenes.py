@@ -13,9 +13,11 @@ import sys
 import time
 from pathlib import Path
 
+from coilwire.records import U32
+from coilwire.virtual_board import FORMAT, MARKED, PLUGGED, SIZE, UNPLUGGED
+
 FIRMWARE = Path(__file__).resolve().parents[2] / "firmware"
 TICKS_PER_MS = 62_500
-U32 = 1 << 32
 
 
 def edge_times(ms, seed=1, period=2500, jitter=40, silent=()):
@@ -36,7 +38,7 @@ def edge_times(ms, seed=1, period=2500, jitter=40, silent=()):
 
 
 def scene(ms, seed=1, period=2500, jitter=40, silent=(), marks=(), unplugged=()):
-    """Return the records for the FIFO of the simulated counter (firmware/virtual/simulated.py), as bytes.
+    """Return the records for the FIFO of the simulated counter (coilwire.virtual_board), as bytes.
 
     marks: ms at which the mark button is pressed; unplugged: (from, to) in ms.
     """
@@ -49,11 +51,11 @@ def scene(ms, seed=1, period=2500, jitter=40, silent=(), marks=(), unplugged=())
             after += 1
         edges = times[first:after]
         periods = [times[i] - times[i - 1] for i in range(max(first, 1), after)]
-        control = 4 * (k in marks)
-        control |= sum((k == a) + 2 * (k == b) for a, b in unplugged)
+        control = MARKED * (k in marks)
+        control |= sum(UNPLUGGED * (k == a) + PLUGGED * (k == b) for a, b in unplugged)
         out.append(
             struct.pack(
-                "<IIIIHHHHIHH",
+                FORMAT,
                 # The scene's own offsets are near the wrap.  The board must start at zero all the same.
                 (first + U32 - 100) % U32,
                 len(edges),
@@ -85,10 +87,10 @@ def main():
     begin = time.monotonic()
     batch = 4
     try:
-        for k in range(0, len(data) // 32, batch):
+        for k in range(0, len(data) // SIZE, batch):
             if pace:
                 time.sleep(max(0.0, begin + k / 1000 / pace - time.monotonic()))
-            os.write(out, data[k * 32 : (k + batch) * 32])
+            os.write(out, data[k * SIZE : (k + batch) * SIZE])
     except BrokenPipeError:
         pass
 

@@ -30,11 +30,11 @@ class ReplBoard:
     def __init__(self, flash: Path, kilobytes: int = 512, command: list[str] | None = None) -> None:
         self.flash = flash
         self.starts = 0
-        self.cut_after: float | None = None  # pull the plug once, after this many bytes from the host
+        self.received = 0  # bytes from the host
+        self.cut_after: float | None = None  # pull the plug once, when `received` has reached this number
         self._command = command or [micropython_command(), str(START), str(flash)]
         if not flash.exists():
             flash.write_bytes(b"\xff" * (1024 * kilobytes))
-        self._received = 0
         self._stop = threading.Event()
 
     def __enter__(self) -> "ReplBoard":
@@ -96,9 +96,9 @@ class ReplBoard:
                     if end == self._board:
                         os.write(self._cable, data)
                     else:
-                        self._received += len(data)
+                        self.received += len(data)
                         self._type(data)
-            if self.cut_after is not None and self._received >= self.cut_after:
+            if self.cut_after is not None and self.received >= self.cut_after:
                 self.cut_after = None
                 self._unplug()
                 self._plug_in()

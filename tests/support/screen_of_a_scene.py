@@ -1,7 +1,7 @@
 """The real live screen at a moment of a simulated scene: session, chain, readout and drawing, no terminal, no clock.
 
-    python tests/support/screen_of_a_scene.py             draws host/live-screen.svg again
-    python tests/support/screen_of_a_scene.py 80 24       prints the screen at that size
+python tests/support/screen_of_a_scene.py             draws host/live-screen.svg again
+python tests/support/screen_of_a_scene.py 80 24       prints the screen at that size
 """
 
 import io

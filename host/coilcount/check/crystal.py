@@ -17,8 +17,8 @@ _OUTLIER_SIGMA = 4.0
 # s.  No bin that is nearer to the line is left out.  Host times are rounded to 1 us; ten times that, chosen by hand.
 _MIN_OUTLIER_S = 1e-5
 # ms.  A hello with a shorter uptime comes from a board that has just started.  Chosen by hand: a board sends a hello
-# when it starts, and the next one 10 s later.
-_JUST_STARTED_MS = 1000
+# when it starts, and the next one ten times as long after that.
+_JUST_STARTED_MS = records.HELLO_EVERY_MS // 10
 # The standard deviation of a normal distribution in units of its median absolute deviation: 1 / 0.6745.
 _SIGMA_PER_MAD = 1.4826
 

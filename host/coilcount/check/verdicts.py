@@ -103,7 +103,9 @@ def _link(evidence: Evidence) -> Iterator[Finding]:
 def _stopped(evidence: Evidence) -> Finding:
     silences_ms = [record.silent_ms for _, record in evidence.heard if isinstance(record, records.Stopped)]
     if not silences_ms:
-        return Finding("oscillator", OK, "no silence of 50 ms", {"reports": 0, "longest_ms": 0})
+        return Finding(
+            "oscillator", OK, f"no silence of {records.STOPPED_AFTER_MS} ms", {"reports": 0, "longest_ms": 0}
+        )
     reports, longest_ms = len(silences_ms), max(silences_ms)
     text = f"the oscillator stopped: {reports} reports, silent for up to {longest_ms} ms"
     figures = {"reports": reports, "longest_ms": longest_ms}

@@ -26,14 +26,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from coilcount.deploy import install
+    from coilcount.deploy.board_modules import board_files
+    from coilcount.deploy.compiled import find_compiler
     from coilcount.deploy.prompt import interrupted
     from coilcount.readings.hello import mismatches
 
-    files = install.board_files()
+    files = board_files()
     device = install.choose(args.port)
     with interrupted(device) as repl:
         with _progress(args) as progress:
-            done = install.install(repl, files, progress)
+            done = install.install(repl, files, progress, find_compiler())
         install.reset(repl)
     hello = install.await_hello(device)
     for text in mismatches(hello, __version__):
@@ -43,7 +45,10 @@ def run(args: argparse.Namespace) -> int:
     elif not args.quiet:
         if done.kept:
             say(f"the main.py that was on the board is kept there as {done.kept}")
-        say(f"{len(done.written)} files written, {done.skipped} were there already (same SHA-256)")
+        removed = f", {len(done.removed)} of an earlier install removed" if done.removed else ""
+        say(f"{len(done.written)} files written, {done.skipped} were there already (same SHA-256){removed}")
+        if done.sources:
+            say(f"source files, which the board compiles at each start: {done.sources}")
         say(f"firmware {hello.firmware} on {hello.board} {hello.uid}, MicroPython {done.micropython}")
         say(f"coilcount {__version__} here; the board answers on {device}")
     return EXIT_DONE
@@ -56,6 +61,9 @@ def _object(device, done, hello) -> dict:
         "written": list(done.written),
         "skipped": done.skipped,
         "kept": done.kept or None,
+        "removed": list(done.removed),
+        "compiled": not done.sources,
+        "why_sources": done.sources or None,
         "micropython": done.micropython,
         "firmware": hello.firmware,
         "coilcount": __version__,

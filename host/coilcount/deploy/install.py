@@ -2,24 +2,26 @@
 
 An interrupted install leaves the board without main.py.  So a mixture of old and new files never runs: the board waits
 at its prompt for the next install.  Each file is written under a new name, checked, and then renamed.
+
+MicroPython prefers `x.py` to `x.mpy`.  So files that an earlier install left are removed before new ones are written.
 """
 
 import hashlib
 import json
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from pathlib import Path, PurePosixPath
+from pathlib import PurePosixPath
 
 from coilwire import records
 
 from coilcount.board import ports
 from coilcount.board.link import SerialLink
-from coilcount.deploy import firmware_files
+from coilcount.deploy.board_modules import MAIN, PACKAGE_FOLDERS, BoardFile
+from coilcount.deploy.compiled import compile_files
 from coilcount.deploy.prompt import HOW_TO_FLASH, NOT_MICROPYTHON, BoardError, Repl
 from coilcount.errors import CoilcountError, DeviceError
 
-MAIN = "/main.py"
 # The name that a main.py of the board's owner gets at the first install.
 KEPT_MAIN = "/main.py.before"
 # The oldest version of MicroPython under which the firmware was tried, on an emulated chip.
@@ -31,9 +33,22 @@ HELLO_S = 15.0
 # s between two tries to reach a board that starts.  Chosen by hand.
 _TRY_AGAIN_S = 0.2
 
-# Programs for the board.  This one prints the version of MicroPython, the space, and the digests of files.
-_SURVEY = """
-import json, os, sys, hashlib
+# Programs for the board.  This one prints the version of MicroPython, the compiled files that it reads, the space, and
+# the names of the files in some folders.
+_ABOUT = """
+import json, os, sys
+names = []
+for p in %r:
+ try:
+  names += [p + n for n in os.listdir(p)]
+ except OSError:
+  pass
+v = os.statvfs('/')
+print(json.dumps([list(sys.implementation[1][:3]), getattr(sys.implementation, '_mpy', 0), [v[1], v[3]], names]))
+"""
+# Prints the digests of files.
+_DIGESTS = """
+import json, hashlib
 def digest(path):
  try:
   f = open(path, 'rb')
@@ -46,8 +61,12 @@ def digest(path):
    f.close()
    return ''.join(['%%02x' %% x for x in h.digest()])
   h.update(b)
-v = os.statvfs('/')
-print(json.dumps([list(sys.implementation[1][:3]), [v[1], v[3]], [digest(p) for p in %r]]))
+print(json.dumps([digest(p) for p in %r]))
+"""
+_REMOVE = """
+import os
+for p in %r:
+ os.remove(p)
 """
 _MAKE_FOLDERS = """
 import os
@@ -71,87 +90,87 @@ except OSError:
 
 
 @dataclass(frozen=True, slots=True)
-class BoardFile:
-    """One file for the board.  path: absolute, on the board."""
-
-    path: str
-    data: bytes
-
-    @property
-    def sha256(self) -> str:
-        return hashlib.sha256(self.data).hexdigest()
-
-
-@dataclass(frozen=True, slots=True)
 class Installed:
     """What an install did.
 
     micropython: the board's banner; written: paths of the new files; skipped: how many were there already.
     kept: the new name of a main.py of the board's owner, "" if there was none.
+    removed: paths of files of an earlier install that are gone now.
+    sources: why the board has sources and not compiled files, "" if it has compiled ones.
     """
 
     micropython: str
     written: tuple[str, ...]
     skipped: int
     kept: str
+    removed: tuple[str, ...]
+    sources: str
 
 
-def board_files() -> list[BoardFile]:
-    """All files for a board, main.py last.  Raises InputError if the firmware's files are missing."""
-    firmware = firmware_files.firmware_folder()
-    sources = [
-        ("/lib/coilwire/", firmware_files.coilwire_folder()),
-        ("/lib/coiltrack/", firmware_files.tracker_folder()),
-        ("/", firmware),
-    ]
-    files = [
-        BoardFile(target + path.name, path.read_bytes()) for target, folder in sources for path in _modules(folder)
-    ]
-    return sorted(files, key=lambda file: file.path == MAIN)
+def install(
+    repl: Repl, files: Sequence[BoardFile], progress: Callable[[str, int, int], None], compiler: str = ""
+) -> Installed:
+    """Put `files` (sources, main.py last) on an interrupted board, compiled if possible.
 
-
-def _modules(folder: Path) -> Iterable[Path]:
-    """The modules in one folder, without its subfolders: firmware/virtual and firmware/wiring are not for a board."""
-    return sorted(folder.glob("*.py"))
-
-
-def install(repl: Repl, files: Sequence[BoardFile], progress: Callable[[str, int, int], None]) -> Installed:
-    """Put `files` (main.py last) on an interrupted board.
-
-    progress: called with (path, bytes written so far, bytes in all).
+    progress: called with (path, bytes written so far, bytes in all); compiler: path of mpy-cross, or "".
     Raises DeviceError if MicroPython is too old, the board has no space or does not write, or the board goes away.
     """
     try:
-        version, (block_bytes, free_blocks), digests = _survey(repl, files)
-        missing = [file for file, digest in zip(files, digests, strict=True) if digest != file.sha256]
+        version, number, (block_bytes, free_blocks), names = _about(repl)
         if tuple(version[:2]) < OLDEST:
             raise DeviceError(
                 f"MicroPython {_dotted(version)} is on the board, {_dotted(OLDEST)} or newer is needed",
                 repl.device,
                 HOW_TO_FLASH,
             )
-        if not missing:
-            return Installed(repl.banner, (), len(files), "")
+        files, why_sources = compile_files(files, number, compiler)
+        old = _left_by_earlier(names, files)
+        missing = _missing(repl, files)
+        if not missing and not old:
+            return Installed(repl.banner, (), len(files), "", (), why_sources)
         # main.py is set aside below, so it is written in any case.
-        if missing[-1].path != MAIN:
+        if not missing or missing[-1].path != MAIN:
             missing.append(files[-1])
         needed_blocks = sum(-(-len(file.data) // block_bytes) for file in missing) + len(_folders(missing))
         if needed_blocks > free_blocks:
             raise _no_space(repl.device, needed_blocks * block_bytes, free_blocks * block_bytes)
         kept = _set_main_aside(repl)
+        repl.run(_REMOVE % old)
         repl.run(_MAKE_FOLDERS % _folders(missing))
         _write_all(repl, missing, progress)
     except BoardError as error:
         if error.no_space:
             raise _no_space(repl.device) from error
         raise DeviceError(f"a step failed on the board: {error}", repl.device, "Reset it and install again") from error
-    return Installed(repl.banner, tuple(file.path for file in missing), len(files) - len(missing), kept)
+    written = tuple(file.path for file in missing)
+    return Installed(repl.banner, written, len(files) - len(missing), kept, tuple(old), why_sources)
 
 
-def _survey(repl: Repl, files: Sequence[BoardFile]) -> tuple[list[int], list[int], list[str]]:
-    """MicroPython's version; [bytes of a block, free blocks]; and the SHA-256 of each file, "" if it is not there."""
-    version, space, digests = json.loads(repl.run(_SURVEY % [file.path for file in files]))
-    return version, space, digests
+def _about(repl: Repl) -> tuple[list[int], int, list[int], list[str]]:
+    """MicroPython's version; its number for compiled files; [bytes of a block, free blocks]; paths of files."""
+    version, number, space, names = json.loads(repl.run(_ABOUT % (("/", *PACKAGE_FOLDERS),)))
+    return version, number, space, names
+
+
+def _missing(repl: Repl, files: Sequence[BoardFile]) -> list[BoardFile]:
+    """The files that are not on the board, or differ from those there."""
+    digests = json.loads(repl.run(_DIGESTS % [file.path for file in files]))
+    return [file for file, digest in zip(files, digests, strict=True) if digest != sha256(file.data)]
+
+
+def _left_by_earlier(names: Sequence[str], files: Sequence[BoardFile]) -> list[str]:
+    """The files out of `names` that an earlier install left and that are not among `files`.
+
+    These are all files in the folders of our packages, and files beside ours with the same name and another suffix.
+    """
+    wanted = {file.path for file in files}
+    stems = {path.rsplit(".", 1)[0] for path in wanted}
+
+    def left(path: str) -> bool:
+        stem = path.removesuffix(".new").removesuffix(".py").removesuffix(".mpy")
+        return path not in wanted and stem != path and (stem in stems or path.startswith(PACKAGE_FOLDERS))
+
+    return sorted(path for path in names if left(path))
 
 
 def _folders(files: Sequence[BoardFile]) -> list[str]:
@@ -185,7 +204,7 @@ def _write_all(repl: Repl, files: Sequence[BoardFile], progress: Callable[[str, 
         new = file.path + ".new"
         progress(file.path, written, total)
         repl.write(new, file.data, lambda done, _, before=written, path=file.path: progress(path, before + done, total))
-        repl.run(_TAKE_OVER % {"new": new, "path": file.path, "sha": file.sha256})
+        repl.run(_TAKE_OVER % {"new": new, "path": file.path, "sha": sha256(file.data)})
         written += len(file.data)
     progress("", total, total)
 
@@ -193,6 +212,11 @@ def _write_all(repl: Repl, files: Sequence[BoardFile], progress: Callable[[str, 
 def _no_space(device: str, needed_bytes: int = 0, free_bytes: int = 0) -> DeviceError:
     sizes = f": {-(-needed_bytes // 1024)} kB needed, {free_bytes // 1024} kB free" if needed_bytes else ""
     return DeviceError(f"no space on the board{sizes}", device, "Remove files of your own from it, then install again")
+
+
+def sha256(data: bytes) -> str:
+    """Return the SHA-256 in hex."""
+    return hashlib.sha256(data).hexdigest()
 
 
 def reset(repl: Repl) -> None:

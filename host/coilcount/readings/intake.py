@@ -16,8 +16,8 @@ from coilcount.readings.link_counts import LinkCounts
 from coilcount.readings.timebase import TimeBase
 from coilcount.tracker.continuity import readings_apart
 
-# Entries that wait for a hello, which gives the clock and the interval.  Chosen by hand: a board sends a hello every
-# 10 s and on request, and 10 s are 500 intervals of 20 ms.
+# Entries that wait for a hello, which gives the clock and the interval.  Chosen by hand: a board sends a hello on
+# request and every records.HELLO_EVERY_MS, which is as long as 500 intervals of 20 ms.
 _MOST_WAITING = 2000
 # Hz.  A frequency outside is no reading of a coil, and its ratio to others would overflow.  Chosen by hand.
 LOWEST_HZ, HIGHEST_HZ = 1e-3, 1e12
@@ -244,7 +244,7 @@ class Intake:
             self.link.seen_status(record.dropped, host_s)
         if kind is records.Stopped and not self.stopped:
             self.stopped = True
-            text = "the oscillator has stopped: no edge for 50 ms"
+            text = f"the oscillator has stopped: no edge for {records.STOPPED_AFTER_MS} ms"
             return [*self._taker.gap(self._end_us), self._notice(host_s, "warning", text)]
         if kind is records.Mark:
             return [MarkMade(self.time_s(host_s), f"button, mark {record.number}")]

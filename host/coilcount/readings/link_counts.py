@@ -12,9 +12,8 @@ _RATE_OVER_S = 1.0  # the rate is measured over about this long; chosen by hand
 _MEANING = {
     "double edge": "an edge was counted twice; check the comparator's hysteresis, and its input for noise",
     "lost edge": "an edge was missed, or the coil stood still; check its amplitude and the comparator's threshold",
-    "stall": "edges came faster than they could be read out; a new time base starts",
-    "overrun": "edges were overwritten before they were summed; a new time base starts",
-    "re-armed": "the transfer of edges was started again; edges may be missing",
+    "stall": "edges came faster than they could be read out; intervals are missing, and a new time base starts",
+    "overrun": "edges were overwritten before they were summed; intervals are missing, and later times stay exact",
 }
 
 
@@ -22,7 +21,8 @@ class LinkCounts:
     """What a person wants to see of the link.  The intake keeps it up to date.
 
     records: interval records or imported readings that were used.
-    lost: records that are missing by their sequence numbers, whatever the cause; damaged and dropped ones are included.
+    lost: records that are missing by their sequence numbers, or after an overrun by their edge numbers.  Records that
+        were damaged or dropped are included.
     dropped: records that the board reports to have dropped itself, since its first status.
     refused: sound entries that could not be used, for example an imported reading that goes back in time.
     rate_hz: records a second of host time, over the last second or more.
@@ -59,7 +59,7 @@ class LinkCounts:
     def seen_status(self, dropped: int, host_s: float) -> None:
         """Take the board's own count of dropped records, modulo 2^32.  It comes once a second and updates rate_hz."""
         if self._dropped_seen is not None:
-            self.dropped += (dropped - self._dropped_seen) % (1 << 32)
+            self.dropped += (dropped - self._dropped_seen) % records.U32
         self._dropped_seen = dropped
         if self._since_s is None:
             self._since_s, self._since_records = host_s, self.records

@@ -18,10 +18,10 @@ HOST_SLACK_S = 1.0
 # Edges.  A larger step means that the counter went back and started again.  (24 h without records at 25 kHz would look
 # the same.)
 _EDGES_BACK = records.U32 >> 1
-# With one of these flags the timestamps broke inside the interval.  It does not continue the one before, and the next
-# one does not continue it.
-_BROKEN_INSIDE = records.FLAG_STALL | records.FLAG_OVERRUN
-_BREAKS = records.FLAG_NEW_TIME_BASE | _BROKEN_INSIDE
+# With one of these flags edges and ticks do not continue those before the interval.  A stall comes with a new time
+# base; a board that sets it alone means the same.
+_BREAKS = records.FLAG_NEW_TIME_BASE | records.FLAG_STALL
+_OVERWRITTEN = "edges overwritten on the board"
 _NONE = records.Interval(0, 0, 0, 0, 0, 0, 0, 0, 0)
 
 
@@ -32,7 +32,7 @@ class TimeBase:
     start: it does not continue the one before; True for the very first.
     bridged: its time comes from uptime or host time.
     silent_from_us: at a start, the end of the readings before; None for the very first.
-    step: how many intervals it comes after the one before, 0 if unknown; step - 1 records were lost.
+    step: how many intervals it comes after the one before, 0 if unknown; step - 1 intervals were lost.
     rate: edges per tick from the mean of the interval before to its own mean, as in frequency.two_averages(); 0 at a
         start.
     reason: why there is a start, in words.
@@ -50,7 +50,6 @@ class TimeBase:
         self.begun = False
         self.restarted = False
         self.reason = ""
-        self._broken = 0  # the latest interval's flags out of _BROKEN_INSIDE
         self._last = _NONE
         self._host_s = 0.0
         self._base_us = 0  # time of tick 0 since the latest start
@@ -89,7 +88,7 @@ class TimeBase:
         """Take one interval.  Returns True if it continues the one before, even if records between are lost."""
         last = self._last
         step = 0
-        if not (record[8] & _BREAKS or self._broken or self.restarted or self._behind_us):
+        if not (record[8] & _BREAKS or self.restarted or self._behind_us):
             step = steps(last, record)
         if step:
             _, first_edge, n, t_first, s, _, _, _, _ = record
@@ -105,7 +104,6 @@ class TimeBase:
             self._new_start(record, host_s)
         self._last = record
         self._host_s = host_s
-        self._broken = record[8] & _BROKEN_INSIDE
         return not self.start
 
     def at_host(self, host_s: float) -> int:
@@ -160,7 +158,7 @@ class TimeBase:
             return
         self.silent_from_us = self._end_us()
         silence_us = max(0, self._estimate_us(record, host_s) - self.time_us)
-        counters_go_on = not (self.restarted or self._broken or record.flags & _BREAKS)
+        counters_go_on = not (self.restarted or record.flags & _BREAKS)
         elapsed_us = self._counted_us(record, silence_us) if counters_go_on else None
         if elapsed_us is None:
             elapsed_us = silence_us
@@ -190,25 +188,31 @@ class TimeBase:
         ticks = (record.t_first - last.t_first) & MASK_32
         edges = (record.first_edge - last.first_edge) & MASK_32
         step = (record.sequence - last.sequence) & MASK_16
-        if record.n > 1 and last.n > 1 and 0 < edges < _EDGES_BACK:
+        overrun = record.flags & records.FLAG_OVERRUN
+        if edges >= _EDGES_BACK:
+            return None  # the counter started again, and the record that said so is lost
+        if record.n > 1 and last.n > 1 and edges:
             # Records were lost, and the coil went on.  Its edges tell the time well enough to find the wraps of the
-            # ticks.  They also give the number of intervals, which must agree with the sequence numbers.
+            # ticks.  They also give the number of intervals, which must agree with the sequence numbers.  Intervals
+            # that the board itself overwrote have no sequence numbers.
             expected = 2 * edges * last.s // (last.n * (last.n - 1))
             counted = ticks + max(0, (expected - ticks + records.U32 // 2) // records.U32) * records.U32
             intervals = edges // last.n
+            if overrun:
+                step = max(1, intervals)
             step += max(0, (intervals - step + records.U16 // 2) // records.U16) * records.U16
             off = abs(counted - expected)
             # Within a sixteenth of a wrap, 4 s.  Chosen by hand: an hour of drift changes the time by far less.
             if 8 * off <= counted and off <= records.U32 // 16 and 8 * abs(step - intervals) <= intervals + 8 * 2:
                 self.step = step
-                self.reason = "records lost" if step > 1 else "no edges"
+                self.reason = _OVERWRITTEN if overrun else "records lost" if step > 1 else "no edges"
                 return counted * self._numerator // self._denominator
         ticks_us = ticks * self._numerator // self._denominator
         near = silence_us < UNSEEN_WRAP_S * 1e6 and abs(ticks_us - silence_us) <= HOST_SLACK_S * 1e6
         if near and 0 < step <= MOST_STEPS:
             # The oscillator stood still, but the board's clock went on.
             self.step = step
-            self.reason = "records lost" if step > 1 else "no edges"
+            self.reason = _OVERWRITTEN if overrun else "records lost" if step > 1 else "no edges"
             return ticks_us
         return None
 

@@ -8,7 +8,6 @@ from coilwire import records
 from coilcount.readings.frequency import REGRESSION_AT_LEAST, Estimate, Sums, regression, two_averages
 
 WINDOW_MS = 1000  # length of the window; chosen by hand
-_MASK_32 = records.U32 - 1
 
 
 class Window:
@@ -44,7 +43,7 @@ def unwrapped(intervals: Iterable[records.Interval]) -> list[Sums]:
     out: list[Sums] = []
     edge = tick = 0
     for interval in intervals:
-        edge += (interval.first_edge - edge) & _MASK_32
-        tick += (interval.t_first - tick) & _MASK_32
+        edge += (interval.first_edge - edge) & records.MASK32
+        tick += (interval.t_first - tick) & records.MASK32
         out.append(Sums(edge, interval.n, tick, interval.s))
     return out

@@ -7,10 +7,9 @@ the time at which the phase reaches k.  Each edge gets white jitter and is round
 from dataclasses import dataclass
 
 import numpy as np
+from coilwire.virtual_board import CLOCK_HZ, TICK_CYCLES
 
 BLOCK_MS = 1000  # step of the simulation; one second at a time keeps memory flat
-CLOCK_HZ = 125_000_000
-TICK_CYCLES = 2
 TICK_S = TICK_CYCLES / CLOCK_HZ
 TICKS_PER_MS = CLOCK_HZ // TICK_CYCLES // 1000
 # A doubled edge comes 3.2 us after the real one: after the board's hold-off of 1.6 us, well within half a period.

@@ -2,11 +2,9 @@
 
 `python -m coilcount.simulate.feed --scene NAME_OR_FILE --out FIFO [--seed N] [--pace X] [--for SECONDS] [--host FD]`
 
-Each record is 32 bytes, little-endian, `<IIIIHHHHIHH`:
-first_edge, n, t_first, s, shortest, longest, amplitude (0.1 mV), flags (coilwire.records.FLAG_*),
-temperature_mk, supply_mv, control (1: the plug is pulled at this millisecond, 2: it is in again, 4: mark button).
-first_edge and t_first wrap at 2^32.  While the plug is out, n is 0.  When it is in again, the board boots, so edges and
-timestamps start again from 0.  The [[lost]] records of a scene get lost after the board, so the feed keeps them.
+coilwire.virtual_board describes the record.  first_edge and t_first wrap at 2^32.  While the plug is out, n is 0.
+When it is in again, the board boots, so edges and timestamps start again from 0.  The [[lost]] records of a scene get
+lost after the board, so the feed keeps them.
 
 Pace 1 is real time, in batches of 10 ms with absolute deadlines; 0 is as fast as the reader reads.  Without --for the
 feed ends with the scene.  With a longer --for (inf: until stopped) the events of the scene are repeated.
@@ -23,6 +21,8 @@ import time
 from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
+from coilwire.records import U32
+from coilwire.virtual_board import FIELDS, FORMAT
 
 from coilcount.errors import CoilcountError, InputError
 from coilcount.simulate.edges import BLOCK_MS
@@ -30,23 +30,10 @@ from coilcount.simulate.load import load_scene
 from coilcount.simulate.source import Second, Source
 from coilcount.text import printable
 
-RECORD = np.dtype(
-    [
-        ("first_edge", "<u4"),
-        ("n", "<u4"),
-        ("t_first", "<u4"),
-        ("s", "<u4"),
-        ("shortest", "<u2"),
-        ("longest", "<u2"),
-        ("amplitude", "<u2"),
-        ("flags", "<u2"),
-        ("temperature_mk", "<u4"),
-        ("supply_mv", "<u2"),
-        ("control", "<u2"),
-    ]
-)
+# The letters of `struct` as codes of numpy.
+_CODES = {"I": "u4", "H": "u2"}
+RECORD = np.dtype([(name, "<" + _CODES[code]) for name, code in zip(FIELDS, FORMAT[1:], strict=True)])
 BATCH_MS = 10
-U32 = 1 << 32
 
 
 def pack(second: Second) -> bytes:

@@ -4,15 +4,13 @@ from collections.abc import Iterator
 
 import numpy as np
 from coilwire import PROTOCOL, records
+from coilwire.virtual_board import CLOCK_HZ, MARKED, PLUGGED, TICK_CYCLES, UNPLUGGED
 
 from coilcount.model import Gap, Line
-from coilcount.simulate.edges import BLOCK_MS, CLOCK_HZ, FIELDS, TICK_CYCLES, TICKS_PER_MS, Sums, joined, merge
+from coilcount.simulate.edges import BLOCK_MS, FIELDS, TICKS_PER_MS, Sums, joined, merge
 from coilcount.simulate.scene import Scene
-from coilcount.simulate.source import BUTTON, PLUGGED, PULLED, Second, Source
+from coilcount.simulate.source import Second, Source
 
-HELLO_MS = 10_000
-STATUS_MS = 1000
-STOPPED_MS = 50  # silence after which the board reports a stopped oscillator
 FIRMWARE = "simulated"
 U16, U32 = records.U16, records.U32
 AMBIGUOUS_MS = U32 // 2 // TICKS_PER_MS  # a silence longer than half a turn of the timestamp
@@ -31,7 +29,7 @@ def entries(scene: Scene, seed: int | None = None, interval_ms: int = 20) -> Ite
         for at_ms, what in board.second(source.second()):
             if at_ms > total_ms:
                 break
-            if what is PULLED:
+            if what is UNPLUGGED:
                 pulled_s = arrival.of(at_ms)
                 # The line that was being sent is cut off; half of the last line stands for it.
                 yield Line(pulled_s, last[: len(last) // 2])
@@ -83,15 +81,15 @@ class _Board:
         self._waiting_ms = at_ms
 
     def second(self, data: Second) -> list[tuple[int, object]]:
-        """List (millisecond, record) of one second in order; a record may also be PULLED or PLUGGED."""
+        """List (millisecond, record) of one second in order; a record may also be UNPLUGGED or PLUGGED."""
         out: list[tuple[int, object]] = []
         begin = 0
-        for end in [*np.flatnonzero(data.control & (PULLED | PLUGGED)).tolist(), BLOCK_MS]:
+        for end in [*np.flatnonzero(data.control & (UNPLUGGED | PLUGGED)).tolist(), BLOCK_MS]:
             if self._plugged:
                 out += self._run(data, begin, end)
             if end < BLOCK_MS:
                 self._plugged = bool(data.control[end] & PLUGGED)
-                out.append((data.start_ms + end, PLUGGED if self._plugged else PULLED))
+                out.append((data.start_ms + end, PLUGGED if self._plugged else UNPLUGGED))
                 if self._plugged:
                     self._start(data.start_ms + end)
             begin = end
@@ -101,15 +99,15 @@ class _Board:
         """List the records of the milliseconds begin..end-1 of a second, in which the board runs."""
         start_ms = data.start_ms + begin
         out = self._intervals(data, slice(begin, end))
-        for offset_ms in np.flatnonzero(data.control[begin:end] & BUTTON).tolist():
+        for offset_ms in np.flatnonzero(data.control[begin:end] & MARKED).tolist():
             self._marks += 1
             pressed_ms = start_ms + offset_ms
             out.append((pressed_ms, records.Mark((pressed_ms - self._boot_ms) % U32, self._marks)))
         for at_ms in range(start_ms, start_ms + end - begin):
             uptime_ms = at_ms - self._boot_ms
-            if uptime_ms % HELLO_MS == 0:
+            if uptime_ms % records.HELLO_EVERY_MS == 0:
                 out.append((at_ms, self._hello(uptime_ms)))
-            if uptime_ms and uptime_ms % STATUS_MS == 0:
+            if uptime_ms and uptime_ms % records.STATUS_EVERY_MS == 0:
                 out.append((at_ms, self._status(uptime_ms, data, begin)))
         return sorted(out, key=lambda timed: timed[0])
 
@@ -152,7 +150,10 @@ class _Board:
 
     def _silence(self, at_ms: int) -> list[tuple[int, object]]:
         silent_ms = at_ms - self._last_edge_ms
-        due = silent_ms >= STOPPED_MS if self._last_stopped_ms is None else at_ms - self._last_stopped_ms >= STATUS_MS
+        if self._last_stopped_ms is None:
+            due = silent_ms >= records.STOPPED_AFTER_MS
+        else:
+            due = at_ms - self._last_stopped_ms >= records.STOPPED_EVERY_MS
         if not due:
             return []
         self._last_stopped_ms = at_ms

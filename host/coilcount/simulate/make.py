@@ -3,6 +3,8 @@
 from collections.abc import Callable
 from pathlib import Path
 
+from coilwire.records import U32
+
 from coilcount.capture.failures import cannot_write
 from coilcount.capture.labels import labels_path, put_labels
 from coilcount.capture.writer import CaptureWriter
@@ -66,7 +68,7 @@ def write_simulation(
 
 def _check_interval(f0_hz: float, interval_ms: int) -> None:
     """Refuse an interval whose sum (n^2/2 periods, in ticks) would not fit 32 bits."""
-    most_ms = int(1000 * (2 * TICK_S * (1 << 32) / f0_hz) ** 0.5)
+    most_ms = int(1000 * (2 * TICK_S * U32 / f0_hz) ** 0.5)
     if not MIN_INTERVAL_MS <= interval_ms <= most_ms:
         raise InputError(
             f"an interval of {interval_ms} ms at {f0_hz / 1000:.1f} kHz",

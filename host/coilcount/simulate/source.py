@@ -8,15 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from coilwire import records
+from coilwire.virtual_board import MARKED, PLUGGED, UNPLUGGED
 
 from coilcount.simulate.edges import BLOCK_MS, TICK_S, EdgeSource, Sums, joined
 from coilcount.simulate.scene import Scene, Span
 from coilcount.simulate.signal import Signal
-
-# Bits of `control`.
-PULLED = 1  # the plug is pulled at this millisecond
-PLUGGED = 2  # the plug is in again from this millisecond
-BUTTON = 4  # the mark button is pressed at this millisecond
 
 AMPLITUDE_UNIT_V = 1e-4
 SHORT_PERIOD = 0.7  # of the nominal period: an edge counted twice
@@ -27,7 +23,8 @@ LONG_PERIOD = 1.4  # an edge missed
 class Second:
     """One second of the scene.  Every array has 1000 entries, one for each millisecond.
 
-    amplitude: 0.1 mV; flags: coilwire.records.FLAG_*; temperature_mk: mK; supply_mv: mV; control: bits above.
+    amplitude: 0.1 mV; flags: coilwire.records.FLAG_*; temperature_mk: mK; supply_mv: mV; control: bits of
+    coilwire.virtual_board.
     """
 
     start_ms: int
@@ -58,10 +55,10 @@ class Source:
         control = np.zeros(BLOCK_MS, dtype=np.int64)
         silent = np.zeros(BLOCK_MS, dtype=bool)
         for span in self._scene.unplug:
-            control[scene_ms == _ms(span.start_s)] |= PULLED
+            control[scene_ms == _ms(span.start_s)] |= UNPLUGGED
             control[scene_ms == _ms(span.end_s)] |= PLUGGED
         for mark in self._scene.mark:
-            control[np.isin(scene_ms, [_ms(at_s) for at_s in mark.at_s])] |= BUTTON
+            control[np.isin(scene_ms, [_ms(at_s) for at_s in mark.at_s])] |= MARKED
         for span in self._scene.unplug + self._scene.stopped:
             silent |= _within(scene_ms, span)
         frequency = np.where(silent, 0.0, block.frequency_hz)

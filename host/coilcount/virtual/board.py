@@ -14,24 +14,20 @@ import contextlib
 import os
 import select
 import shutil
+import struct
 import subprocess
 import threading
 from collections.abc import Sequence
 from pathlib import Path
+
+from coilwire import virtual_board as facts
 
 from coilcount.deploy import firmware_files
 from coilcount.errors import DeviceError, InputError
 from coilcount.virtual import folder as virtual_folder
 from coilcount.virtual.interpreter import Interpreter, find_interpreter
 
-# Exit codes of firmware/virtual/run.py; length of a record of the feed, place of its control byte, and the bit in it
-# that is set while the board is plugged in: see firmware/virtual/simulated.py.
-_SCENE_ENDED = 0
-_UNPLUGGED = 86
-_RECORD_BYTES = 32
-_CONTROL_OFFSET = 30
-_PLUGGED_BIT = 2
-
+_CONTROL = facts.FIELDS.index("control")
 # s from asking a process to end until it is killed.  Chosen by hand.
 _GRACE_S = 1.0
 # s between two looks whether the board was stopped, while it is unplugged.  Chosen by hand.
@@ -226,14 +222,14 @@ class VirtualBoard:
             code = self._process.wait()
             if self._stop.is_set():
                 break
-            if code == _UNPLUGGED:
+            if code == facts.EXIT_UNPLUGGED:
                 self._hang_up()
                 if not self._await_plug():
                     break
                 if not self._stop.is_set():
                     self._plug_in()
                 continue
-            if code != _SCENE_ENDED:
+            if code != facts.EXIT_SCENE_ENDED:
                 self._error = self._error or DeviceError(
                     f"the virtual board's firmware ended unexpectedly, with code {code}",
                     f"{self.interpreter_name}: {_tail(self._folder / 'firmware.log')}",
@@ -250,12 +246,12 @@ class VirtualBoard:
         while not self._stop.is_set():
             if not select.select([self._fifo], [], [], _POLL_S)[0]:
                 continue
-            part = os.read(self._fifo, _RECORD_BYTES - len(record))
+            part = os.read(self._fifo, facts.SIZE - len(record))
             if not part:
                 return False
             record += part
-            if len(record) == _RECORD_BYTES:
-                if record[_CONTROL_OFFSET] & _PLUGGED_BIT:
+            if len(record) == facts.SIZE:
+                if struct.unpack(facts.FORMAT, record)[_CONTROL] & facts.PLUGGED:
                     return True
                 record = b""
         return False
