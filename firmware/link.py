@@ -1,88 +1,136 @@
-"""The connection to the host: stdin and stdout as byte streams.  Nothing here ever waits.
+"""Sends lines to the host through a stream, and reads bytes from it.  Nothing here ever waits.
 
-A line is started only if the output has room.  If only a part of a line was sent, the rest is sent before anything
-else.  If the stream fails inside a line, nobody knows how much of the line was sent.  Then the next line begins with
-a line feed, so that the host loses one line and not two.
+A pipe or a pseudo-terminal takes the bytes for which it has room and returns their number.  USB on a chip differs
+(MicroPython's stream over TinyUSB; its buffer holds 256 bytes):
+
+- The poll reports room from one free byte on.  A write that needs more room waits: 0.5 s without progress, twice.
+  Meanwhile nobody reads the edge ring, which holds 0.33 s at 25 kHz.
+- The host takes packets of 64 bytes, or all bytes if there are fewer.
+- If no program has the port open, the poll always reports room, a write never waits, and the oldest bytes in the buffer
+  are overwritten.  A program on the board cannot find out if that is so.
+
+One byte after each poll that reports room can never wait, but each byte costs a poll.  So bytes are sent in pieces of
+equal length, and each line is filled up to whole pieces with spaces.  (A reader skips text in front of a frame, and the
+spaces are in front of the next one.)  If pieces and packets are all multiples of PIECE_BYTES, so is the number of free
+bytes.  Then one free byte means PIECE_BYTES free bytes, and a piece cannot wait.
+
+That is not certain yet after a start, because other programs have printed before.  Until then bytes are sent one by
+one.  It becomes certain in one of two ways:
+
+- The poll reports no room.  Then the buffer is full, and the pieces are counted from this byte on.
+- The poll has reported room for SETTLING_BYTES.  Then the host has emptied the buffer between two lines, or no program
+  has the port open and all that remains in the buffer are whole pieces.
 """
 
-import select
+# Bytes.  A divisor of 64 and 256 (see above).  A longer piece needs fewer polls and more spaces.  Chosen by hand.
+PIECE_BYTES = 16
+# Bytes that are sent one by one after a start, several times the 256 of the buffer.  Chosen by hand: about 0.5 s.
+SETTLING_BYTES = 2048
+# Writes in one call, so that a step of the loop stays short while bytes go one by one.  Chosen by hand.
+MAX_WRITES = 32
 
-# Bytes; the most that one read() takes, so that a flood of input does not hold up the counting.  Chosen by hand.
-MAX_READ_BYTES = 64
+_SPACE = 32
+_LINE_FEED = 10
 
 
 class Link:
     """The connection.
 
-    reader, writer: unbuffered byte streams that select can poll.  On a chip: sys.stdin.buffer and sys.stdout.buffer.
+    port: port.Port, or an object with the same methods; piece_bytes: PIECE_BYTES on a chip; 0 for a stream that takes
+    what it can and returns the number of bytes, as a pipe does.
     """
 
-    def __init__(self, reader, writer):
-        self.short_writes = 0  # lines that did not go out in one piece
+    def __init__(self, port, piece_bytes=0):
+        self.short_writes = 0  # lines that did not go out at once
         self.lost = 0  # lines that were lost, whole or in part, because the stream failed
-        self._reader = reader
-        self._writer = writer
-        self._rest = b""  # bytes still to send of a line that was sent in part
+        self.read = port.read  # returns the next byte that waits (int), or -1
+        self._port = port
+        self._piece_bytes = piece_bytes
+        self._one_by_one = piece_bytes > 0  # bytes are sent one by one
+        self._settling = SETTLING_BYTES  # bytes after which that may end, at the end of a line
         self._torn = False  # the stream failed inside the last line
-        self._input = select.poll()
-        self._input.register(reader, select.POLLIN)
-        self._output = select.poll()
-        self._output.register(writer, select.POLLOUT)
-        # MicroPython: ipoll allocates no list, as poll does.  CPython has only poll.
-        self._poll_input = getattr(self._input, "ipoll", self._input.poll)
-        self._poll_output = getattr(self._output, "ipoll", self._output.poll)
-        self._received = bytearray(MAX_READ_BYTES)
-
-    def read(self):
-        """Return the bytes that wait, at most MAX_READ_BYTES.  If none wait, return b"" and allocate nothing."""
-        size = 0
-        # On a chip stdin cannot tell how many bytes wait, and read(n) would wait for n bytes.  So each byte is polled.
-        while size < MAX_READ_BYTES and self._has(self._poll_input, select.POLLIN):
-            byte = self._reader.read(1)
-            if not byte:
-                break
-            self._received[size] = byte[0]
-            size += 1
-        return bytes(self._received[:size]) if size else b""
+        self._separator = bytearray(b"\n" + b" " * max(0, piece_bytes - 1))
+        self._buffer = self._separator
+        self._start = self._end = 0  # the part of `_buffer` that is still to be sent
 
     def ready(self):
         """Send the rest of an unfinished line.  Return True if a new line may be sent now."""
-        if not self._has(self._poll_output, select.POLLOUT):
+        if not self._push(False):
             return False
-        if not self._rest:
-            return True
-        self._write(self._rest)
-        return not self._rest and self._has(self._poll_output, select.POLLOUT)
-
-    def send(self, line):
-        """Start to send `line` (bytes that end in LF).  Call this only if ready() returned True."""
         if self._torn:
-            line = b"\n" + line
+            # Nobody knows how much of the last line was sent.  The line feed ends it, so only that line is lost.
             self._torn = False
-        self._write(line)
-        if self._rest or self._torn:
-            self.short_writes = (self.short_writes + 1) & 0xFFFFFFFF
+            if not self._begin(self._separator, len(self._separator), False):
+                return False
+        return self._room()
+
+    def send(self, buffer, size):
+        """Start to send the first `size` bytes of `buffer`, a line that ends in LF.  Call this only after ready().
+
+        The buffer (bytearray) must not change until ready() returns True again.  It needs room for 2 * piece_bytes
+        further bytes.
+        """
+        if self._piece_bytes:
+            if self._settling <= 0:
+                self._one_by_one = False
+            size = self._fill_up(buffer, 0, size)
+        if not self._begin(buffer, size, True):
+            self.short_writes += 1
 
     def idle(self):
         """Return True if no part of a line is left to send."""
-        return not self._rest
+        return self._start >= self._end
 
-    def _write(self, data):
-        """Write as much as fits and keep the rest."""
-        try:
-            count = self._writer.write(data) or 0
-        except OSError:
-            self._torn = True
-            self._rest = b""
-            self.lost = (self.lost + 1) & 0xFFFFFFFF
-            return
-        self._rest = data[count:]
+    def _begin(self, buffer, size, room):
+        self._buffer = buffer
+        self._start = 0
+        self._end = size
+        return self._push(room)
 
-    @staticmethod
-    def _has(poll, event):
-        found = False
-        for item in poll(0):
-            # A hang-up or an error is not readiness: nobody is there to read or write.
-            if item[1] & event:
-                found = True
-        return found
+    def _room(self):
+        """Return True if the stream has room for the next write."""
+        if self._port.writable():
+            return True
+        if self._one_by_one:
+            # The buffer is full, so a piece begins at this byte.
+            self._one_by_one = False
+            self._end = self._fill_up(self._buffer, self._start, self._end)
+        return False
+
+    def _push(self, room):
+        """Send what can go now.  Return True if nothing of the line is left.
+
+        room: True if the stream is known to have room for the first write.
+        """
+        writes = 0
+        while self._start < self._end:
+            if writes == MAX_WRITES or not (room or self._room()):
+                return False
+            room = False
+            writes += 1
+            count = self._end - self._start
+            if self._one_by_one:
+                count = 1
+                self._settling -= 1
+            elif self._piece_bytes:
+                count = self._piece_bytes
+            try:
+                written = self._port.write(self._buffer, self._start, count)
+            except OSError:
+                self._torn = True
+                self._start = self._end = 0
+                self.lost += 1
+                return False
+            if written < count and self._piece_bytes:
+                # The stream does not behave as described above.
+                self._one_by_one = True
+                self._settling = SETTLING_BYTES
+            self._start += written
+        return True
+
+    def _fill_up(self, buffer, start, end):
+        """Append spaces until the bytes from `start` to `end` are whole pieces.  Return the new end."""
+        while (end - start) % self._piece_bytes:
+            buffer[end] = _SPACE
+            end += 1
+        return end

@@ -32,6 +32,7 @@ def main():
     sys.path[:0] = paths.split(":")
     from app import App
     from link import Link
+    from port import Port
     from simulated import PowerLost, Scene, SceneBoard, SceneEnded
     from store import Store
     from version import VERSION
@@ -44,7 +45,7 @@ def main():
     store.load()
     store.start_boot()
     scene = Scene(stream)
-    link = Link(reader, writer)
+    link = Link(Port(reader, writer))
     app = App(scene, link, store, SceneBoard(scene, name, uid), scene, VERSION)
 
     sources = select.poll()

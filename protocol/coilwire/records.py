@@ -11,8 +11,18 @@ from collections import namedtuple
 
 from . import frame
 
+# Moduli of number fields, and the masks that take a number modulo them.
 U16 = 1 << 16
 U32 = 1 << 32
+MASK16 = U16 - 1
+MASK32 = U32 - 1
+
+# Times in ms, as PROTOCOL.md states them: between two hello records, between two status records, from the last edge to
+# the first "stopped" record, and between two of these.  Chosen by hand.
+HELLO_EVERY_MS = 10_000
+STATUS_EVERY_MS = 1_000
+STOPPED_AFTER_MS = 50
+STOPPED_EVERY_MS = 1_000
 
 # name: str; modulus: int, 0 for a text field; unit: str.
 Field = namedtuple("Field", "name modulus unit")
