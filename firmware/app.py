@@ -60,7 +60,7 @@ class App:
         self._uid = frame.escape(board.uid)
         self._layout = frame.escape(records.LAYOUT)
         self._sequence = 0
-        self._now = 0  # ms, when this step began
+        self._now = 0  # ms, the time of this step
         self._turns = 0  # how often the clock has passed 2^30 ms
         self._marks = 0  # presses of the mark button that are in the ring already
         self._lost = 0  # lines lost by the link that are counted already
@@ -97,14 +97,14 @@ class App:
 
     def step(self):
         """Do one round.  Return True if more is to be done, so that the next round should follow at once."""
-        now = self.clock.uptime_ms() & counting.MS_MASK
-        if now < self._now:
-            self._turns += 1
-        self._now = now
         received = self._read()
         if self._test_id is not None:
             self._poll_self_test()
         state = self.counter.poll()
+        now = self.clock.uptime_ms() & counting.MS_MASK
+        if now < self._now:
+            self._turns += 1
+        self._now = now
         if state == counting.CLOSED:
             self._push_interval()
         if state != counting.IDLE:

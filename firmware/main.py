@@ -34,8 +34,8 @@ def main():
 
     from adc import Amplitude
     from app import App
-    from chip_board import ChipBoard
     from certain import certainly
+    from chip_board import ChipBoard
     from chip_wave import ChipWave
     from clock import Clock
     from edge_counter import EdgeCounter

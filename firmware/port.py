@@ -22,7 +22,7 @@ class Port:
         self._poll_input = getattr(self._input, "ipoll", self._input.poll)
         self._poll_output = getattr(self._output, "ipoll", self._output.poll)
         # MicroPython writes a part of a buffer by (buffer, start, count).  CPython needs a view of the part.
-        self._write_part = getattr(writer, "write") if sys.implementation.name == "micropython" else self._write_view
+        self._write_part = writer.write if sys.implementation.name == "micropython" else self._write_view
 
     def writable(self):
         """Return True if at least one byte can be written now."""
