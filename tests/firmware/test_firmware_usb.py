@@ -79,7 +79,7 @@ def test_a_closed_port_drops_nothing_and_costs_one_line_at_most_when_it_is_opene
 
 def test_bytes_of_a_prompt_that_nobody_reads_make_one_write_wait_and_no_other():
     """This is the case that link.py names."""
-    rig = Rig(left_over=b"a prompt that nobody has read")
+    rig = Rig(left_over=b"a prompt that nobody has read" * 4)
     for stall in range(4):
         rig.usb.reads = False
         rig.run(1500)

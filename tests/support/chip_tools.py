@@ -76,7 +76,7 @@ class BytePointer:
 
 
 def provide_micropython():
-    """Provide `micropython`, with decorators that do nothing, and ptr32 and ptr8.  Put the firmware on the import path."""
+    """Provide `micropython`, with decorators that do nothing, and viper's pointers.  Put the firmware on the path."""
     if "micropython" not in sys.modules:
         module = types.ModuleType("micropython")
         module.viper = lambda function: function
