@@ -111,13 +111,13 @@ class App:
             self._push_stopped()
         self._push_marks()
         self._check_due_times()
-        sent = self._send()
+        sent = self._waiting() and self._send() and self._waiting()
         return sent or received or self.counter.behind
 
     def flush(self):
         """Send waiting records while the link has room.  Return True once all of them are sent."""
         self._send()
-        return self.link.idle() and self.ring.count == 0
+        return not self._waiting()
 
     # ------------------------------------------------------------ from the counter into the ring
 
@@ -149,12 +149,20 @@ class App:
     # ------------------------------------------------------------ from the ring to the host
 
     def _check_due_times(self):
-        if ((self._now - self._status_ms) & counting.MS_MASK) >= records.STATUS_EVERY_MS:
-            self._status_ms = self._now
-            self._status_due = True
+        if ((self._now - self._status_ms) & counting.MS_MASK) < records.STATUS_EVERY_MS:
+            return
+        self._status_ms = self._now
+        self._status_due = True
+        # A hello is due together with a status, so most steps need only the look above.
         if ((self._now - self._hello_ms) & counting.MS_MASK) >= records.HELLO_EVERY_MS:
             self._hello_ms = self._now
             self._hello_due = True
+
+    def _waiting(self):
+        """Return True if anything waits to be sent."""
+        if self.ring.count or self._hello_due or self._status_due or self._answers or self._logs:
+            return True
+        return not self.link.idle()
 
     def _send(self):
         """Send up to MAX_LINES lines, while the link has room.  Return True if anything was sent."""
@@ -242,15 +250,16 @@ class App:
 
     def _read(self):
         """Read up to MAX_BYTES bytes, and at most one command.  Return True if any byte came."""
-        for count in range(MAX_BYTES):
-            byte = self.link.read()
-            if byte < 0:
-                return count > 0
+        byte = self.link.read()
+        left = MAX_BYTES
+        while byte >= 0:
             request = self.session.take(byte)
             if request is not None:
                 self._handle(request)
                 return True
-        return True
+            left -= 1
+            byte = self.link.read() if left else -1
+        return left < MAX_BYTES
 
     def _handle(self, request):
         if request.verb == "selftest":

@@ -7,7 +7,7 @@ import time
 # ms before anything starts, so that a person or an installer can press Ctrl-C.  Chosen by hand.
 START_DELAY_MS = 500
 # ms to sleep if there was nothing to do.  Chosen by hand: at 250 kHz the edge ring holds 32 ms.
-IDLE_MS = 2
+IDLE_MS = 3
 # State machine of the self-test's counter: the first one of the second PIO block.  The coil has the first block.
 TEST_MACHINE = 4
 # Logarithm to base 2 of the size in bytes of the self-test's ring: 1,024 words, 51 ms of its edges.

@@ -21,6 +21,9 @@ class Port:
         # MicroPython: ipoll allocates no list, as poll does.  CPython has only poll.
         self._poll_input = getattr(self._input, "ipoll", self._input.poll)
         self._poll_output = getattr(self._output, "ipoll", self._output.poll)
+        # The first poll allocates the tuple that later ones use again.
+        self._poll_input(0)
+        self._poll_output(0)
         # MicroPython writes a part of a buffer by (buffer, start, count).  CPython needs a view of the part.
         self._write_part = writer.write if sys.implementation.name == "micropython" else self._write_view
 

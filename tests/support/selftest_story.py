@@ -26,6 +26,8 @@ class Lines:
     def ready(self):
         return True
 
+    idle = ready
+
     def send(self, buffer, size):
         self.sent.append(records.read(frame.parse(bytes(buffer[: size - 1]))))
 
