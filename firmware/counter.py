@@ -76,11 +76,13 @@ class Counter:
         raise NotImplementedError
 
 
-# What the loop costs on an RP2040 at 125 MHz.  CHECKED LATER
-EDGE_NS = 1500
-POLLS_PERMILLE = 200
-INTERVAL_US = 2000
-MOST_PERMILLE = 800
+# What the loop costs on an RP2040 at 125 MHz, for the rule in PROTOCOL.md.  Estimates, to be compared with
+# tests/bench/chip_load.py on an image.  An edge takes 1.0 to 1.3 us in machine code alone (emulation,
+# tests/bench/cycles.py).  The rest was estimated by hand, with some reserve.
+EDGE_NS = 1500  # ns for each edge
+POLLS_PERMILLE = 200  # of the CPU, for looking at the ring, the link and the clock
+INTERVAL_US = 2000  # us for each interval: to end it, to format its line and to send it
+MOST_PERMILLE = 800  # of the CPU that may be used; the rest is for commands and garbage collections
 
 
 def why_not(interval_ms, period_ticks, clock_hz, tick_cycles):
