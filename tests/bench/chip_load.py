@@ -163,8 +163,7 @@ def on_the_chip():
     import serial
     from coilcount.board import link
     from coilcount.commands.cli import main as coilcount
-    from coilcount.deploy import install
-    from coilcount.deploy import prompt
+    from coilcount.deploy import install, prompt
 
     for module in (link, install, prompt):
         for name in ("HELLO_S", "FOREIGN_S", "SILENT_S", "ASK_AGAIN_S", "INTERRUPT_S", "_ANSWER_S"):

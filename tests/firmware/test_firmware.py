@@ -245,6 +245,18 @@ def test_the_longest_intervals_are_those_of_the_protocol():
     assert counting.fits(24, 0, 125_000_000, 2) and not counting.fits(25, 0, 125_000_000, 2)
 
 
+def test_the_shortest_intervals_are_those_of_the_protocol():
+    # PROTOCOL.md, "Shortest interval": 1.65 f + 200 + 2000 / interval_ms <= 800, f in kHz.
+    def shortest(period_ticks):
+        return min(ms for ms in range(5, 101) if counting.why_not(ms, period_ticks, 125_000_000, 2) == "")
+
+    for khz, ms in ((25, 5), (120, 5), (150, 6), (180, 7), (200, 8)):
+        assert shortest(62_500 // khz) == ms
+    assert shortest(0) == 8
+    reason = counting.why_not(5, 62_500 // 180, 125_000_000, 2)
+    assert reason == "interval_ms 5 is too short for this frequency: the board could not keep up"
+
+
 class Bytes:
     """A stream over bytes.  read() returns at most the bytes asked for, sometimes fewer, and sometimes None."""
 

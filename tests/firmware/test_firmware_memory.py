@@ -1,4 +1,4 @@
-"""The firmware's loop allocates nothing while no command comes.  Runs under the real MicroPython, with its heap locked."""
+"""The firmware's loop allocates nothing while no command comes.  The real MicroPython runs it with a locked heap."""
 
 from collections import Counter
 
@@ -100,7 +100,7 @@ def test_steps_of_every_kind_allocate_nothing(tmp_path):
     flash.mkdir()
     out = tmp_path / "out"
     paths = (chip_tools.FIRMWARE, PROTOCOL, SUPPORT)
-    dropped, short_writes = map(int, run_micropython(LOOP, flash, out, paths=paths).split())
+    dropped, _ = map(int, run_micropython(LOOP, flash, out, paths=paths).split())
     lines = out.read_bytes().split(b"\n")
     assert lines.pop().strip() == b""
     found = [records.read(frame.parse(line)) for line in lines]
