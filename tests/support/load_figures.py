@@ -1,6 +1,6 @@
 """Measures the firmware's loop under MicroPython on a PC: `micropython load_figures.py HERTZ INTERVAL_MS SECONDS`.
 
-Coil and clock are fakes.  The output goes to /dev/null, and the input is a real, silent stdin.  Prints one line of JSON:
+steps a second; microseconds of this PC for the steps of the quickest second (other programs disturb the others);
 steps a second; microseconds of this PC that the steps of the quickest second took (other programs disturb the others);
 bytes allocated in all steps; intervals sent.
 """
@@ -24,7 +24,7 @@ def measure(hertz, interval_ms, seconds):
     edges = FakeEdges()
     board = Quiet()
     board.values["interval_ms"] = interval_ms
-    link = Link(Port(sys.stdin.buffer, open("/dev/null", "wb")), PIECE_BYTES)
+    link = Link(Port(sys.stdin.buffer, open("/dev/null", "wb")), PIECE_BYTES)  # noqa: SIM115
     app = App(EdgeCounter(edges, edges), link, board, board, edges, "0.1.0")
     app.start()
     steps = allocated = done = 0
