@@ -7,8 +7,10 @@ is near, because the mean of a rectified voltage drifts by about 1,000 ppm/K and
 A better amplitude channel can replace this class if it has the same two methods.
 """
 
-FULL_SCALE_TENTH_MV = 33_000  # 0.1 mV; the ADC's reference, 3.3 V (RP2040 data sheet, from memory)
-FULL_SCALE_U16 = 65_535  # what read_u16() returns at full scale
+# 3.3 V, in 0.1 mV, over what read_u16() returns at full scale: 33,000 / 65,535 = 2,200 / 4,369.  The reference of the
+# ADC is 3.3 V (RP2040 data sheet, from memory).
+SCALE_NUM = 2_200
+SCALE_DEN = 4_369
 
 
 class Amplitude:
@@ -31,6 +33,8 @@ class Amplitude:
         """Return the mean since the last call in 0.1 mV (int).  If there was no reading since then, take one."""
         if not self._count:
             self.sample()
-        mean = self._total * FULL_SCALE_TENTH_MV // (FULL_SCALE_U16 * self._count)
+        # total * 2200 // (4369 * count), in steps that stay small integers on a chip for up to 100 readings.
+        unit = SCALE_DEN * self._count
+        mean = self._total // unit * SCALE_NUM + self._total % unit * SCALE_NUM // unit
         self._total = self._count = 0
         return mean

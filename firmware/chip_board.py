@@ -8,35 +8,39 @@ from binascii import hexlify
 import machine
 import pins
 from board import Board
+from counter import MS_MASK
 
-ADC_FULL_SCALE_UV = 3_300_000  # uV; the ADC's reference, 3.3 V
-ADC_FULL_SCALE_U16 = 65_535  # what read_u16() returns at full scale
 # Readings in one mean.  A single reading of the temperature sensor scatters by several kelvin.  Chosen by hand.
 READINGS = 16
-# Polls in a row that must see the button changed before a press counts.  The application polls about once a
-# millisecond, so this ignores contact bounce of up to about 20 ms.  Chosen by hand.
-DEBOUNCE_POLLS = 20
+# uV of a sum of READINGS readings.  3.3 V, the reference of the ADC, is 65,535 in each reading:
+# 3,300,000 / (16 * 65,535) = 13,750 / 4,369.
+SCALE_NUM = 13_750
+SCALE_DEN = 4_369
+# ms for which the button must stay changed before a press counts, longer than contacts bounce.  Chosen by hand.
+DEBOUNCE_MS = 20
 
 
 class ChipBoard(Board):
     """A Pico board.
 
-    kind: pins.Kind; self_test: self_test.SelfTest, or None if no pin is free for it.
+    kind: pins.Kind; clock: an object with uptime_ms(); self_test: self_test.SelfTest, or None if no pin is free for it.
     """
 
-    def __init__(self, kind, self_test=None):
+    def __init__(self, kind, clock, self_test=None):
+        self._clock = clock
         self._self_test = self_test
         self.name = kind.name
         self.uid = hexlify(machine.unique_id()).decode().upper()
-        self._sensor = machine.ADC(pins.TEMPERATURE_CHANNEL)
+        # CORE_TEMP is the right channel on every chip.  An older MicroPython does not have it.
+        self._sensor = machine.ADC(getattr(machine.ADC, "CORE_TEMP", pins.TEMPERATURE_CHANNEL))
         if kind.wireless:
             # The pin keeps this level from now on.  The reason is in pins.py.
             machine.Pin(pins.WIRELESS_SELECT, machine.Pin.OUT, value=1)
         self._supply = machine.ADC(machine.Pin(pins.SUPPLY)) if kind.has_supply else None
         self._button = machine.Pin(pins.MARK, machine.Pin.IN, machine.Pin.PULL_UP)
         self._marks = 0
-        self._changed_polls = 0  # polls in a row in which the button was not as in `_down`
         self._down = False
+        self._same_ms = clock.uptime_ms()  # when the button was last seen as in `_down`
 
     def temperature_mk(self):
         """T = 27 degC - (V - 0.706 V) / (1.721 mV/K); RP2040 and RP2350 data sheets, ADC, from memory."""
@@ -49,14 +53,13 @@ class ChipBoard(Board):
         return 3 * self._microvolts(self._supply) // 1000
 
     def marks(self):
+        now = self._clock.uptime_ms()
         if (self._button.value() == 0) == self._down:
-            self._changed_polls = 0
-        else:
-            self._changed_polls += 1
-            if self._changed_polls >= DEBOUNCE_POLLS:
-                self._changed_polls = 0
-                self._down = not self._down
-                self._marks += self._down
+            self._same_ms = now
+        elif (now - self._same_ms) & MS_MASK >= DEBOUNCE_MS:
+            self._same_ms = now
+            self._down = not self._down
+            self._marks += self._down
         return self._marks
 
     def begin_self_test(self):
@@ -72,4 +75,5 @@ class ChipBoard(Board):
         total = 0
         for _ in range(READINGS):
             total += adc.read_u16()
-        return total * ADC_FULL_SCALE_UV // (ADC_FULL_SCALE_U16 * READINGS)
+        # total * 13750 // 4369, in steps that stay small integers on a chip.
+        return total // SCALE_DEN * SCALE_NUM + total % SCALE_DEN * SCALE_NUM // SCALE_DEN

@@ -108,7 +108,10 @@ class ChipEdges:
         channel.config(read=self._fifo, write=self._ring_address, count=CHANNEL_WORDS, ctrl=control, trigger=False)
 
     def stop(self):
-        """Stop state machine and DMA, which would go on after a soft reset.  Harmless if nothing runs."""
+        """Stop state machine and DMA, which would go on after a soft reset.  Harmless if nothing runs.
+
+        If Ctrl-C cuts this short, the next call does what is left (see certain.py).
+        """
         state_machine = self._machine
         if state_machine:
             state_machine.active(0)
@@ -117,8 +120,9 @@ class ChipEdges:
             self._set_up(channel, channel.channel, enable=False)
         for channel in self._channels:
             channel.active(0)
-            channel.close()
-        self._channels = []
+        # Nothing writes into the ring from here on.
+        while self._channels:
+            self._channels.pop().close()
         if state_machine:
             self._machine = None
             rp2.PIO(self._id // MACHINES).remove_program(self._program)

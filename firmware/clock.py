@@ -1,23 +1,21 @@
-"""Uptime on the chip.  MicroPython's own millisecond counter wraps at 2^30 ms, after 12 days; this one counts on."""
+"""Uptime on the chip, in small integers only."""
 
 import time
+
+from counter import MS_MASK
 
 
 class Clock:
     """Milliseconds since this object was made.
 
-    ticks_ms: the millisecond counter; time.ticks_ms if None.  uptime_ms() must be called at least once in 6 days,
-    because time.ticks_diff cannot measure a longer step.
+    ticks_ms: the millisecond counter; time.ticks_ms if None.  On a chip it wraps at 2^30 ms.
     """
 
     def __init__(self, ticks_ms=None):
         self._ticks = ticks_ms or time.ticks_ms
-        self._last = self._ticks()
-        self._uptime = 0
+        self._start = self._ticks()
 
     def uptime_ms(self):
-        """Return the uptime in milliseconds, modulo 2^32 (int)."""
-        now = self._ticks()
-        self._uptime = (self._uptime + time.ticks_diff(now, self._last)) & 0xFFFFFFFF
-        self._last = now
-        return self._uptime
+        """Return the uptime in milliseconds, modulo 2^30, which is 12 days (int).  Allocates nothing."""
+        # The difference has a sign, and the mask takes it modulo 2^30.
+        return time.ticks_diff(self._ticks(), self._start) & MS_MASK

@@ -5,6 +5,12 @@ exactly, in integers.  The results are the fields of an interval record (see coi
 between two intervals, and it never waits.
 """
 
+from array import array
+
+# A clock of this firmware counts milliseconds modulo 2^30, so that times and their differences are small integers on a
+# 32-bit chip.  A difference is taken by this mask and must be below 12 days.
+MS_MASK = 0x3FFFFFFF
+
 # Results of poll().
 IDLE = 0  # nothing new
 COUNTED = 1  # the counter looked for edges; the interval is still open
@@ -35,14 +41,16 @@ class Counter:
     first interval after start(), and on the first one after a silence in which the 32-bit timestamp could have wrapped
     unnoticed.
 
-    clock_hz: clock of the timestamps in Hz; tick_cycles: clock cycles in a tick.
+    clock_hz: clock of the timestamps in Hz; tick_cycles: clock cycles in a tick; behind: True if edges wait that the
+    last poll() did not take, so that the next one should follow at once.
     """
 
     clock_hz = 0
     tick_cycles = 0
+    behind = False
 
     def __init__(self):
-        self.sums = [0] * SUMS  # filled by poll(), valid until the next poll()
+        self.sums = array("I", [0] * SUMS)  # filled by poll(), valid until the next poll()
 
     def start(self, interval_ms):
         """Start counting, with a new time base.  interval_ms: length of an interval in ms."""
@@ -61,8 +69,37 @@ class Counter:
         raise NotImplementedError
 
     def silent_ms(self):
-        """Return the milliseconds since the last edge, or since start() if there was no edge yet (int)."""
+        """Return the milliseconds since the last edge, or since start() if there was no edge yet (int).
+
+        After 12 days it stays at MS_MASK.
+        """
         raise NotImplementedError
+
+
+# What the loop costs on an RP2040 at 125 MHz, for the rule in PROTOCOL.md.  Estimates, to be compared with
+# tests/bench/chip_load.py on an image.  An edge takes 1.0 to 1.3 us in machine code alone (emulation,
+# tests/bench/cycles.py).  The rest was estimated by hand, with some reserve.
+EDGE_NS = 1500  # ns for each edge
+POLLS_PERMILLE = 200  # of the CPU, for looking at the ring, the link and the clock
+INTERVAL_US = 2000  # us for each interval: to end it, to format its line and to send it
+MOST_PERMILLE = 800  # of the CPU that may be used; the rest is for commands and garbage collections
+
+
+def why_not(interval_ms, period_ticks, clock_hz, tick_cycles):
+    """Return "" if a board can count with this interval, else the reason why not (str).  Parameters as in fits()."""
+    known = "for this frequency" if period_ticks else "before the frequency is known"
+    if not fits(interval_ms, period_ticks, clock_hz, tick_cycles):
+        return "interval_ms %d is too long %s: its sums would not fit" % (interval_ms, known)
+    if not keeps_up(interval_ms, period_ticks, clock_hz, tick_cycles):
+        return "interval_ms %d is too short %s: the board could not keep up" % (interval_ms, known)
+    return ""
+
+
+def keeps_up(interval_ms, period_ticks, clock_hz, tick_cycles):
+    """Return True if the loop has time for the edges and the records.  Parameters as in fits()."""
+    hertz = clock_hz // tick_cycles // period_ticks if period_ticks else HIGHEST_HZ
+    edges_permille = hertz * HEADROOM_NUM // HEADROOM_DEN * EDGE_NS // 1_000_000
+    return edges_permille + POLLS_PERMILLE + INTERVAL_US // interval_ms <= MOST_PERMILLE
 
 
 def fits(interval_ms, period_ticks, clock_hz, tick_cycles):

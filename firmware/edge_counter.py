@@ -21,7 +21,6 @@ from coilwire import records
 
 # ms between two looks at the ring.  It must be well below the shortest interval, 5 ms.  Chosen by hand.
 POLL_MS = 2
-U32 = 0xFFFFFFFF
 # ms of silence, by the clock.  From here on the last period counts as unknown, because sums.add takes periods modulo
 # 2^30 ticks, which is 17.2 s at 125 MHz and 14.3 s at 150 MHz.
 LONG_SILENCE_MS = 10_000
@@ -54,12 +53,14 @@ class EdgeCounter(counting.Counter):
         self._sorted = array("I", [0] * MEDIAN_OF)
         self._mask = edges.ring_words - 1
         self._ticks_per_ms = self.clock_hz // self.tick_cycles // 1000
+        # ms of half a turn of the 32-bit timestamp.
+        self._ambiguous_ms = (1 << 31) // self._ticks_per_ms
         self._interval_ms = 0
         self._flags = 0  # flags for the next interval that ends
         self._median = 0  # median period in ticks, 0 while it is unknown
         self._was_silent = False  # a long silence preceded the open interval
         self._empty = False  # not even word 0 has come
-        self._behind = False  # words wait that the last poll did not take
+        self.behind = False
         self._polled_ms = 0
         self._silent = 0  # ms without an edge
 
@@ -88,8 +89,8 @@ class EdgeCounter(counting.Counter):
 
     def poll(self):
         now = self._clock.uptime_ms()
-        gap = (now - self._polled_ms) & U32
-        if gap < POLL_MS and not self._behind:
+        gap = (now - self._polled_ms) & counting.MS_MASK
+        if gap < POLL_MS and not self.behind:
             return counting.IDLE
         self._polled_ms = now
         edges = self._edges
@@ -104,31 +105,31 @@ class EdgeCounter(counting.Counter):
             self._empty = False
         words = 0 if self._empty else self._words(moved)
         if words == 0:
-            self._behind = False
-            self._silent += gap
+            self.behind = False
+            self._silent = min(self._silent + gap, counting.MS_MASK)
             # All edges of the open interval are here.  The edge that would end it may never come.
             if state[sums.N] and self._silent > self._interval_ms + 1:
-                return self._close(state[sums.NEXT])
+                return self._close(self._position())
             return counting.COUNTED
         quiet = self._silent + gap
         if state[sums.N] and quiet >= LONG_SILENCE_MS:
             # A silence with polls ends the interval earlier (above), so nobody polled for this long.
             # The new edges must not join the open interval.
             self._silent = quiet
-            self._behind = True
-            return self._close(state[sums.NEXT])
+            self.behind = True
+            return self._close(self._position())
         self._after_silence(quiet)
         self._silent = 0
         if self._amplitude:
             self._amplitude.sample()
         if words > edges.ring_words:
             words = self._overrun(moved)
-        oldest = state[sums.NEXT]
+        oldest = self._position()
         closed = False
         while words and not closed:
             words -= sums.add(0, 0, 0, edges.ring, self._mask, state, min(words, sums.MAX_WORDS))
             closed = state[sums.CLOSED]
-        self._behind = words > 0
+        self.behind = words > 0
         if closed:
             return self._close(oldest)
         self._check(oldest)
@@ -146,19 +147,23 @@ class EdgeCounter(counting.Counter):
         state[sums.OFFSET] = state[sums.STEP] = edges.missed_ticks
         self._flags = flags
         self._empty = True
-        self._behind = False
+        self.behind = False
         edges.start()
 
     def _words(self, moved):
         """Return the number of words that wait to be summed."""
-        return (moved - self._state[sums.NEXT]) & (self._edges.moved_modulo - 1)
+        return (moved - self._position()) & (self._edges.moved_modulo - 1)
+
+    def _position(self):
+        """Return the number of the next word to sum, modulo moved_modulo."""
+        return sums.position(self._state, self._edges.moved_modulo - 1)
 
     def _after_silence(self, quiet):
         """Handle the first edges after a silence of at most `quiet` ms.  Short silences need nothing."""
         if quiet < LONG_SILENCE_MS:
             return
         self._state[sums.LINKED] = 0
-        if quiet > (1 << 31) // self._ticks_per_ms:
+        if quiet > self._ambiguous_ms:
             self._flags |= records.FLAG_NEW_TIME_BASE
         else:
             self._was_silent = True
@@ -169,8 +174,8 @@ class EdgeCounter(counting.Counter):
         words = self._words(moved)
         keep = min(words, self._edges.ring_words // 2)
         skip = words - keep
-        state[sums.NEXT] = (state[sums.NEXT] + skip) & U32
-        state[sums.OFFSET] = (state[sums.OFFSET] + skip * state[sums.STEP]) & U32
+        state[sums.NEXT] = (state[sums.NEXT] + skip) & records.MASK32
+        state[sums.OFFSET] = (state[sums.OFFSET] + skip * state[sums.STEP]) & records.MASK32
         state[sums.N] = state[sums.LINKED] = 0
         self._flags |= records.FLAG_OVERRUN
         return keep
@@ -183,7 +188,7 @@ class EdgeCounter(counting.Counter):
         moved = self._edges.moved()
         if ((moved - oldest) & (self._edges.moved_modulo - 1)) <= self._edges.ring_words:
             return True
-        self._behind = self._overrun(moved) > 0
+        self.behind = self._overrun(moved) > 0
         return False
 
     def _close(self, oldest):
@@ -215,10 +220,8 @@ class EdgeCounter(counting.Counter):
             out[counting.AMPLITUDE] = self._amplitude.mean()
         else:
             flags |= records.FLAG_NO_AMPLITUDE
-        out[counting.FIRST_EDGE] = (state[sums.FIRST] - 1) & U32
-        out[counting.N] = n
-        out[counting.T_FIRST] = state[sums.T_FIRST]
-        out[counting.S] = state[sums.S]
+        # FIRST_EDGE, N, T_FIRST and S.  They are copied, because as Python integers they would need memory.
+        sums.report(state, out)
         out[counting.SHORTEST] = min(shortest, MAX_PERIOD_FIELD)
         out[counting.LONGEST] = min(longest, MAX_PERIOD_FIELD)
         out[counting.FLAGS] = flags
@@ -235,7 +238,7 @@ class EdgeCounter(counting.Counter):
         periods = min(n - 1, MEDIAN_SPAN)
         if periods >= MEDIAN_LEAST:
             count = min(MEDIAN_OF, (periods - 1) | 1)
-            last = (self._state[sums.NEXT] - 1) & U32
+            last = self._position() - 1
             step = self._state[sums.STEP]
             # If the oldest words were overwritten, these are periods of later edges, which is good enough.
             self._median = sums.median_period(

@@ -1,12 +1,13 @@
 """Starts the firmware on a board.  Ctrl-C always ends it, so that new files can be installed."""
 
+import gc
 import sys
 import time
 
 # ms before anything starts, so that a person or an installer can press Ctrl-C.  Chosen by hand.
 START_DELAY_MS = 500
-# ms to sleep if there was nothing to do.  Chosen by hand, below POLL_MS of edge_counter.
-IDLE_MS = 1
+# ms to sleep if there was nothing to do.  Chosen by hand: at 250 kHz the edge ring holds 32 ms.
+IDLE_MS = 3
 # State machine of the self-test's counter: the first one of the second PIO block.  The coil has the first block.
 TEST_MACHINE = 4
 # Logarithm to base 2 of the size in bytes of the self-test's ring: 1,024 words, 51 ms of its edges.
@@ -33,14 +34,17 @@ def main():
 
     from adc import Amplitude
     from app import App
+    from certain import certainly
     from chip_board import ChipBoard
     from chip_wave import ChipWave
     from clock import Clock
     from edge_counter import EdgeCounter
-    from link import Link
+    from link import PIECE_BYTES, Link
+    from port import Port
     from self_test import SelfTest
     from store import Store
     from version import VERSION
+    from watchdog import Watchdog
 
     store = Store("")
     store.load()
@@ -48,21 +52,34 @@ def main():
     clock = Clock()
     amplitude = None if pins.AMPLITUDE is None else Amplitude(machine.ADC(machine.Pin(pins.AMPLITUDE)))
     counter = EdgeCounter(edges, clock, amplitude)
-    link = Link(sys.stdin.buffer, sys.stdout.buffer)
+    link = Link(Port(sys.stdin.buffer, sys.stdout.buffer), PIECE_BYTES)
     self_test = None
     if test_edges:
         self_test = SelfTest(EdgeCounter(test_edges, clock), ChipWave(pins.SELF_TEST), clock)
-    app = App(counter, link, store, ChipBoard(kind, self_test), clock, VERSION)
+    app = App(counter, link, store, ChipBoard(kind, clock, self_test), clock, VERSION)
+    # State machines, DMA and PWM would go on after a soft reset.
+    steps = [counter.stop]
+    if self_test:
+        steps.append(self_test.stop)
     try:
         app.start()
-        app.run(lambda: time.sleep_ms(IDLE_MS))
-    finally:
-        # State machines, DMA and PWM would go on after a soft reset.
+        dog = Watchdog(kind.chip)
+        # After Ctrl-C a person or an installer uses the prompt, where nobody feeds the watchdog.
+        steps.insert(0, dog.stop)
         try:
-            counter.stop()
+            # The garbage of the start is collected now, because from here on almost nothing is allocated.
+            gc.collect()
+            app.run(lambda: time.sleep_ms(IDLE_MS), dog.feed)
+        except Exception:
+            # The watchdog goes on, so a board that nobody looks at starts again.
+            steps.pop(0)
+            raise
+    finally:
+        try:
+            certainly(steps)
         finally:
-            if self_test:
-                self_test.stop()
+            # The first call may have been cut short before it switched Ctrl-C off.
+            certainly(steps)
 
 
 main()

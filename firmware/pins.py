@@ -21,7 +21,8 @@ SUPPLY = 29  # GPIO number; on the board it is connected to VSYS / 3
 # While the chip select is high the wireless chip ignores GP29, so VSYS / 3 can be read there.  This firmware does not
 # use the wireless chip.  (On the other boards GP25 is the LED.)
 WIRELESS_SELECT = 25
-# ADC channel of the temperature sensor in the chip (RP2040, and the 60-pin RP2350 of the Pico 2).
+# ADC channel of the temperature sensor in the chip (RP2040, and the 60-pin RP2350 of the Pico 2), for a MicroPython
+# without machine.ADC.CORE_TEMP.
 TEMPERATURE_CHANNEL = 4
 
 # Clock rates in Hz for which the chips are made.  Both run the same PIO program: a tick is 16 ns on the RP2040 and
@@ -29,9 +30,9 @@ TEMPERATURE_CHANNEL = 4
 RP2040_CLOCK_HZ = 125_000_000
 RP2350_CLOCK_HZ = 150_000_000
 
-# name: of the board, for a person; clock_hz: the clock to set; has_supply: VSYS / 3 is on GP29;
-# wireless: the board has a wireless chip (see WIRELESS_SELECT).
-Kind = namedtuple("Kind", "name clock_hz has_supply wireless")
+# name: of the board, for a person; chip: "RP2040" or "RP2350"; clock_hz: the clock to set; has_supply: VSYS / 3 is on
+# GP29; wireless: the board has a wireless chip (see WIRELESS_SELECT).
+Kind = namedtuple("Kind", "name chip clock_hz has_supply wireless")
 
 
 def kind_of(machine):
@@ -41,5 +42,7 @@ def kind_of(machine):
     """
     name, _, chip = machine.partition(" with ")
     pico = name.find("Pico") >= 0
-    clock_hz = RP2350_CLOCK_HZ if chip.find("RP2350") >= 0 else RP2040_CLOCK_HZ
-    return Kind(name, clock_hz, pico, pico and name.endswith(" W"))
+    wireless = pico and name.endswith(" W")
+    if chip.find("RP2350") >= 0:
+        return Kind(name, "RP2350", RP2350_CLOCK_HZ, pico, wireless)
+    return Kind(name, "RP2040", RP2040_CLOCK_HZ, pico, wireless)

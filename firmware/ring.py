@@ -6,6 +6,8 @@ now.  `gap` then stays set until the reader has reported the loss to the host.
 
 from array import array
 
+from line import copy_words
+
 
 class Ring:
     """A fixed number of records.
@@ -19,43 +21,36 @@ class Ring:
         self.width = width
         self.count = 0  # records that wait
         self.high = 0  # most records that ever waited
-        self.dropped = 0  # records lost since boot, modulo 2^32
+        self.dropped = 0  # records lost since boot
         self.gap = False  # records were lost before the next one; the reader clears this
+        self.words = array("I", [0] * (slots * width))  # the numbers; those of the oldest record begin at `start`
+        self.start = 0
         self._first = 0  # slot of the oldest record
         self._kinds = bytearray(slots)
-        self._values = array("I", [0] * (slots * width))
 
     def push(self, kind, values):
-        """Append a record.  Allocates nothing, except for numbers of 2^30 or more on a 32-bit chip."""
+        """Append a record with the numbers in `values` (array "I").  Allocates nothing."""
         if self.count == self.slots:
-            self._first = (self._first + 1) % self.slots
-            self.count -= 1
+            self.drop_first()
             self.lose()
         slot = (self._first + self.count) % self.slots
         self._kinds[slot] = kind
-        start = slot * self.width
-        for i in range(len(values)):
-            self._values[start + i] = values[i]
+        copy_words(self.words, slot * self.width, values, 0, len(values))
         self.count += 1
         if self.count > self.high:
             self.high = self.count
 
-    def pop(self, out):
-        """Move the numbers of the oldest record into the list `out` (length `width`).
+    def first_kind(self):
+        """Return the kind of the oldest record, or 0 if the ring is empty."""
+        return self._kinds[self._first] if self.count else 0
 
-        Returns the record's kind, or 0 if the ring is empty.
-        """
-        if self.count == 0:
-            return 0
-        start = self._first * self.width
-        for i in range(self.width):
-            out[i] = self._values[start + i]
-        kind = self._kinds[self._first]
+    def drop_first(self):
+        """Remove the oldest record.  There must be one.  Its numbers stay valid until the next push()."""
         self._first = (self._first + 1) % self.slots
+        self.start = self._first * self.width
         self.count -= 1
-        return kind
 
     def lose(self):
         """Count one record that will not reach the host."""
-        self.dropped = (self.dropped + 1) & 0xFFFFFFFF
+        self.dropped += 1
         self.gap = True

@@ -20,8 +20,6 @@ INTERVAL_MS = 10  # length of an interval in ms; chosen by hand
 LATEST_MS = 500
 TOLERANCE_TICKS = 1  # the pin is sampled once a tick, so each time is right to one tick
 
-U32 = 0xFFFFFFFF
-
 
 class SelfTest:
     """The self-test.
@@ -77,7 +75,7 @@ class SelfTest:
         try:
             if self._counter.poll() == counting.CLOSED:
                 result = self._add_interval(self._counter.sums)
-            waited = (self._clock.uptime_ms() - self._start_ms) & U32
+            waited = (self._clock.uptime_ms() - self._start_ms) & counting.MS_MASK
             if result is None and waited >= LATEST_MS:
                 result = 0, "sent=%d counted=%d" % (waited * WAVE_HZ // 1000, self._edges)
         except BaseException:
@@ -96,14 +94,14 @@ class SelfTest:
         if self._intervals == 2:
             self._first_edge = sums[counting.FIRST_EDGE]
             self._first_tick = sums[counting.T_FIRST]
-        ticks = (sums[counting.T_FIRST] - self._first_tick) & U32
+        ticks = (sums[counting.T_FIRST] - self._first_tick) & records.MASK32
         if ticks + TOLERANCE_TICKS < self._periods * self._period:
             self._shortest = min(self._shortest, sums[counting.SHORTEST])
             self._longest = max(self._longest, sums[counting.LONGEST])
             self._flags |= sums[counting.FLAGS] & ~records.FLAG_NO_AMPLITUDE
             return None
         sent = (ticks + self._period // 2) // self._period
-        counted = (sums[counting.FIRST_EDGE] - self._first_edge) & U32
+        counted = (sums[counting.FIRST_EDGE] - self._first_edge) & records.MASK32
         text = "sent=%d counted=%d" % (sent, counted)
         worst_ticks = max(self._period - self._shortest, self._longest - self._period, abs(ticks - sent * self._period))
         if worst_ticks > TOLERANCE_TICKS or self._flags:

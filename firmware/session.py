@@ -26,36 +26,35 @@ NO_NAME_VERBS = ("hello", "help", "selftest")  # verbs that take no name
 class Session:
     """The reader of commands.
 
-    names: the settings that exist (tuple of str).  `bad` counts wrong commands, modulo 2^32.
+    names: the settings that exist (tuple of str).  `bad` counts wrong commands.
     """
 
     def __init__(self, names):
         self.bad = 0
         self._names = names
-        self._line = bytearray()
+        self._line = bytearray(2 * MAX_LINE)
+        self._size = 0  # bytes of the line in `_line`
         self._cut = False  # the front of the line was dropped
 
-    def feed(self, data):
-        """Return the Requests (list) that `data` (bytes) completes.  They do not depend on how the bytes are split."""
-        requests = []
-        for byte in data:
-            # A terminal ends a line with CR, a program with LF.
-            if byte == 10 or byte == 13:
-                if self._line:
-                    request = self._line_done()
-                    if request is not None:
-                        requests.append(request)
-                self._cut = False
-            else:
-                if len(self._line) >= 2 * MAX_LINE:
-                    self._line = self._line[-MAX_LINE:]
-                    self._cut = True
-                self._line.append(byte)
-        return requests
+    def take(self, byte):
+        """Take the next byte (int).  Return the Request that it completes, or None."""
+        # A terminal ends a line with CR, a program with LF.
+        if byte == 10 or byte == 13:
+            request = self._line_done() if self._size else None
+            self._size = 0
+            self._cut = False
+            return request
+        if self._size == len(self._line):
+            for i in range(MAX_LINE):
+                self._line[i] = self._line[MAX_LINE + i]
+            self._size = MAX_LINE
+            self._cut = True
+        self._line[self._size] = byte
+        self._size += 1
+        return None
 
     def _line_done(self):
-        line = bytes(self._line)
-        self._line = bytearray()
+        line = bytes(self._line[: self._size])
         start = line.rfind(b"@")
         if start >= 0:
             return self._framed(line, start)
@@ -121,4 +120,4 @@ class Session:
         return Request(number, "refuse", reason, 0)
 
     def _count_bad(self):
-        self.bad = (self.bad + 1) & 0xFFFFFFFF
+        self.bad += 1

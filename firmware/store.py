@@ -8,7 +8,7 @@ The boot number is raised and kept before anything is sent to the host, so no nu
 
 from binascii import crc32
 
-from coilwire import frame
+from coilwire import frame, records
 
 # Name, lowest value, highest value, default.  The limits of interval_ms are part of the protocol (PROTOCOL.md).
 SETTINGS = (("interval_ms", 5, 100, 20),)
@@ -21,14 +21,15 @@ _KIND = "STORE"  # of the frame in a file; it is never sent to the host
 class Store:
     """The settings.  Call load() once, then start_boot().
 
-    folder: an existing folder (str).  boot: number of this boot; values: setting by name (dict); note: a text for the
-    host about the state of the flash, or "".
+    folder: an existing folder (str).  boot: number of this boot; values: setting by name (dict); crc: CRC-32 (int) of
+    the lines `name=value` LF of all settings, in the order of SETTINGS; note: a text for the host about the state of
+    the flash, or "".
     """
 
     def __init__(self, folder):
         self.boot = 0
         self.note = ""
-        self.values = {row[0]: row[3] for row in SETTINGS}
+        self._take({row[0]: row[3] for row in SETTINGS})
         self._folder = folder
         self._generation = 0
 
@@ -45,8 +46,10 @@ class Store:
             if found is None:
                 damaged += 1
             elif found[0] > self._generation:
-                self._generation, self.boot, values = found
-                self.values.update(values)
+                self._generation, self.boot, changed = found
+                values = dict(self.values)
+                values.update(changed)
+                self._take(values)
         if damaged == len(_FILES):
             self.note = "settings in flash are damaged, defaults in force"
         elif damaged:
@@ -54,7 +57,7 @@ class Store:
 
     def start_boot(self):
         """Raise the boot number and keep it in flash.  If the flash refuses the write, set `note`."""
-        self.boot = (self.boot + 1) & 0xFFFFFFFF
+        self.boot = (self.boot + 1) & records.MASK32
         try:
             self._save(self.values)
         except OSError:
@@ -65,11 +68,11 @@ class Store:
         values = dict(self.values)
         values[name] = value
         self._save(values)
-        self.values = values
+        self._take(values)
 
-    def crc(self):
-        """Return the CRC-32 (int) of the lines `name=value` LF of all settings, in the order of SETTINGS."""
-        return crc32(b"".join([b"%s\n" % item for item in _items(self.values)])) & 0xFFFFFFFF
+    def _take(self, values):
+        self.values = values
+        self.crc = crc32(b"".join([b"%s\n" % item for item in _items(values)])) & records.MASK32
 
     def _save(self, values):
         generation = self._generation + 1

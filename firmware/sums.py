@@ -137,3 +137,24 @@ def median_period(ring, mask: int, last: int, stride: int, count: int, step: int
         last = last - stride
         i += 1
     return out[count >> 1]
+
+
+@micropython.viper
+def position(state, mask: int) -> int:
+    """Return NEXT & mask (int).  mask: below 2^30, so that the result is a small integer on a chip."""
+    fields = ptr32(state)
+    return fields[NEXT] & mask
+
+
+@micropython.viper
+def report(state, out):
+    """Copy the sums of the open interval: number of its first edge, N, T_FIRST and S, to out[0] to out[3].
+
+    The number of an edge is one less than that of its word, because word 0 is no edge.
+    """
+    fields = ptr32(state)
+    target = ptr32(out)
+    target[0] = fields[FIRST] - 1
+    target[1] = fields[N]
+    target[2] = fields[T_FIRST]
+    target[3] = fields[S]

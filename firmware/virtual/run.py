@@ -28,6 +28,7 @@ def main():
     from app import App
     from coilwire.virtual_board import EXIT_NO_HOST, EXIT_SCENE_ENDED, EXIT_UNPLUGGED
     from link import Link
+    from port import Port
     from simulated import PowerLost, Scene, SceneBoard, SceneEnded
     from store import Store
     from version import VERSION
@@ -40,7 +41,7 @@ def main():
     store.load()
     store.start_boot()
     scene = Scene(stream)
-    link = Link(reader, writer)
+    link = Link(Port(reader, writer))
     app = App(scene, link, store, SceneBoard(scene, name, uid), scene, VERSION)
 
     sources = select.poll()

@@ -11,7 +11,6 @@ from board import Board
 from coilwire import records
 from coilwire.virtual_board import CLOCK_HZ, FORMAT, MARKED, SIZE, TICK_CYCLES, UNPLUGGED
 
-U32 = 0xFFFFFFFF
 # ms; the length of half a turn of the 32-bit timestamp.  After a longer silence the time base is new.
 AMBIGUOUS_MS = (1 << 31) // (CLOCK_HZ // TICK_CYCLES // 1000)
 
@@ -53,7 +52,7 @@ class Scene(counting.Counter):
         self._amplitude = self._amplitudes = 0
 
     def uptime_ms(self):
-        return self._uptime & U32
+        return self._uptime & counting.MS_MASK
 
     def start(self, interval_ms):
         self._interval = interval_ms
@@ -70,6 +69,7 @@ class Scene(counting.Counter):
 
     def poll(self):
         part = self._stream.read(SIZE - len(self._record))
+        self.behind = part is not None
         if part is None:
             return counting.IDLE
         if not part:
@@ -96,8 +96,8 @@ class Scene(counting.Counter):
             self._silent = 0
             if self._offsets is None:
                 self._offsets = (first, t_first)
-            first = (first - self._offsets[0]) & U32
-            t_first = (t_first - self._offsets[1]) & U32
+            first = (first - self._offsets[0]) & records.MASK32
+            t_first = (t_first - self._offsets[1]) & records.MASK32
             # If the frequency rose since the interval was set, end the interval early.  A sum must not overflow.
             if self._n and not self._fits(n, t_first, s):
                 self._close()
@@ -117,10 +117,10 @@ class Scene(counting.Counter):
 
     def _joined_s(self, n, t_first, s):
         """Return S of the open interval joined with the next edges: S1 + S2 + N2 (t2 - t1), exactly."""
-        return self._s + s + n * ((t_first - self._t_first) & U32)
+        return self._s + s + n * ((t_first - self._t_first) & records.MASK32)
 
     def _fits(self, n, t_first, s):
-        return self._joined_s(n, t_first, s) <= U32 and self._n + n < 65536
+        return self._joined_s(n, t_first, s) < records.U32 and self._n + n < records.U16
 
     def _merge(self, first, n, t_first, s, shortest, longest, amplitude, flags):
         if self._n:

@@ -71,7 +71,7 @@ def median(machine, times):
 
 
 def main():
-    add, find_median = (Machine(code) for code in viper_code(chip_tools.FIRMWARE / "sums.py"))
+    add, find_median, *_ = (Machine(code) for code in viper_code(chip_tools.FIRMWARE / "sums.py"))
     print(f"emulation, {CLOCK_HZ // 1_000_000} MHz, intervals of {INTERVAL_MS} ms read every {edge_counter.POLL_MS} ms")
     print("  kHz  edges  calls  cycles an edge  us an edge  CPU, sums  CPU, median")
     for hertz in (5_000, 25_000, 200_000):

@@ -5,6 +5,7 @@ import os
 import subprocess
 import sys
 import time
+from array import array
 from collections import deque
 
 import pytest
@@ -19,14 +20,18 @@ sys.path[:0] = [str(FIRMWARE / "virtual"), str(FIRMWARE)]
 
 import counter as counting  # noqa: E402
 from link import Link  # noqa: E402
+from port import Port  # noqa: E402
 from ring import Ring  # noqa: E402
 from simulated import Scene  # noqa: E402
 
 PATHS = (FIRMWARE / "virtual", FIRMWARE, PROTOCOL)
 
 
+NEED_MACHINE = ("main", "chip_", "watchdog")
+
+
 @pytest.mark.parametrize(
-    "module", [path.stem for path in sorted(FIRMWARE.glob("*.py")) if not path.stem.startswith(("main", "chip_"))]
+    "module", [path.stem for path in sorted(FIRMWARE.glob("*.py")) if not path.stem.startswith(NEED_MACHINE)]
 )
 def test_every_module_imports_under_micropython(module):
     assert run_micropython(f"import {module}; print('ok')", paths=PATHS) == "ok\n"
@@ -50,13 +55,15 @@ def test_a_full_ring_drops_the_oldest_record_and_counts_it(steps, slots):
     dropped = 0
     for value in steps:
         if value is None:
-            out = [0, 0]
-            kind = ring.pop(out)
-            assert (kind, out) == ((7, model.popleft()) if model else (0, [0, 0]))
+            kind = ring.first_kind()
+            assert kind == (7 if model else 0)
+            if kind:
+                assert list(ring.words[ring.start : ring.start + 2]) == model.popleft()
+                ring.drop_first()
         else:
             dropped += len(model) == slots
             model.append([value, 5])
-            ring.push(7, [value, 5])
+            ring.push(7, array("I", [value, 5]))
     assert (ring.count, ring.dropped, ring.gap) == (len(model), dropped, dropped > 0)
 
 
@@ -104,13 +111,13 @@ for value in (21, 33, 47):
             file.write(whole)
     store = booted()
     assert state(store) == after == (1, value) and store.note == ""
-crc = store.crc()
+crc = store.crc
 for name in os.listdir(folder):
     with open(folder + "/" + name, "wb") as file:
         file.write(b"@STORE,9,9,interval_ms=1*00000000" + bytes([10]))
 store = booted()
 assert state(store) == (0, 20) and "damaged" in store.note
-assert store.crc() != crc
+assert store.crc != crc
 for name in os.listdir(folder):
     os.remove(folder + "/" + name)
 os.rmdir(folder)
@@ -136,11 +143,13 @@ def test_a_power_cut_at_any_byte_leaves_one_good_copy(tmp_path):
 SLOW_READER = """
 import sys, time
 from link import Link
-link = Link(sys.stdin.buffer, sys.stdout.buffer)
+from port import Port
+link = Link(Port(sys.stdin.buffer, sys.stdout.buffer))
 sent = dropped = 0
 for i in range(300):
     if link.ready():
-        link.send(b"%d " % i + b"x" * (i * 37 % 9000) + bytes([10]))
+        line = bytearray(b"%d " % i + b"x" * (i * 37 % 9000) + bytes([10]))
+        link.send(line, len(line))
         sent += 1
     else:
         dropped += 1
@@ -186,17 +195,18 @@ def test_after_a_failed_write_the_next_line_begins_with_a_line_feed():
     read_end, broken = os.pipe()
     input_end, silent = os.pipe()
     reader, writer = io.FileIO(input_end, "rb"), io.FileIO(broken, "wb")
-    link = Link(reader, writer)
+    link = Link(Port(reader, writer))
     os.close(read_end)
     assert link.ready()
-    link.send(b"first\n")
+    link.send(bytearray(b"first\n"), 6)
     assert (link.lost, link.short_writes) == (1, 1)
     # The port works again under the same descriptor.
     read_end, whole = os.pipe()
     os.dup2(whole, writer.fileno())
     assert link.ready()
-    link.send(b"second\n")
-    link.send(b"third\n")
+    link.send(bytearray(b"second\n"), 7)
+    assert link.ready()
+    link.send(bytearray(b"third\n"), 6)
     assert os.read(read_end, 100) == b"\nsecond\nthird\n"
     for descriptor in (read_end, whole, silent):
         os.close(descriptor)
@@ -233,6 +243,18 @@ def test_the_longest_intervals_are_those_of_the_protocol():
     }
     assert longest == {25_000: 70, 200_000: 24}
     assert counting.fits(24, 0, 125_000_000, 2) and not counting.fits(25, 0, 125_000_000, 2)
+
+
+def test_the_shortest_intervals_are_those_of_the_protocol():
+    # PROTOCOL.md, "Shortest interval": 1.65 f + 200 + 2000 / interval_ms <= 800, f in kHz.
+    def shortest(period_ticks):
+        return min(ms for ms in range(5, 101) if counting.why_not(ms, period_ticks, 125_000_000, 2) == "")
+
+    for khz, ms in ((25, 5), (120, 5), (150, 6), (180, 7), (200, 8)):
+        assert shortest(62_500 // khz) == ms
+    assert shortest(0) == 8
+    reason = counting.why_not(5, 62_500 // 180, 125_000_000, 2)
+    assert reason == "interval_ms 5 is too short for this frequency: the board could not keep up"
 
 
 class Bytes:
@@ -296,18 +318,26 @@ class Fake:
 sys.modules["machine"] = Fake
 import pins
 from chip_board import ChipBoard
-unknown = ChipBoard(pins.kind_of("Some board with RP2040"))
-board = ChipBoard(pins.kind_of("Raspberry Pi Pico with RP2040"))
+class Now:
+    ms = (1 << 30) - 150  # the clock passes 2^30 ms in this test
+    def uptime_ms(): return Now.ms & 0x3FFFFFFF
+unknown = ChipBoard(pins.kind_of("Some board with RP2040"), Now)
+board = ChipBoard(pins.kind_of("Raspberry Pi Pico with RP2040"), Now)
 assert unknown.supply_mv() == 0 and Fake.Pin.held == []
-wireless = ChipBoard(pins.kind_of("Raspberry Pi Pico W with RP2040"))
+wireless = ChipBoard(pins.kind_of("Raspberry Pi Pico W with RP2040"), Now)
 assert wireless.supply_mv() == board.supply_mv() and Fake.Pin.held == [(25, 1)]
 print(board.uid, board.temperature_mk(), board.supply_mv())
-def presses(levels):
+def presses(levels, step_ms=1):
     for level in levels:
+        Now.ms += step_ms
         Fake.Pin.level = level
         marks = board.marks()
     return marks
-print(presses([0, 1] * 50), presses([0] * 100), presses([1] * 100), presses([0] * 100))
+# Bounces, a press, a release, a press with few polls, a release, and a press that is too short.
+print(presses([0, 1] * 50), presses([0] * 100), presses([1] * 100), presses([0] * 4, 8), presses([1] * 4, 8))
+print(presses([0] * 19 + [1] * 30))
+Fake.ADC.CORE_TEMP = 8
+assert ChipBoard(pins.kind_of("Raspberry Pi Pico2 with RP2350"), Now)._sensor.channel == 8
 import time
 from clock import Clock
 ticks = [time.ticks_add(0, -5)]
@@ -323,5 +353,5 @@ def test_temperature_supply_marks_and_uptime_with_a_fake_machine():
     assert uid == "E66001"
     assert int(temperature) == pytest.approx(300_150, abs=30)
     assert int(supply) == pytest.approx(4950, abs=1)
-    assert marks == ["0", "1", "1", "2"]
+    assert marks == ["0", "1", "1", "2", "2", "2"]
     assert uptime == "12"

@@ -29,10 +29,15 @@ WORDS = [
 ]  # fmt: skip
 
 
+def take(session, data):
+    """Return the requests that the bytes complete."""
+    return [request for request in map(session.take, data) if request is not None]
+
+
 def requests_in(data):
     """Return (requests, number of bad commands) of a new session."""
     session = Session(NAMES)
-    return session.feed(data), session.bad
+    return take(session, data), session.bad
 
 
 def test_frames_and_typed_words_give_the_same_requests():
@@ -55,21 +60,11 @@ def test_a_wrong_command_is_counted():
 
 def test_a_command_behind_long_junk_is_found_and_nothing_grows():
     session = Session(NAMES)
-    assert session.feed(b"y" * 100_000) == []
-    assert len(session._line) <= 2 * MAX_LINE
-    assert session.feed(command(1, "hello")) == [Request(1, "hello", "", 0)]
+    assert take(session, b"y" * 100_000) == []
+    assert len(session._line) == 2 * MAX_LINE
+    assert take(session, command(1, "hello")) == [Request(1, "hello", "", 0)]
     # The end of a long line is never taken for a typed command.
-    assert Session(NAMES).feed(b" " * 5000 + b"set interval_ms 5\n") == []
-
-
-@given(st.lists(st.sampled_from(WORDS) | st.binary(max_size=40), max_size=12), st.data())
-def test_any_chunks_give_the_same_requests(parts, data):
-    stream = b"".join(parts)
-    cuts = sorted(data.draw(st.lists(st.integers(0, len(stream)), max_size=8)))
-    session = Session(NAMES)
-    pieces = [stream[a:b] for a, b in zip([0, *cuts], [*cuts, len(stream)], strict=True)]
-    requests = [request for piece in pieces for request in session.feed(piece)]
-    assert (requests, session.bad) == requests_in(stream)
+    assert requests_in(b" " * 5000 + b"set interval_ms 5\n") == ([], 0)
 
 
 @given(st.lists(st.sampled_from(WORDS), min_size=20, max_size=60))
@@ -86,7 +81,8 @@ import sys, json
 from session import Session
 for line in sys.stdin:
     session = Session(("interval_ms",))
-    requests = session.feed(bytes(json.loads(line)))
+    requests = [session.take(byte) for byte in json.loads(line)]
+    requests = [request for request in requests if request is not None]
     print(json.dumps([[list(request) for request in requests], session.bad]))
 """
     stdin = "".join(json.dumps(list(s)) + "\n" for s in streams)

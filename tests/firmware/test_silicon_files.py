@@ -30,7 +30,7 @@ def test_types_fit_the_modules_of_micropython_on_the_pico(tmp_path):
     stubs = Path(importlib.util.find_spec("micropython_run").origin).parent
     # MicroPython's own time, select and binascii replace those of CPython.
     shutil.copytree(stubs / "stdlib", tmp_path / "typeshed" / "stdlib")
-    for name in ("time", "select", "binascii"):
+    for name in ("time", "select", "binascii", "gc"):
         shutil.copy(stubs / f"{name}.pyi", tmp_path / "typeshed" / "stdlib")
     # rp2.asm_pio gives these names to its function as globals.
     program = tmp_path / "pio_program.py"
@@ -50,11 +50,11 @@ def test_types_fit_the_modules_of_micropython_on_the_pico(tmp_path):
     ("machine", "kind"),
     [
         # Texts of sys.implementation._machine, from memory.
-        ("Raspberry Pi Pico with RP2040", ("Raspberry Pi Pico", 125_000_000, True, False)),
-        ("Raspberry Pi Pico W with RP2040", ("Raspberry Pi Pico W", 125_000_000, True, True)),
-        ("Raspberry Pi Pico2 with RP2350", ("Raspberry Pi Pico2", 150_000_000, True, False)),
-        ("Raspberry Pi Pico 2 W with RP2350", ("Raspberry Pi Pico 2 W", 150_000_000, True, True)),
-        ("Some other board with RP2040", ("Some other board", 125_000_000, False, False)),
+        ("Raspberry Pi Pico with RP2040", ("Raspberry Pi Pico", "RP2040", 125_000_000, True, False)),
+        ("Raspberry Pi Pico W with RP2040", ("Raspberry Pi Pico W", "RP2040", 125_000_000, True, True)),
+        ("Raspberry Pi Pico2 with RP2350", ("Raspberry Pi Pico2", "RP2350", 150_000_000, True, False)),
+        ("Raspberry Pi Pico 2 W with RP2350", ("Raspberry Pi Pico 2 W", "RP2350", 150_000_000, True, True)),
+        ("Some other board with RP2040", ("Some other board", "RP2040", 125_000_000, False, False)),
     ],
 )
 def test_name_clock_and_features_of_each_board(machine, kind):

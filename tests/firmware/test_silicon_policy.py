@@ -171,13 +171,15 @@ class Lines:
         self.sent = []
 
     def read(self):
-        return b""
+        return -1
 
     def ready(self):
         return True
 
-    def send(self, line):
-        self.sent.append(records.read(frame.parse(line[:-1])))
+    idle = ready
+
+    def send(self, buffer, size):
+        self.sent.append(records.read(frame.parse(bytes(buffer[: size - 1]))))
 
 
 class FakeBoard:
@@ -185,12 +187,10 @@ class FakeBoard:
 
     note = name = uid = ""
     boot = 1
+    crc = 0
 
     def __init__(self):
         self.values = {"interval_ms": 20}
-
-    def crc(self):
-        return 0
 
     def temperature_mk(self):
         return 0

@@ -62,14 +62,28 @@ class Pointer:
         self._words[index] = value & U32
 
 
+class BytePointer:
+    """Fake of viper's ptr8 to a buffer."""
+
+    def __init__(self, buffer):
+        self._bytes = memoryview(buffer).cast("B")
+
+    def __getitem__(self, index):
+        return self._bytes[index]
+
+    def __setitem__(self, index, value):
+        self._bytes[index] = value & 0xFF
+
+
 def provide_micropython():
-    """Provide `micropython`, with decorators that do nothing, and ptr32.  Put the firmware on the import path."""
+    """Provide `micropython`, with decorators that do nothing, and viper's pointers.  Put the firmware on the path."""
     if "micropython" not in sys.modules:
         module = types.ModuleType("micropython")
         module.viper = lambda function: function
         module.const = lambda value: value
         sys.modules["micropython"] = module
         builtins.ptr32 = Pointer
+        builtins.ptr8 = BytePointer
     if str(FIRMWARE) not in sys.path:
         sys.path.insert(0, str(FIRMWARE))
 

@@ -68,6 +68,7 @@ def start():
     from clock import Clock
     from counter import IDLE, Counter
     from link import Link
+    from port import Port
     from store import Store
     from version import VERSION
 
@@ -100,7 +101,7 @@ def start():
     store = Store("")
     store.load()
     store.start_boot()
-    app = App(Silent(), Link(sys.stdin.buffer, sys.stdout.buffer), store, Quiet(), Clock(), VERSION)
+    app = App(Silent(), Link(Port(sys.stdin.buffer, sys.stdout.buffer)), store, Quiet(), Clock(), VERSION)
     app.start()
     app.run(lambda: None)
 

@@ -17,14 +17,19 @@ class Lines:
         self.sent = []
 
     def read(self):
-        received, self.received = self.received, b""
-        return received
+        if not self.received:
+            return -1
+        byte = self.received[0]
+        self.received = self.received[1:]
+        return byte
 
     def ready(self):
         return True
 
-    def send(self, line):
-        self.sent.append(records.read(frame.parse(line[:-1])))
+    idle = ready
+
+    def send(self, buffer, size):
+        self.sent.append(records.read(frame.parse(bytes(buffer[: size - 1]))))
 
 
 class FakeBoard:
@@ -32,6 +37,7 @@ class FakeBoard:
 
     note = name = uid = ""
     boot = 1
+    crc = 0
 
     def __init__(self, clock):
         self.values = {"interval_ms": 20}
@@ -47,9 +53,6 @@ class FakeBoard:
 
     def stop(self):
         self.running = False
-
-    def crc(self):
-        return 0
 
     def temperature_mk(self):
         return 0

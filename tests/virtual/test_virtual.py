@@ -163,6 +163,8 @@ def test_unplugging_is_a_hang_up_and_the_settings_survive():
 
 def test_a_host_that_stops_reading_loses_whole_records_and_their_number_is_reported():
     with board(pace=25, ms=16_000, period=12_500, jitter=0) as virtual, Host(virtual.port) as host:
+        # Before the frequency is known, so short an interval is refused.
+        host.until(lambda: host.all(records.Interval))
         assert host.ask(1, "set", "interval_ms", 5).ok == 1
         host.until(lambda: len(host.all(records.Status)) > 1)
         # Until all of the scene but what the FIFO holds, 2 s, has reached the firmware.  The pty holds some five

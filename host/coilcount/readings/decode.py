@@ -6,10 +6,10 @@ from collections import Counter
 
 from coilwire import frame, records
 
-# For speed: an interval record with nothing in front of it needs only one match and one CRC.  Every other line goes
-# through coilwire, which alone decides what is sound.
+# For speed: an interval record with nothing but spaces in front of it needs only one match and one CRC.  Every other
+# line goes through coilwire, which alone decides what is sound.
 _NUMBER = rb"(0|[1-9][0-9]{0,9})"
-_INTERVAL = re.compile(rb"@(I," + rb",".join([_NUMBER] * 9) + rb")\*([0-9A-F]{8})\r?", re.ASCII)
+_INTERVAL = re.compile(rb" {0,15}@(I," + rb",".join([_NUMBER] * 9) + rb")\*([0-9A-F]{8})\r?", re.ASCII)
 # Kinds that are counted by name.  Chosen by hand: this version knows nine, and junk may look like thousands.
 _MOST_KINDS = 100
 OTHER_KINDS = "others"
