@@ -55,12 +55,8 @@ def compared(seed: int, options: argparse.Namespace, ground: str) -> tuple[Compa
             settings = defaults().with_threshold(options.threshold)
             builds.append(Given("A" if index == 0 else "B", recordings, settings, "bench", clean))
         return tuple(
-            compare(
-                builds[0], other, same_recordings=False, per_minute=options.clean,
-                watched=lambda name: lambda entries, report: entries,
-            )
-            for other in builds[1:]
-        )  # fmt: skip
+            compare(builds[0], other, same_recordings=False, per_minute=options.clean) for other in builds[1:]
+        )
 
 
 truths: dict[str, list] = {}

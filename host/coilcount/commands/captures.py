@@ -2,11 +2,12 @@
 
 import argparse
 import sys
+from collections.abc import Callable
 from typing import Any
 
 from coilcount.commands.common_options import add_settings
 from coilcount.commands.recordings import HELP, recordings_in
-from coilcount.errors import EXIT_DONE, EXIT_NO, InputError
+from coilcount.errors import EXIT_DONE, EXIT_NO, CoilcountError, InputError
 from coilcount.face.say import say, say_json
 
 EXAMPLES = (
@@ -42,7 +43,9 @@ def run(args: argparse.Namespace) -> int:
             return progress.over(step, entries, lambda _: report.share())
 
         row = glance(recording, watch)
-        alerts = _alerts(recording, settings, watch) if args.alerts and not row.problem else None
+        alerts = None
+        if args.alerts and not row.problem:
+            alerts = _alerts(recording, settings, lambda share, step=step: progress.say(f"{step}, {share:.0%}"))
         if args.json:
             progress.clear()
             say_json(_as_json(row, alerts, args.alerts))
@@ -58,11 +61,15 @@ def run(args: argparse.Namespace) -> int:
     return EXIT_NO if any(row.problem for row, _ in found) else EXIT_DONE
 
 
-def _alerts(recording: Any, settings: Any, watch: Any) -> int:
+def _alerts(recording: Any, settings: Any, progress: Callable[[float], None]) -> int:
     """The number of alerts, as `replay` counts them with these settings."""
-    from coilcount.desk.replays import replay_grid
+    from coilcount.commands.cache import open_cache
+    from coilcount.desk.many import replay_many
 
-    return replay_grid(recording, settings, (), watched=watch).summary.alerts
+    (result,) = replay_many([recording], settings, (), progress=progress, cache=open_cache())
+    if isinstance(result, CoilcountError):
+        raise result
+    return result.summary.alerts
 
 
 def _cells(row: Any, alerts: int | None, with_alerts: bool) -> list[str]:

@@ -2,16 +2,17 @@
 
 import argparse
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
+from coilcount.commands.common_options import read_rate
 from coilcount.commands.recordings import add_recordings
 from coilcount.errors import EXIT_DONE, InputError
 from coilcount.face.say import say, say_json, warn
 
-_LOWEST_RATE, _HIGHEST_RATE = 0.001, 60.0  # false alarms a minute that may be asked for, as in `noise`
 _DEFAULTS = "defaults"  # the word for the settings without any file
 
 EXAMPLES = (
@@ -50,11 +51,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    from coilcount.commands.cache import open_cache
     from coilcount.desk.compare import compare
     from coilcount.face.compare_words import SAME_SETTINGS, conclusion
     from coilcount.face.progress import Progress
 
-    per_minute = _rate(args.false_alarms_per_minute)
+    per_minute = None if args.false_alarms_per_minute is None else read_rate(args.false_alarms_per_minute)
     same_recordings = args.others is None
     if same_recordings and args.settings is None and args.threshold is None:
         raise InputError(
@@ -80,6 +82,7 @@ def run(args: argparse.Namespace) -> int:
             say(SAME_SETTINGS)
         return EXIT_DONE
     from coilcount.desk.compare_sides import Given
+    from coilcount.desk.many import replay_many
 
     a, b = (
         Given(name, tuple(recordings), of_side, origin, tuple(clean_of_side))
@@ -87,10 +90,10 @@ def run(args: argparse.Namespace) -> int:
     )
     progress = Progress(sys.stderr)
 
-    def watched(name: str) -> Callable[..., Iterator[Any]]:
-        return lambda entries, report: progress.over(f"replaying {name}", entries, lambda _: report.share())
-
-    report = compare(a, b, same_recordings=same_recordings, per_minute=per_minute, watched=watched)
+    replay = partial(
+        replay_many, progress=lambda share: progress.say(f"replaying, {share:.0%}"), cache=open_cache()
+    )
+    report = compare(a, b, same_recordings=same_recordings, per_minute=per_minute, replay=replay)
     report = replace(report, cautions=(*told, *report.cautions))
     progress.clear()
     for text in report.cautions[len(told) :]:
@@ -161,20 +164,6 @@ def _clean(args: argparse.Namespace) -> list[Sequence[Any]]:
             f"--clean has {len(args.clean)} names", remedy="Give one for both or two, files or folders, A first"
         )
     return [recordings_in([args.clean[0]]), recordings_in([args.clean[-1]])]
-
-
-def _rate(text: str | None) -> float | None:
-    if text is None:
-        return None
-    try:
-        rate = float(text)
-    except ValueError:
-        rate = -1.0
-    if not _LOWEST_RATE <= rate <= _HIGHEST_RATE:
-        raise InputError(
-            f'--false-alarms-per-minute is "{text}"', remedy=f"Give a number from {_LOWEST_RATE:g} to {_HIGHEST_RATE:g}"
-        )
-    return rate
 
 
 def _number(text: str) -> float:

@@ -55,8 +55,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    from coilcount.commands.cache import open_cache
+    from coilcount.commands.recordings import recordings_in
     from coilcount.commands.vary import candidates_of
-    from coilcount.desk.recordings import find_recordings
     from coilcount.desk.tune import tune
     from coilcount.desk.tune_inputs import judge
     from coilcount.face.progress import Progress
@@ -66,10 +67,12 @@ def run(args: argparse.Namespace) -> int:
     rate = read_rate(args.false_alarms_per_minute)
     candidates = candidates_of(load_settings(args.settings), args.vary)
     out = new_settings_path(args.save_settings)
-    recordings = find_recordings(args.files)
+    recordings = recordings_in(args.files)
     progress = Progress(sys.stderr)
     step = f"replaying {len(recordings)} recording{'' if len(recordings) == 1 else 's'}"
-    judged, left_out = judge(recordings, candidates, args.by, lambda share: progress.say(f"{step}, {share:.0%}"))
+    judged, left_out = judge(
+        recordings, candidates, args.by, lambda share: progress.say(f"{step}, {share:.0%}"), open_cache()
+    )
     progress.clear()
     _warn_of(left_out)
     for one in judged:

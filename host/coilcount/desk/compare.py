@@ -9,7 +9,7 @@ from coilcount.desk.compare_alarms import Alarms, counted
 from coilcount.desk.compare_depth import half_depth
 from coilcount.desk.compare_noise import mean_drift, reading_noise, scatter
 from coilcount.desk.compare_pairs import Pair, Pass, numbered, paired_passes
-from coilcount.desk.compare_sides import Given, Side, Watched, replayed
+from coilcount.desk.compare_sides import Given, Replay, Side, replayed
 from coilcount.desk.compare_verdict import (
     found_counts,
     made_tests,
@@ -20,6 +20,7 @@ from coilcount.desk.compare_verdict import (
     share_difference,
     visit_differences,
 )
+from coilcount.desk.many import replay_many
 from coilcount.desk.rates import rate_interval, share_interval
 from coilcount.model import Alert
 from coilcount.model.compare import ComparedPass, ComparedSide, Comparison, LonePass
@@ -28,12 +29,12 @@ from coilcount.settings import Settings
 
 
 def compare(
-    a: Given, b: Given, *, same_recordings: bool, per_minute: float | None = None, watched: Watched
+    a: Given, b: Given, *, same_recordings: bool, per_minute: float | None = None, replay: Replay = replay_many
 ) -> Comparison:
     """Replay both sides and compare them.
 
     same_recordings: two settings on the same recordings.  per_minute: false alarms a minute for which each side gets
-    a threshold of its own; None for the thresholds of the settings.  watched: see compare_sides.
+    a threshold of its own; None for the thresholds of the settings.  replay: see compare_sides.
     Raises InputError if a side has no recording that can be read, or no threshold for the rate.
     """
     cautions: dict[str, None] = {}  # each of them once, in their order
@@ -41,8 +42,8 @@ def compare(
     def caution(text: str) -> None:
         cautions[text] = None
 
-    side_a = replayed(a, per_minute, watched, caution)
-    side_b = replayed(b, per_minute, watched, caution, side_a.recordings if same_recordings else None)
+    side_a = replayed(a, per_minute, replay, caution)
+    side_b = replayed(b, per_minute, replay, caution, side_a.recordings if same_recordings else None)
     within = len(a.recordings) == len(b.recordings)
     pairs, lone_a, lone_b = paired_passes(_passes(side_a, within), _passes(side_b, within), within=within)
     alarms_a, alarms_b = counted(side_a, side_b, same_recordings=same_recordings, caution=caution)

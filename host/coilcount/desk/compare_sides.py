@@ -1,18 +1,16 @@
 """Replays the recordings of one side of a comparison, and judges their alerts by the labels."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from coilcount.capture.labels import read_labels
-from coilcount.capture.reader import Report
 from coilcount.desk import exceedance
 from coilcount.desk.compare_noise import NoiseFigures, noise_figures
 from coilcount.desk.exceedance import Peak
 from coilcount.desk.recordings import Recording
-from coilcount.desk.replays import replay_grid
 from coilcount.desk.scoring import score
 from coilcount.errors import CoilcountError, InputError
-from coilcount.model import AtThreshold, Entry, GridReplay, Label, Score
+from coilcount.model import AtThreshold, GridReplay, Label, Score
 from coilcount.settings import Settings
 
 WEAK = exceedance.PEAKS_FROM  # sigma: the low threshold, at which passes that were not found still have a score
@@ -20,8 +18,8 @@ WEAK = exceedance.PEAKS_FROM  # sigma: the low threshold, at which passes that w
 _ASIDE_S = 1.0
 _HIGHEST_THRESHOLD = 100.0  # sigma: the upper limit of the setting
 
-# watched(name) wraps the entries of one recording for a progress display
-Watched = Callable[[str], Callable[[Iterator[Entry], Report], Iterator[Entry]]]
+# Replays recordings: many.replay_many(), to which the caller may have bound a progress display and a cache.
+Replay = Callable[..., list[GridReplay | CoilcountError]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +65,7 @@ class Side:
 def replayed(
     given: Given,
     per_minute: float | None,
-    watched: Watched,
+    replay: Replay,
     caution: Callable[[str], None],
     measured: Sequence[Judged] | None = None,
 ) -> Side:
@@ -78,10 +76,10 @@ def replayed(
     Raises the last error if no recording can be read, InputError if the threshold cannot be computed.
     """
     settings, peaks = given.settings, None
-    grids = _grids(given, settings, [WEAK], watched, caution, series=measured is None)
+    grids = _grids(given, settings, [WEAK], replay, caution, series=measured is None)
     if per_minute is not None:
-        settings, peaks = _for_rate(given, per_minute, grids, watched, caution)
-        again = _grids(given, settings, [], watched, lambda text: None)
+        settings, peaks = _for_rate(given, per_minute, grids, replay, caution)
+        again = _grids(given, settings, [], replay, lambda text: None)
         grids = [
             (place, labels, weak, at) for (place, labels, weak, _), (_, _, at, _) in zip(grids, again, strict=True)
         ]
@@ -113,19 +111,18 @@ def _grids(
     given: Given,
     settings: Settings,
     thresholds: Sequence[float],
-    watched: Watched,
+    replay: Replay,
     caution: Callable[[str], None],
     series: bool = False,
 ) -> list[_Grid]:
     found = []
     failure: CoilcountError | None = None
-    for place, recording in enumerate(given.recordings):
+    grids = replay(given.recordings, settings, thresholds, series=series)
+    for place, (recording, grid) in enumerate(zip(given.recordings, grids, strict=True)):
         name = recording.name
-        try:
-            grid = replay_grid(recording, settings, thresholds, series=series, watched=watched(name))
-        except CoilcountError as error:
-            failure = error
-            caution(f"left out: {error}")
+        if isinstance(grid, CoilcountError):
+            failure = grid
+            caution(f"left out: {grid}")
             continue
         if grid.complaint:
             caution(f"{name}: {grid.complaint}; the sound part was used")
@@ -156,12 +153,12 @@ def _at(grid: GridReplay, threshold: float) -> AtThreshold:
 
 
 def _for_rate(
-    given: Given, per_minute: float, grids: Sequence[_Grid], watched: Watched, caution: Callable[[str], None]
+    given: Given, per_minute: float, grids: Sequence[_Grid], replay: Replay, caution: Callable[[str], None]
 ) -> tuple[Settings, int]:
     """The settings with a threshold for a rate, and the number of peaks in the tail that it was computed from."""
     if given.clean:
         clean = replace(given, recordings=given.clean)
-        grids = _grids(clean, given.settings, [WEAK], watched, caution)
+        grids = _grids(clean, given.settings, [WEAK], replay, caution)
     peaks: list[Peak] = []
     minutes = 0.0
     for _, labels, grid, _ in grids:

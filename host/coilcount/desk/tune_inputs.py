@@ -5,19 +5,19 @@ A recording that cannot be used is left out with the reason, and the others are 
 
 import hashlib
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
-from coilcount.capture.reader import Report
+from coilcount.desk.cache import Cache
+from coilcount.desk.many import Job, replay_jobs
 from coilcount.desk.recordings import Recording
-from coilcount.desk.replays import replay_grid
 from coilcount.desk.scoring import labels_of, score
 from coilcount.desk.tune_choice import Judged
 from coilcount.errors import CoilcountError
-from coilcount.model import Entry, GridReplay, Header, Label, LeftOutRecording, Score, TunedRecording
+from coilcount.model import GridReplay, Header, Label, LeftOutRecording, Score, TunedRecording
 from coilcount.settings import Settings
 
 # Sigma.  The thresholds that are tried: 40, each 4.9 % above the one before.  Below 2.5 the alerts of noise run into
@@ -28,8 +28,6 @@ NO_LABELS = "it has no labels"
 BLOCK = 1 << 20  # bytes read at once for a hash
 # "site: NAME" in a note of the recording, up to the next semicolon or line.
 SITE = re.compile(r"\bsite\s*:\s*([^;\n]+)", re.IGNORECASE)
-
-LOOK_EVERY = 1000  # entries between two reports of progress; chosen by hand
 
 Progress = Callable[[float], None]
 
@@ -51,45 +49,26 @@ def site_of(header: Header, file: str) -> str:
     return str(Path(file).parent)
 
 
-def replay_jobs(
-    jobs: Sequence[tuple[Recording, Settings]], progress: Progress
-) -> Iterator[tuple[int, GridReplay | CoilcountError]]:
-    """Replay each job at every threshold, and yield its number with the replay or with the error that stopped it.
-
-    progress: called with the share that is done, 0 to 1.
-    """
-    for number, (recording, settings) in enumerate(jobs):
-
-        def watched(entries: Iterator[Entry], report: Report, number: int = number) -> Iterator[Entry]:
-            for count, entry in enumerate(entries):
-                if count % LOOK_EVERY == 0:
-                    progress((number + report.share()) / len(jobs))
-                yield entry
-
-        try:
-            yield number, replay_grid(recording, settings, GRID, watched=watched)
-        except CoilcountError as error:
-            yield number, error
-
-
 def judge(
     recordings: Sequence[Recording],
     candidates: Sequence[Settings],
     by: str,
     progress: Progress = lambda share: None,
+    cache: Cache | None = None,
 ) -> tuple[list[Judged], list[LeftOutRecording]]:
     """Replay and judge the recordings.  Returns those that could be used, and those that were left out.
 
     candidates: the settings to try, the ones in force first; all have the same threshold.
     by: "recording" or "site", the group that a recording belongs to.
     progress: called with the share that is done, 0 to 1.
+    cache: where results of earlier replays are; None for none.
     """
     usable, left_out = _usable(recordings)
-    jobs = [(one.recording, settings) for one in usable for settings in candidates]
+    jobs = [Job(one.recording, settings, tuple(GRID)) for one in usable for settings in candidates]
     scores: list[tuple[Score, ...]] = [()] * len(jobs)
     firsts: dict[int, TunedRecording] = {}
     refused: dict[int, str] = {}
-    for number, replay in replay_jobs(jobs, progress):
+    for number, replay in replay_jobs(jobs, progress=progress, cache=cache):
         position, candidate = divmod(number, len(candidates))
         one = usable[position]
         if isinstance(replay, CoilcountError):
