@@ -49,7 +49,7 @@ class App:
         self.store = store
         self.board = board
         self.clock = clock
-        self.ring = Ring(RING_SLOTS, _WIDTH)
+        self.ring = Ring(RING_SLOTS, _WIDTH, _INTERVAL, 1 + counting.FLAGS)
         self.session = Session(NAMES)
         self._line = Line()
         self._interval_in = array("I", [0] * _WIDTH)  # buffer for an interval that goes into the ring
@@ -59,6 +59,7 @@ class App:
         self._name = frame.escape(board.name[:MAX_BOARD_NAME])
         self._uid = frame.escape(board.uid)
         self._layout = frame.escape(records.LAYOUT)
+        self._line_flags = 0  # flags of the last line that are carried over if it is lost
         self._sequence = 0
         self._now = 0  # ms, the time of this step
         self._turns = 0  # how often the clock has passed 2^30 ms
@@ -167,14 +168,22 @@ class App:
     def _send(self):
         """Send up to MAX_LINES lines, while the link has room.  Return True if anything was sent."""
         sent = 0
-        while sent < MAX_LINES and self.link.ready() and self._format_next():
+        while sent < MAX_LINES and self.link.ready():
+            # The next line reports the loss of this one.
+            self._count_lost()
+            if not self._format_next():
+                break
             self._line.end()
             self.link.send(self._line.buffer, self._line.size)
             sent += 1
+        self._count_lost()
+        return sent > 0
+
+    def _count_lost(self):
+        """Count the lines that the link lost.  It can only lose the line that was sent last."""
         while self._lost != self.link.lost:
             self._lost += 1
-            self.ring.lose()
-        return sent > 0
+            self.ring.lose(self._line_flags)
 
     def _format_next(self):
         """Format the next record in `_line`, without its check.  Return False if there is none.
@@ -182,6 +191,7 @@ class App:
         Hello and status records are built at send time, so their contents are current.
         """
         line = self._line
+        self._line_flags = 0
         if self._hello_due:
             self._hello_due = False
             self._format_hello()
@@ -201,9 +211,7 @@ class App:
             kind = ring.first_kind()
             if not kind:
                 return False
-            if kind == _INTERVAL and ring.gap:
-                ring.gap = False
-                ring.words[ring.start + 1 + counting.FLAGS] |= records.FLAG_AFTER_DROP
+            self._line_flags = ring.flag_first()
             line.begin(_KINDS[kind])
             line.words(ring.words, ring.start, _FIELDS[kind])
             ring.drop_first()

@@ -7,7 +7,8 @@ A pipe or a pseudo-terminal takes the bytes for which it has room and returns th
   twice.  Meanwhile nobody reads the edge ring, which holds 0.33 s at 25 kHz.
 - The host takes packets of 64 bytes, or all bytes if there are fewer.
 - If no program has the port open, the poll always reports room, a write never waits, and the oldest bytes in the buffer
-  are overwritten.  The firmware cannot find out if that is so.
+  are overwritten.  The firmware cannot find out if that is so.  When the port is opened, the first line is often a
+  splice, and PROTOCOL.md ("A closed port") says why a line feed in front of each line would not help.
 
 One byte after each poll that reports room can never wait, but each byte would cost a poll.  So bytes are sent in pieces
 of PIECE_BYTES, with a poll before each.  Spaces fill each line up to whole pieces.  (A reader skips text in front of a

@@ -43,6 +43,8 @@ SLOW = (
     "firmware/test_chip_image.py",
     "firmware/test_chip_scenarios.py",
     "firmware/test_firmware.py",
+    "firmware/test_firmware_flags.py",
+    "firmware/test_firmware_usb.py",
     "firmware/test_wiring.py",
     "firmware/test_silicon_",
     "live/test_boundary.py::test_a_recording_goes_on_when_its_output",

@@ -195,7 +195,10 @@ def main():
     if IMAGE:
         on_the_chip()
     else:
-        print("COILCOUNT_UF2 names no image of MicroPython for the Pico, so nothing here is a figure of a whole chip\n")
+        print(
+            "Nothing here is a figure of a whole chip.  For that, COILCOUNT_UF2 must name an image of MicroPython\n"
+            "for the Pico (RP2040, a .uf2 file).  No package holds one; DEVELOPERS.md says how to get one.\n"
+        )
         on_this_pc()
     print_line_cycles()
     print_rule()

@@ -6,13 +6,9 @@ tick of the board's clock, or must be marked as bridged.
 """
 
 import pytest
-from board_lines import hello, line
-from coilcount.chain import Chain
-from coilcount.model import Silence
-from coilcount.readings.intake import Intake
-from coilcount.settings import defaults
 from coilwire import records
 from counter_rig import CLOCK_HZ, MS, NEW, NO_AMPLITUDE, OVERRUN, Rig, train
+from host_times import Host, only
 
 STALL, DOUBLE, LOST = records.FLAG_STALL, records.FLAG_DOUBLE_EDGE, records.FLAG_LOST_EDGE
 TICK_NS = 16
@@ -23,11 +19,9 @@ LATE_S = 0.35  # as long as the real ring holds edges at 25 kHz
 
 
 class Board:
-    """A counter on emulated silicon.
+    """A counter on emulated silicon, with the attributes that host_times.Host reads."""
 
-    records: the intervals that it sent; true_us: when the first edge of each rose, since the first one; ended_s: when
-    the last edge of each rose.
-    """
+    interval_ms = INTERVAL_MS
 
     def __init__(self, monkeypatch):
         self.rig = Rig(monkeypatch, ring_bits=RING_BITS)
@@ -65,50 +59,11 @@ class Board:
         return [record.flags & ~NO_AMPLITUDE for record in self.records]
 
 
-class Host:
-    """Reads the lines of a board.  The lists have one entry for each line that arrived.
-
-    late_s: delay of all lines from the index `late_from` on; lost: indices of lines that never arrive.
-    """
-
-    def __init__(self, board, late_s=0.0, late_from=0, lost=()):
-        self.starts, self.bridged, self.outputs, self._times_us = [], [], [], []
-        intake, chain = Intake(self), Chain(defaults())
-        entries = [line(0.0, hello(interval_ms=INTERVAL_MS))]
-        arrived = [k for k in range(len(board.records)) if k not in lost]
-        for k in arrived:
-            entries.append(line(round(board.ended_s[k] + late_s * (k >= late_from), 6), board.records[k]))
-        for entry in entries:
-            intake.feed(entry)
-            self.outputs += chain.feed(entry)
-        self.errors_us = [found - board.true_us[k] for k, found in zip(arrived, self._times_us, strict=True)]
-        self.link = chain.link
-        self.silences = [output for output in self.outputs if isinstance(output, Silence)]
-
-    # The intake calls these.
-
-    def begin(self, interval_s):
-        return ""
-
-    def gap(self, end_us):
-        return []
-
-    def interval(self, record, middle_us, step, base):
-        self._times_us.append(base.time_us)
-        self.starts.append(base.start)
-        self.bridged.append(base.bridged)
-        return []
-
-
 @pytest.fixture
 def board(monkeypatch):
     board = Board(monkeypatch)
     yield board
     board.rig.counter.stop()
-
-
-def only(k, length):
-    return [index == k for index in range(length)]
 
 
 def test_after_an_overrun_every_time_is_right_to_a_tick(board):

@@ -8,7 +8,10 @@ from edge_counter import EdgeCounter
 
 
 class FakeEdges:
-    """Fake of chip_edges.ChipEdges: a test puts the words into the ring.  It is also the clock."""
+    """Fake of chip_edges.ChipEdges: a test puts the words into the ring.  It is also the clock.
+
+    base_ticks: the time of the last start(), from which timestamps count; stall: the state machine has stalled.
+    """
 
     clock_hz = 125_000_000
     tick_cycles = pio_program.TICK_CYCLES
@@ -20,26 +23,31 @@ class FakeEdges:
         self.ring = array("I", [0] * self.ring_words)
         self.words = 0
         self.now_ms = 0
+        self.base_ticks = 0
+        self.stall = False
 
     def uptime_ms(self):
         return self.now_ms
 
     def start(self):
         self.words = 0
-        self.put(0)
+        self.stall = False
+        self.base_ticks = self.now_ms * 62_500
+        self.put(self.base_ticks)
 
     def stop(self):
         pass
 
     def put(self, ticks):
-        self.ring[self.words % self.ring_words] = (self.words * self.missed_ticks - ticks) & 0xFFFFFFFF
+        since_start = ticks - self.base_ticks
+        self.ring[self.words % self.ring_words] = (self.words * self.missed_ticks - since_start) & 0xFFFFFFFF
         self.words += 1
 
     def moved(self):
         return self.words % self.moved_modulo
 
     def stalled(self):
-        return False
+        return self.stall
 
 
 class Bench:

@@ -201,3 +201,23 @@ def story():
     rig.board.presses = 2
     rig.run(500)
     return rig.usb.received.decode(), rig.usb.waited_ms
+
+
+def lost_flags_story(fault):
+    """The host stops to read, and the ring drops the interval with a flag.  Returns the flags that the host received.
+
+    fault: "overrun", "stall", or "start" (the flag is the one of the first interval).  Without FLAG_NO_AMPLITUDE.
+    """
+    rig = Rig(left_over=b" " * BUFFER if fault == "start" else b"")
+    rig.usb.reads = fault != "start"
+    rig.run(300)
+    rig.usb.reads = False
+    rig.run(200)
+    if fault == "overrun":
+        for _ in range(400):
+            rig.pass_ms()
+    rig.edges.stall = fault == "stall"
+    rig.run(3500)
+    rig.usb.reads = True
+    rig.run(400)
+    return [interval.flags - records.FLAG_NO_AMPLITUDE for interval in intervals(rig.lines()[0])]

@@ -1,8 +1,7 @@
 """Measures the firmware's loop under MicroPython on a PC: `micropython load_figures.py HERTZ INTERVAL_MS SECONDS`.
 
-steps a second; microseconds of this PC for the steps of the quickest second (other programs disturb the others);
-steps a second; microseconds of this PC that the steps of the quickest second took (other programs disturb the others);
-bytes allocated in all steps; intervals sent.
+Prints: steps a second; microseconds of this PC that the steps of the quickest second took, because other programs
+disturb the others; bytes allocated in all steps; intervals sent.
 """
 
 import gc
