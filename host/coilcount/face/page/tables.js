@@ -16,6 +16,17 @@ function verdictWords(group, judged) {
   return names.join(", ");
 }
 
+const nameOf = (button) => button.getAttribute("aria-label") || button.textContent;
+
+/** New rows for a table.  The keyboard stays on the same button, because the old one with its focus is gone. */
+function replaceRows(body, rows) {
+  const held = body.contains(document.activeElement) ? nameOf(document.activeElement) : null;
+  body.replaceChildren(...rows);
+  if (held === null) return;
+  const again = [...body.querySelectorAll("button")].find((button) => nameOf(button) === held);
+  if (again) again.focus({ preventScroll: true });
+}
+
 function fillFinds(body, alerts, { threshold, judged, picked, time, jump, label }) {
   const rows = findsOf(alerts).map((group) => {
     const strongest = group.reduce((best, alert) => (alert.score > best.score ? alert : best));
@@ -50,7 +61,7 @@ function fillFinds(body, alerts, { threshold, judged, picked, time, jump, label 
     );
     return row;
   });
-  body.replaceChildren(...rows);
+  replaceRows(body, rows);
 }
 
 function fillLabels(body, labels, { recording, found, time, edit, jump }) {
@@ -77,7 +88,7 @@ function fillLabels(body, labels, { recording, found, time, edit, jump }) {
     );
     return row;
   });
-  body.replaceChildren(...rows);
+  replaceRows(body, rows);
 }
 
 function fillPositions(body, recording, figures, position, choose) {
@@ -101,5 +112,5 @@ function fillPositions(body, recording, figures, position, choose) {
     row.append(cell, element("td", String(at.alerts.length), { class: "number" }), ...texts.map((text) => element("td", String(text), { class: "number" })));
     return row;
   });
-  body.replaceChildren(...rows);
+  replaceRows(body, rows);
 }
