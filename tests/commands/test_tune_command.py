@@ -8,6 +8,7 @@ import pytest
 from coilcount.capture.labels import labels_path, read_labels, write_labels
 from coilcount.commands.cli import main
 from coilcount.desk import tune_inputs
+from coilcount.model import Label
 from coilcount.settings import load_settings
 
 CAPTURES = Path(__file__).parents[2] / "captures"
@@ -125,6 +126,19 @@ def test_recordings_that_cannot_be_used_are_left_out_and_the_rest_is_done(run, t
     assert "same recording" in err or "once" in err
     assert found["recordings"][-1]["complaint"] and "sound part was used" in err
     assert found["recordings"][-1]["left_out"] > 0  # labels behind the cut
+
+
+def test_proposals_and_overlaps_are_mentioned(run, tmp_path):
+    """Nobody should wonder why the alerts of unconfirmed proposals count as false alarms."""
+    path = labels_path(take(tmp_path / "mine", "orchard-path"))
+    labels = read_labels(path)
+    path.unlink()
+    write_labels(path, [*labels, labels[0], Label(30.0, 31.0, 30.5, "?")])
+    _, out, err = run("tune", "mine", "--json")
+    assert "1 proposal is not confirmed and no label" in err and "overlap" in err and err.count("\n") == 2
+    assert "1 proposal is not confirmed" in " ".join(json.loads(out)["cautions"])
+    _, _, err = run("compare", "mine", "--threshold", "4.8", "6")
+    assert "1 proposal is not confirmed" in err and "overlap" in err
 
 
 def test_labels_of_one_class_or_without_objects(run, tmp_path):
