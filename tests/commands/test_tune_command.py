@@ -5,8 +5,8 @@ import shutil
 from pathlib import Path
 
 import pytest
+from calls import caller
 from coilcount.capture.labels import labels_path, read_labels, write_labels
-from coilcount.commands.cli import main
 from coilcount.desk import tune_inputs
 from coilcount.model import Label
 from coilcount.settings import load_settings
@@ -23,13 +23,7 @@ def run(tmp_path, monkeypatch, capsys):
     for name in NAMES:
         take(tmp_path / "field", name)
 
-    def call(*words):
-        code = main([str(word) for word in words])
-        out, err = capsys.readouterr()
-        assert "Traceback" not in err
-        return code, out, err
-
-    return call
+    return caller(capsys)
 
 
 def take(folder, name, keep=lambda label: True):
