@@ -5,14 +5,16 @@
 Everything is simulated.  Two sites, two days, six captures each, over several soils.  Two of the captures have rests
 over objects (auto-hold), two have gaps, two have lost records.  The objects and seeds of each capture differ.
 
-The commands run as a user would run them, each in a process of its own, from an empty folder:
-    simulate   the 12 captures with their truth as labels
+The commands run as a user would run them, each in a process of its own, from an empty folder with an empty cache:
+    simulate   the 12 captures with their truth as labels; then the six of the meadow again with a noisier build
+    captures   the list of the course
     label      propose labels from alerts and marks, and import the truth of one capture
-    tune       the threshold for the wanted rate, checked on recordings left out, then on sites left out
-    compare    the settings in force and the tuned ones
-    report     one page of two captures
-Their wall time and peak memory (resident set of the largest process) are printed.  A command that this version does not
-have is skipped, with a note.
+    tune       the threshold for the wanted rate, checked on recordings left out; again from the cache; by site
+    compare    the settings in force and the tuned ones, then the two builds
+    report     one page of all captures; again from the cache
+    replay     the sound and the picture of one capture
+Their wall time and peak memory (resident set of the largest process) are printed.  The captures are simulated by
+several processes at a time; the other commands run one after the other and use the cores as they see fit.
 
 Then the tuned settings are applied to 12 captures with fresh seeds and objects.  The rate that they give there is
 printed with its 95 % Poisson interval (Garwood), and whether it is within a factor of 3 of the rate asked for.
@@ -25,6 +27,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, replace
 from pathlib import Path
 
@@ -33,6 +36,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parent / "detection"))
 
 import objects
+from coilcount.desk.cache import FOLDER_VARIABLE
 from coilcount.desk.rates import rate, share
 from coilcount.desk.recordings import find_recordings
 from coilcount.desk.replays import replay_grid
@@ -47,6 +51,8 @@ FACTOR = 3.0  # the rate counts as reached within this factor
 BED = Ground(chi=2e-4, variation=0.2, patch_m=0.8, wobble_cm=0.6, wobble_high_hz=1.5)
 RICH = Ground(chi=5e-4, variation=0.2, patch_m=0.8, wobble_cm=0.5, wobble_high_hz=1.2)
 SUN = KINDS["sun"]
+NOISIER = "typical"  # the noise class of the second build: ten times the amplitude of that of the first, "careful"
+SECOND_SITE = "meadow"  # where the second build sweeps
 
 # site/name: what differs from a calm lawn.  rest: every fourth object is rested over; unplug, lost: faults of the link.
 CAPTURES = {
@@ -63,6 +69,7 @@ CAPTURES = {
     "slope/5-bed-lost-records": {"ground": BED, "lost": True},
     "slope/6-lawn": {},
 }
+FIRST = "course/meadow/1-lawn"  # the capture that is labelled, heard and drawn
 DAY = {"meadow": "2026-05-02T08:{:02}:00Z", "slope": "2026-05-09T09:{:02}:00Z"}
 
 
@@ -124,60 +131,52 @@ class Course:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
+        self.environment = {**os.environ, FOLDER_VARIABLE: str(folder / "cache")}
         self.rows: list[tuple[str, float, float]] = []
 
     def run(self, title: str, *words: str, show: bool = True) -> None:
         """Run one command of coilcount in the folder, and keep its wall time and its peak memory."""
         print(f"\n$ coilcount {' '.join(words)}", flush=True)
+        self.rows.append((title, *self._measured(words, show)))
+
+    def _measured(self, words: tuple[str, ...], show: bool) -> tuple[float, float]:
+        """Run a command; return its wall time in s and its peak memory in MB."""
         began_s = time.monotonic()
         out = None if show else subprocess.DEVNULL
         command = [sys.executable, "-m", "coilcount", *words]
-        process = subprocess.Popen(command, cwd=self.folder, stdout=out)
+        process = subprocess.Popen(command, cwd=self.folder, stdout=out, env=self.environment)
         # Only wait4 gives the memory of this one process.
         _, status, used = os.wait4(process.pid, 0)
         process.returncode = os.waitstatus_to_exitcode(status)
-        wall_s = time.monotonic() - began_s
-        # ru_maxrss is in kB on Linux, in bytes on macOS.
-        peak_mb = used.ru_maxrss / (1e6 if sys.platform == "darwin" else 1e3)
-        self.rows.append((title, wall_s, peak_mb))
         if process.returncode:
-            print(f"(ended with exit code {process.returncode})", flush=True)
+            print(f"(coilcount {words[0]} ended with exit code {process.returncode})", flush=True)
+        # ru_maxrss is in kB on Linux, in bytes on macOS.
+        return time.monotonic() - began_s, used.ru_maxrss / (1e6 if sys.platform == "darwin" else 1e3)
 
-    def simulate(self, names: list[str], first_seed: int, minutes: float, top: str, fresh: bool) -> None:
-        """Write scenes and captures below the folder `top`."""
-        began_s, peak_mb = time.monotonic(), 0.0
-        for number, name in enumerate(names):
-            scene, capture = self.folder / top / f"{name}.toml", f"{top}/{name}.ccap"
-            scene.parent.mkdir(parents=True, exist_ok=True)
-            scene.write_text(toml_of(scene_of(name, first_seed + number, minutes, fresh)), encoding="utf-8")
-            self.run("", "simulate", f"{top}/{name}.toml", capture)
-            peak_mb = max(peak_mb, self.rows.pop()[2])
-        title = f"simulate, {len(names)} captures{', fresh' if fresh else ''}"
-        self.rows.append((title, time.monotonic() - began_s, peak_mb))
-
-
-def has(command: str) -> bool:
-    """Return whether this version has the command; print a note if it has not."""
-    from coilcount.commands.command_parser import COMMANDS
-
-    if command not in COMMANDS:
-        print(f"\nskipped: this version has no command {command}")
-    return command in COMMANDS
+    def simulate(self, top: str, scenes: dict[str, Scene]) -> None:
+        """Write the scenes and their captures below the folder `top`, several at a time."""
+        print(f"\n$ coilcount simulate {top}/NAME.toml {top}/NAME.ccap  ({len(scenes)} times)", flush=True)
+        began_s = time.monotonic()
+        for name, scene in scenes.items():
+            path = self.folder / top / f"{name}.toml"
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_text(toml_of(scene), encoding="utf-8")
+        commands = [("simulate", f"{top}/{name}.toml", f"{top}/{name}.ccap", "--quiet") for name in scenes]
+        with ThreadPoolExecutor(os.cpu_count()) as pool:
+            peaks_mb = [peak_mb for _, peak_mb in pool.map(lambda words: self._measured(words, True), commands)]
+        self.rows.append((f"simulate, {len(scenes)} captures, {top}", time.monotonic() - began_s, max(peaks_mb)))
 
 
 def label(course: Course) -> None:
     """Propose labels, then bring the truth of that capture back: it was taken away as if nobody had labelled it."""
-    capture = "course/meadow/1-lawn"
+    capture = f"{FIRST}.ccap"
     truth = course.folder / "truth-1.csv"
-    shutil.move(course.folder / f"{capture}.labels.csv", truth)
-    course.run("label propose", "label", "propose", f"{capture}.ccap")
-    proposed = course.folder / f"{capture}.labels.csv"
-    if proposed.exists():
-        proposed.unlink()
-    course.run("label import", "label", "import", f"{capture}.ccap", truth.name)
-    if not proposed.exists():
-        print("(import wrote no labels: the truth is copied back)")
-        shutil.copy(truth, proposed)
+    shutil.move(course.folder / f"{FIRST}.labels.csv", truth)
+    course.run("label propose", "label", "propose", capture, "--quiet")
+    proposals = (course.folder / f"{FIRST}.proposed.csv").read_text(encoding="utf-8").splitlines()[1:]
+    print(f"{len(proposals)} proposals", flush=True)
+    course.run("label import", "label", "import", capture, truth.name, "--quiet")
+    course.run("label remove", "label", "remove", capture, "proposed", "--quiet")
 
 
 def judge_fresh(folder: Path, settings_file: Path, wanted: float) -> None:
@@ -217,26 +216,33 @@ def main() -> None:
         folder = Path(temporary) / "desk" if options.keep is None else options.keep.resolve()
         folder.mkdir(parents=True)
         course = Course(folder)
-        names = list(CAPTURES)
-        print(f"A course of {len(names)} simulated captures, {options.minutes * len(names):.0f} minutes in all")
-        course.simulate(names, options.first_seed, options.minutes, "course", fresh=False)
-        if has("captures"):
-            course.run("captures list", "captures", "list", "course")
-        if has("label"):
-            label(course)
+        seeds = {name: options.first_seed + number for number, name in enumerate(CAPTURES)}
+        print(f"A course of {len(seeds)} simulated captures, {options.minutes * len(seeds):.0f} minutes in all")
+        scenes = {name: scene_of(name, seed, options.minutes, fresh=False) for name, seed in seeds.items()}
+        course.simulate("course", scenes)
+        course.simulate("second-build", {
+            name: replace(scene, seed=scene.seed + 2000, oscillator=replace(scene.oscillator, noise=NOISIER))
+            for name, scene in scenes.items() if name.startswith(SECOND_SITE)
+        })  # fmt: skip
+        course.run("captures list", "captures", "list", "course")
+        label(course)
         wanted = ("--false-alarms-per-minute", f"{options.rate:g}")
         tuned = "tuned.toml"
-        if has("tune"):
-            course.run("tune", "tune", "course", *wanted, "--save-settings", tuned, "--picture", "pictures")
-            course.run("tune, by site", "tune", "course", *wanted, "--by", "site", "--json", show=False)
-        if has("compare"):
-            course.run("compare", "compare", "course", "--settings", "defaults", tuned)
-        if has("report"):
-            first = ("course/meadow/1-lawn.ccap", "course/slope/1-bed.ccap")
-            course.run("report", "report", *first, "--settings", tuned, "--out", "page.html")
-        course.simulate(names, options.first_seed + 1000, options.minutes, "fresh", fresh=True)
-        if (folder / tuned).exists():
-            judge_fresh(folder / "fresh", folder / tuned, options.rate)
+        course.run("tune", "tune", "course", *wanted, "--save-settings", tuned, "--picture", "pictures")
+        course.run("tune, again", "tune", "course", *wanted, "--quiet")
+        course.run("tune, by site", "tune", "course", *wanted, "--by", "site")
+        course.run("compare, two settings", "compare", "course", "--settings", "defaults", tuned)
+        builds = (f"course/{SECOND_SITE}", "--with", f"second-build/{SECOND_SITE}")
+        course.run("compare, two builds", "compare", *builds, *wanted)
+        course.run("report", "report", "course", "--settings", tuned, "--out", "page.html")
+        course.run("report, again", "report", "course", "--settings", tuned, "--out", "again.html")
+        sound = ("--sound", "sweep.wav", "--picture", "pictures")
+        course.run("replay", "replay", f"{FIRST}.ccap", "--settings", tuned, *sound, "--quiet")
+        for name in ("page.html", "sweep.wav"):
+            print(f"{name}: {(folder / name).stat().st_size / 1e6:.2f} MB")
+        course.simulate("fresh", {name: scene_of(name, seed + 1000, options.minutes, fresh=True)
+                                  for name, seed in seeds.items()})  # fmt: skip
+        judge_fresh(folder / "fresh", folder / tuned, options.rate)
         print(f"\n{'on this PC':<32}{'wall s':>8}{'peak MB':>9}")
         for title, wall_s, peak_mb in course.rows:
             print(f"{title:<32}{wall_s:>8.1f}{peak_mb:>9.0f}")

@@ -102,6 +102,7 @@ def test_the_list_as_json_and_with_alerts(field, capsys):
 
 def test_a_file_that_was_given_and_cannot_be_read_is_a_row_and_exit_1(field, capsys):
     assert main(["captures", "list", "field/a.ccap", "field/text.ccap"]) == 1
+    assert main(["captures", "list", "field/a.ccap", "nowhere"]) == 2
     assert "this is not a coilcount capture" in " ".join(capsys.readouterr().out.split())
     assert main(["captures", "list", "field", "--settings", "x.toml"]) == 2
     assert "--settings goes with --alerts" in capsys.readouterr().err

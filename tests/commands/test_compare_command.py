@@ -6,8 +6,8 @@ import shutil
 from dataclasses import replace
 
 import pytest
+from calls import caller
 from coilcount.capture.labels import labels_path, write_labels
-from coilcount.commands.cli import main
 from coilcount.model import Label
 from coilcount.simulate.scene import Ground, Oscillator, Scene, Target
 from compare_course import truth, write_capture
@@ -51,13 +51,7 @@ def run(sweeps, tmp_path, monkeypatch, capsys):
         shutil.copytree(sweeps / name, tmp_path / name)
     monkeypatch.chdir(tmp_path)
 
-    def call(*words):
-        code = main([str(word) for word in words])
-        out, err = capsys.readouterr()
-        assert "Traceback" not in err
-        return code, out, err
-
-    return call
+    return caller(capsys)
 
 
 def found(out: str) -> dict:

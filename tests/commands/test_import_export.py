@@ -6,12 +6,12 @@ import random
 import statistics
 
 import pytest
+from calls import caller
 from capture_samples import HEADER, interval_line, some_entries
 from coilcount.capture.csv_log import _Spacings, read_log, write_log
 from coilcount.capture.entries import encode
 from coilcount.capture.reader import Report, read_capture
 from coilcount.capture.writer import CaptureWriter
-from coilcount.commands.cli import main
 from coilcount.errors import InputError
 from coilcount.model import End, Imported, Line
 from coilwire import frame, records
@@ -22,13 +22,7 @@ def run(tmp_path, monkeypatch, capsys):
     """run(*words) -> (exit code, stdout, stderr), in an empty folder."""
     monkeypatch.chdir(tmp_path)
 
-    def call(*words):
-        code = main([str(word) for word in words])
-        out, err = capsys.readouterr()
-        assert "Traceback" not in err
-        return code, out, err
-
-    return call
+    return caller(capsys)
 
 
 def readings(count=200, optional=False):

@@ -166,7 +166,7 @@ def test_a_part_of_a_recording_leads_to_the_labels_of_the_whole(here, capsys):
     ("words", "message"),
     [
         (["list", "a.ccap"], "there are no labels (a.labels.csv)"),
-        (["list", "b.ccap"], "there are no labels (b.labels.csv)"),
+        (["list", "b.ccap"], "there is no such file (b.ccap)"),
         (["add", "b.ccap", "--at", "8", *NAIL], "no such file (b.ccap)"),
         (["add", "a.ccap", *NAIL], "no time is given. Give --at, or --from and --to"),
         (["add", "a.ccap", "--from", "8", *NAIL], "only one end"),
@@ -225,6 +225,11 @@ def test_a_wrong_label_file_among_good_ones_is_reported_and_the_rest_is_listed(h
     assert main(["label", "list", "."]) == 2
     captured = capsys.readouterr()
     assert "no column closest_s" in captured.err and "ring" in captured.out
+    # The same for proposals: those of c.ccap come after the wrong file.
+    write(here / "c.ccap", list(entries(Source(passes([8.0], 30.0), 0.3), 12.0)), replace(HEADER, notes={"n": "c"}))
+    assert main(["label", "propose", "."]) == 2
+    captured = capsys.readouterr()
+    assert "no column closest_s" in captured.err and "1 proposal in c.proposed.csv" in captured.out
     (here / "b.labels.csv").write_text(",".join(COLUMNS) + "\n1,99,5,ring,gold,non-ferrous,,\n")
     assert main(["label", "list", "b.ccap"]) == 0
     assert "label 1 lies outside the recording, 0:00.0 to 0:12.0" in capsys.readouterr().err

@@ -126,6 +126,7 @@ def commands(at: Path) -> list[list[str]]:
         ["label", "change", whole, EVIL], ["label", "import", whole, "--marks", "--response", "uncertain"],
         ["label", "import", whole, str(at / "bad.csv")], ["label", "propose", whole], ["label", EVIL, whole],
         ["captures", "list", str(at)], ["captures", "list", str(at), "--json"], ["captures", "list", EVIL],
+        ["cache", "show"],
         ["inspect", str(at)], ["inspect", str(at), "--json"],
         [EVIL], ["live", EVIL], ["replay", whole, "--threshold", EVIL], ["replay", whole, "--speed", EVIL],
     ]  # fmt: skip

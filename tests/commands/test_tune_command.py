@@ -5,9 +5,10 @@ import shutil
 from pathlib import Path
 
 import pytest
+from calls import caller
 from coilcount.capture.labels import labels_path, read_labels, write_labels
-from coilcount.commands.cli import main
 from coilcount.desk import tune_inputs
+from coilcount.model import Label
 from coilcount.settings import load_settings
 
 CAPTURES = Path(__file__).parents[2] / "captures"
@@ -22,13 +23,7 @@ def run(tmp_path, monkeypatch, capsys):
     for name in NAMES:
         take(tmp_path / "field", name)
 
-    def call(*words):
-        code = main([str(word) for word in words])
-        out, err = capsys.readouterr()
-        assert "Traceback" not in err
-        return code, out, err
-
-    return call
+    return caller(capsys)
 
 
 def take(folder, name, keep=lambda label: True):
@@ -125,6 +120,19 @@ def test_recordings_that_cannot_be_used_are_left_out_and_the_rest_is_done(run, t
     assert "same recording" in err or "once" in err
     assert found["recordings"][-1]["complaint"] and "sound part was used" in err
     assert found["recordings"][-1]["left_out"] > 0  # labels behind the cut
+
+
+def test_proposals_and_overlaps_are_mentioned(run, tmp_path):
+    """Nobody should wonder why the alerts of unconfirmed proposals count as false alarms."""
+    path = labels_path(take(tmp_path / "mine", "orchard-path"))
+    labels = read_labels(path)
+    path.unlink()
+    write_labels(path, [*labels, labels[0], Label(30.0, 31.0, 30.5, "?")])
+    _, out, err = run("tune", "mine", "--json")
+    assert "1 proposal is not confirmed and no label" in err and "overlap" in err and err.count("\n") == 2
+    assert "1 proposal is not confirmed" in " ".join(json.loads(out)["cautions"])
+    _, _, err = run("compare", "mine", "--threshold", "4.8", "6")
+    assert "1 proposal is not confirmed" in err and "overlap" in err
 
 
 def test_labels_of_one_class_or_without_objects(run, tmp_path):

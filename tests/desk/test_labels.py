@@ -9,7 +9,7 @@ from coilcount.capture.labels import read_labels, write_labels
 from coilcount.capture.reader import Report
 from coilcount.capture.writer import CaptureWriter
 from coilcount.chain import Chain
-from coilcount.desk.labels import extent_of, labels_of, marks_of, overlaps
+from coilcount.desk.labels import extent_of, label_warnings, marks_of, overlaps
 from coilcount.desk.labels_propose import propose
 from coilcount.desk.labels_times import Clock, start_of
 from coilcount.desk.recordings import Recording, read_recording
@@ -104,22 +104,21 @@ def test_an_imported_log_lies_where_its_times_lie(tmp_path):
     assert extent.clock.seconds("08:00:05Z", "--at") == 5.0
 
 
-def test_labels_outside_are_left_out_and_overlaps_are_mentioned(tmp_path):
+def test_unconfirmed_proposals_and_overlaps_are_mentioned(tmp_path):
     recording = Recording((tmp_path / "a.ccap",))
-    assert labels_of(recording, 20.0) is None
+    assert label_warnings(recording) == []
     labels = [
         Label(1.0, 3.0, 2.0, "nail", "iron", "ferrous"),
         Label(2.5, 4.0, 3.5, "ring", "gold", "non-ferrous"),
         Label(3.0, 3.5, 3.2, "?"),
-        Label(30.0, 31.0, 30.5, "coin", "copper", "non-ferrous"),
     ]
     write_labels(recording.labels, labels)
-    found, warnings = labels_of(recording, 20.0)
-    assert found == labels[:2]
-    assert len(warnings) == 3 and "1 proposal is not confirmed" in warnings.pop(1)
-    assert "1 label lies outside the recording, which lasts 20.0 s; not used" in warnings[0]
-    assert 'the labels "nail" at 2 s and "ring" at 3.5 s overlap' in warnings[1]
+    proposals, overlap = label_warnings(recording)
+    assert "1 proposal is not confirmed and no label" in proposals
+    assert 'the labels "nail" at 2 s and "ring" at 3.5 s overlap' in overlap
     assert overlaps([labels[0], Label(3.0, 4.0, 3.5, "touching")]) == []
+    recording.labels.write_text("start_s\n")
+    assert label_warnings(recording) == []
 
 
 def test_alerts_and_marks_become_proposals_that_no_label_covers(tmp_path):

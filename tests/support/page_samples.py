@@ -12,11 +12,12 @@ from coilcount.model import (
     GridReplay,
     Header,
     Label,
+    ScaleReading,
     Series,
     StatusReading,
     Summary,
 )
-from coilcount.model.report import PageRecording, ScaleReading
+from coilcount.model.report import PageRecording
 from coilcount.settings import defaults
 
 SPACING_S = 0.02
@@ -69,6 +70,7 @@ def page_of(
         "status": tuple(StatusReading(float(s), 12 + s / 1000, 5.0) for s in range(0, int(duration_s), 1)),
         "series": series,
         "ready_spans": ((4.0, duration_s),),
+        "scale": (ScaleReading(0.0, 0.3), ScaleReading(duration_s, 0.3)),
     }
     replay = GridReplay(**{**fields, **changes})
     most = max(len(position.alerts) for position in at)
@@ -84,6 +86,5 @@ def page_of(
         ready_spans=replay.ready_spans,
         near_s=NEAR_S,
         rate_limits=tuple(rate_interval(n, 1.0) for n in range(most + 1)),
-        scale=(ScaleReading(0.0, 0.3), ScaleReading(duration_s, 0.3)),
         settings=defaults().as_dict(),
     )

@@ -7,7 +7,7 @@ from typing import Any
 
 from coilcount.commands.common_options import add_settings
 from coilcount.commands.recordings import HELP, recordings_in
-from coilcount.errors import EXIT_DONE, EXIT_NO, CoilcountError, InputError
+from coilcount.errors import EXIT_DONE, EXIT_INPUT, EXIT_NO, CoilcountError, InputError
 from coilcount.face.say import say, say_json
 
 EXAMPLES = (
@@ -58,6 +58,8 @@ def run(args: argparse.Namespace) -> int:
         print_captures([_cells(row, alerts, args.alerts) for row, alerts in found], sys.stdout, args.alerts)
         hours = length(sum(row.duration_s for row, _ in found))
         say(f"{_some(len(found), 'recording')}, {hours} in all")
+    if any(not part.exists() for recording in recordings for part in recording.parts):
+        return EXIT_INPUT
     return EXIT_NO if any(row.problem for row, _ in found) else EXIT_DONE
 
 

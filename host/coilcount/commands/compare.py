@@ -1,6 +1,7 @@
 """`coilcount compare`: two settings on the same recordings, or two builds over one course."""
 
 import argparse
+import itertools
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, replace
@@ -53,6 +54,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from coilcount.commands.cache import open_cache
     from coilcount.desk.compare import compare
+    from coilcount.desk.labels import label_warnings
     from coilcount.face.compare_words import SAME_SETTINGS, conclusion
     from coilcount.face.progress import Progress
 
@@ -73,6 +75,9 @@ def run(args: argparse.Namespace) -> int:
         warn(f"warning: {text}")
 
     sides = _recordings(args, tell)
+    for recording in dict.fromkeys(itertools.chain(*sides)):
+        for text in label_warnings(recording):
+            tell(text)
     clean = _clean(args)
     talk = not (args.json or args.quiet)
     if same_recordings and settings[0][0].tracker == settings[1][0].tracker:

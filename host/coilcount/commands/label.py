@@ -28,8 +28,8 @@ from coilcount.commands.label_report import (
     span_words,
     warn_of,
 )
-from coilcount.commands.recordings import recordings_in, watched
-from coilcount.errors import EXIT_DONE, EXIT_INPUT, CoilcountError, InputError
+from coilcount.commands.recordings import for_each, recordings_in, watched
+from coilcount.errors import EXIT_DONE, InputError
 from coilcount.face.say import say, say_json, warn
 from coilcount.model import Label
 
@@ -126,25 +126,24 @@ def _list(args: argparse.Namespace) -> int:
     from coilcount.capture.labels import LabelFile
 
     recordings = _recordings(args)
-    failed = listed = 0
-    for recording in recordings:
-        try:
-            file = LabelFile(recording.labels)
-            if file.exists:
-                _list_one(args, recording, file)
-                listed += 1
-            elif len(recordings) > 1 and not (args.json or args.quiet):
-                say(f"{recording.name}: no labels")
-        except CoilcountError as error:
-            if len(recordings) == 1:
-                raise
-            failed += 1
-            warn(str(error))
-    if not listed and not failed:
+    listed = []
+
+    def show(recording: Any) -> None:
+        file = LabelFile(recording.labels)
+        if file.exists:
+            _list_one(args, recording, file)
+            listed.append(recording)
+        elif not recording.parts[0].exists():
+            raise InputError("there is no such file", recording.name, "Check the name and the folder")
+        elif len(recordings) > 1 and not (args.json or args.quiet):
+            say(f"{recording.name}: no labels")
+
+    code = for_each(recordings, show)
+    if not listed and code == EXIT_DONE:
         raise InputError(
             "there are no labels", str(recordings[0].labels), "Add some: coilcount label add, or label propose"
         )
-    return EXIT_INPUT if failed else EXIT_DONE
+    return code
 
 
 def _list_one(args: argparse.Namespace, recording: Any, file: Any) -> None:
@@ -174,7 +173,8 @@ def _propose(args: argparse.Namespace) -> int:
     settings = load_settings(args.settings)
     if args.threshold is not None:
         settings = settings.with_threshold(number_in(args.threshold, "--threshold"))
-    for recording in _recordings(args):
+
+    def propose_in(recording: Any) -> None:
         file = LabelFile(recording.labels)
         new = propose(recording, settings, file.labels, watched(f"replaying {recording.name}"))
         if new:
@@ -185,7 +185,8 @@ def _propose(args: argparse.Namespace) -> int:
                 "next: coilcount label list shows them; confirm with change (--object, --response or --nothing), "
                 "or remove them"
             )
-    return EXIT_DONE
+
+    return for_each(_recordings(args), propose_in)
 
 
 # ------------------------------------------------------------ the labels of one recording

@@ -5,7 +5,7 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
-from coilcount.errors import InputError
+from coilcount.errors import EXIT_DONE, EXIT_INPUT, CoilcountError, InputError
 from coilcount.face.say import warn
 
 HELP = "captures (.ccap or .ccap.gz), or folders that hold captures"
@@ -37,6 +37,20 @@ def only_recording(words: Sequence[str], command: str) -> Any:
             "Give one of them; only the parts of a rotated recording are taken together",
         )
     return found[0]
+
+
+def for_each(recordings: Sequence[Any], do: Callable[[Any], None]) -> int:
+    """Do something for each recording, and return the exit code.  One that fails does not stop the others."""
+    code = EXIT_DONE
+    for recording in recordings:
+        try:
+            do(recording)
+        except CoilcountError as error:
+            if len(recordings) == 1:
+                raise
+            code = EXIT_INPUT
+            warn(str(error))
+    return code
 
 
 def watched(step: str) -> Callable[[Iterator[Any], Any], Iterator[Any]]:

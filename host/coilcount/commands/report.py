@@ -76,13 +76,7 @@ def _gathered(recordings: Any, settings: Any, progress: Any, rows: list[dict]) -
         try:
             if isinstance(result, CoilcountError):
                 raise result
-            step = f"reading {recording.name}"
-            shown = page_recording(
-                recording,
-                settings,
-                result,
-                lambda entries, report, step=step: progress.over(step, entries, lambda _: report.share()),
-            )
+            shown = page_recording(recording, settings, result)
         except CoilcountError as error:
             if len(recordings) == 1:
                 raise

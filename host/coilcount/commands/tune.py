@@ -58,6 +58,7 @@ def run(args: argparse.Namespace) -> int:
     from coilcount.commands.cache import open_cache
     from coilcount.commands.recordings import recordings_in
     from coilcount.commands.vary import candidates_of
+    from coilcount.desk.labels import label_warnings
     from coilcount.desk.tune import tune
     from coilcount.desk.tune_inputs import judge
     from coilcount.face.progress import Progress
@@ -75,6 +76,9 @@ def run(args: argparse.Namespace) -> int:
     )
     progress.clear()
     _warn_of(left_out)
+    odd = [text for recording in recordings for text in label_warnings(recording)]
+    for text in odd:
+        warn(f"warning: {text}")
     for one in judged:
         if one.recording.complaint:
             warn(f"{one.recording.file}: warning: {one.recording.complaint}; the sound part was used")
@@ -82,7 +86,7 @@ def run(args: argparse.Namespace) -> int:
         raise _nothing_left(left_out)
     report = tune(judged, left_out, candidates, rate, args.by)
     if args.json:
-        say_json({"kind": "tune", **asdict(report), "cautions": cautions(report)})
+        say_json({"kind": "tune", **asdict(report), "cautions": [*cautions(report), *odd]})
     talk = not (args.json or args.quiet)
     if talk:
         from coilcount.face.tune_text import print_tune

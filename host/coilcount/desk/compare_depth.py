@@ -36,7 +36,7 @@ def half_depth(passes: Sequence[tuple[float | None, bool]]) -> HalfDepth:
     depth, found = np.array([row[0] for row in known]), np.array([row[1] for row in known], bool)
     hits, depths = int(found.sum()), len(set(np.round(depth, 1)))
     if len(known) < FEWEST_PASSES or depths < FEWEST_DEPTHS:
-        return HalfDepth(None, f"{len(known)} passes at {depths} depths are too few")
+        return HalfDepth(None, f"too few passes or depths: passes {len(known)}, depths {depths}")
     if hits < FEWEST_OF_EACH:
         return HalfDepth(None, "nearly all passes were missed: shallower objects are needed")
     if len(known) - hits < FEWEST_OF_EACH:

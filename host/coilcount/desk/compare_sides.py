@@ -139,7 +139,7 @@ def _labels(recording: Recording, grid: GridReplay, caution: Callable[[str], Non
     try:
         labels = read_labels(recording.labels)
     except InputError as error:
-        caution(f"its labels cannot be used: {error}")
+        caution(f"{recording.name}: its labels cannot be used: {error}")
         return None
     inside = tuple(label for label in labels if label.closest_s <= grid.summary.duration_s)
     if len(inside) < len(labels):

@@ -6,11 +6,12 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 
-from coilcount.capture.labels import LabelFile, proposed_path, read_labels
+from coilcount.capture.labels import LabelFile
 from coilcount.capture.reader import Report
 from coilcount.desk.labels_times import Clock, start_of
 from coilcount.desk.recordings import Recording, read_recording
 from coilcount.desk.untracked import Untracked
+from coilcount.errors import CoilcountError
 from coilcount.model import Entry, Header, Imported, Label, MarkMade
 from coilcount.readings.intake import Intake
 
@@ -71,28 +72,23 @@ def extent_of(recording: Recording, enough_s: float = math.inf, watched: Watched
     return Extent(start_s, end_s, Clock(begin + timedelta(seconds=zero_s) if known else None))
 
 
-def labels_of(recording: Recording, end_s: float) -> tuple[list[Label], list[str]] | None:
-    """The confirmed labels of a recording that lie inside it, and warnings; None if it has no label file.
+def label_warnings(recording: Recording) -> list[str]:
+    """Sentences about the labels beside a recording: proposals that nobody confirmed, and labels that overlap.
 
-    end_s: the end of its last reading, as in a replay's summary.  Raises InputError for a wrong label file.
+    A label file that cannot be read gives none, because whoever uses the labels reports that.
     """
-    if not recording.labels.exists():
-        return None
-    labels = read_labels(recording.labels)
-    inside = [label for label in labels if label.start_s <= end_s + _SLACK_S and label.end_s >= -_SLACK_S]
+    try:
+        file = LabelFile(recording.labels)
+    except CoilcountError:
+        return []
     warnings = []
-    if len(inside) < len(labels):
-        count = len(labels) - len(inside)
-        warnings.append(
-            f"{recording.labels}: {count} label{'s lie' if count > 1 else ' lies'} outside the recording, which lasts "
-            f"{end_s:.1f} s; not used"
-        )
-    proposals = sum(label.is_proposed for label in LabelFile(recording.labels).labels)
+    proposals = sum(label.is_proposed for label in file.labels)
     if proposals:
         words = "1 proposal is" if proposals == 1 else f"{proposals} proposals are"
-        path = proposed_path(recording.labels)
-        warnings.append(f"{path}: {words} not confirmed; alerts there may count as false alarms")
-    return inside, [*warnings, *(f"{recording.labels}: {text}" for text in overlaps(inside))]
+        warnings.append(
+            f"{file.proposed_path}: {words} not confirmed and no label; alerts there may count as false alarms"
+        )
+    return [*warnings, *(f"{file.path}: {text}" for text in overlaps(file.labels))]
 
 
 def marks_of(recording: Recording, watched: Watched | None = None) -> list[MarkMade]:

@@ -19,6 +19,7 @@ from coilcount.model import (
     Header,
     Hold,
     MarkMade,
+    ScaleReading,
     Series,
     Silence,
     StatusReading,
@@ -26,7 +27,7 @@ from coilcount.model import (
 )
 
 FORMAT = "coilcount-replay"
-SCHEMA = 1
+SCHEMA = 2
 # zlib's fastest level: the others save a few percent and take several times as long.
 _LEVEL = 1
 _ALERT_FIELDS = tuple(field.name for field in fields(Alert))
@@ -51,6 +52,7 @@ def encode(replay: GridReplay) -> bytes:
         "silences": [astuple(silence) for silence in replay.silences],
         "marks": [astuple(mark) for mark in replay.marks],
         "warnings": replay.warnings,
+        "scale": [astuple(scale) for scale in replay.scale],
         "status": [astuple(status) for status in replay.status],
     }
     blocks = [zlib.compress(json.dumps(value, separators=(",", ":")).encode("ascii"), _LEVEL)]
@@ -106,6 +108,7 @@ def _replay(value: dict[str, Any], series: Series | None) -> GridReplay:
         warnings=tuple(value["warnings"]),
         status=tuple(StatusReading(*row) for row in value["status"]),
         series=series,
+        scale=() if series is None else tuple(ScaleReading(*row) for row in value["scale"]),
     )
 
 

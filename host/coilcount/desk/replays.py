@@ -1,5 +1,6 @@
 """Replays a recording at several thresholds in one pass, with the same code as `replay` and `live`."""
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 
 from coilwire import records as wire
@@ -19,6 +20,7 @@ from coilcount.model import (
     MarkMade,
     Notice,
     Output,
+    ScaleReading,
     Silence,
     StatusReading,
     Summary,
@@ -31,6 +33,7 @@ ZERO_C_K = 273.15
 # Seconds between two status readings that are kept.  A board sends one a second, a little early or late.  Chosen by
 # hand.
 _STATUS_EVERY_S = 0.9
+_SCALE_EVERY_S = 1.0  # s between two readings of the noise scale; it changes within several seconds
 
 
 def replay_grid(
@@ -45,7 +48,7 @@ def replay_grid(
 
     Alerts and holds at each threshold are those of a replay of its own.
     Thresholds that the operator set while recording are ignored.
-    series: if True, keep the readings.
+    series: if True, keep the readings and the noise scale.
     watched: an optional wrapper around the iterator of entries, for a progress display.
     Raises what read_capture raises, and InputError for a threshold out of range.
     """
@@ -77,6 +80,7 @@ def replay_grid(
         warnings=tuple(replay.warnings),
         status=tuple(replay.status),
         series=replay.tracking.trace.series,
+        scale=tuple(replay.scale),
     )
 
 
@@ -95,6 +99,8 @@ class _Replay:
         self.warnings: list[str] = []
         self.status: list[StatusReading] = []
         self._status_seen: wire.Status | None = None
+        self.scale: list[ScaleReading] = []
+        self._next_scale_s = 0.0 if series else math.inf
 
     def feed(self, entry: Entry) -> None:
         chain = self._chain
@@ -109,6 +115,8 @@ class _Replay:
             self._keep_status(entry.temperature_c, entry.supply_v)
         elif type(entry) is Header:
             self.header = entry
+        if chain.duration_s >= self._next_scale_s:
+            self._keep_scale()
 
     def finish(self) -> None:
         self._keep(self._chain.finish())
@@ -119,6 +127,13 @@ class _Replay:
         time_s = self._chain.duration_s
         if not self.status or time_s >= self.status[-1].time_s + _STATUS_EVERY_S:
             self.status.append(StatusReading(time_s, temperature_c, supply_v))
+
+    def _keep_scale(self) -> None:
+        facts = self._chain.facts()
+        if facts.threshold_ppm is not None and facts.threshold:
+            time_s = self._chain.duration_s
+            self.scale.append(ScaleReading(time_s, facts.threshold_ppm / facts.threshold))
+            self._next_scale_s = time_s + _SCALE_EVERY_S
 
     def _keep(self, outputs: Sequence[Output]) -> None:
         for output in outputs:

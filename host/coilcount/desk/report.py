@@ -4,15 +4,12 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from coilcount.capture.labels import read_all_labels
-from coilcount.capture.reader import Report
-from coilcount.chain import Chain
 from coilcount.desk.rates import rate_interval, share_interval
-from coilcount.desk.recordings import Recording, read_recording
-from coilcount.desk.replays import Watched
+from coilcount.desk.recordings import Recording
 from coilcount.desk.scoring import NEAR_S, score
 from coilcount.errors import InputError
 from coilcount.model import Alert, GridReplay, Label, Score
-from coilcount.model.report import Figures, PageRecording, ScaleReading
+from coilcount.model.report import Figures, PageRecording
 from coilcount.settings import Settings
 from coilcount.tracker.defaults import TABLE
 
@@ -21,7 +18,6 @@ from coilcount.tracker.defaults import TABLE
 STEP, POSITIONS_BELOW, POSITIONS_ABOVE = 1.05, 12, 28
 # Decimals of a threshold on the grid, so that a person can type it after `replay --threshold`.
 _DECIMALS = 2
-_SCALE_EVERY_S = 1.0  # s between two readings of the noise scale; it changes within several seconds
 
 _LOWEST, _HIGHEST = next((row.lowest, row.highest) for row in TABLE if row.name == "threshold")
 
@@ -33,15 +29,12 @@ def threshold_grid(own: float) -> list[float]:
     return sorted(threshold for threshold in grid if _LOWEST <= threshold <= _HIGHEST)
 
 
-def page_recording(
-    recording: Recording, settings: Settings, replay: GridReplay, watched: Watched | None = None
-) -> PageRecording:
+def page_recording(recording: Recording, settings: Settings, replay: GridReplay) -> PageRecording:
     """Judge the replays of a recording by its labels, and add what else the page shows.
 
     replay: of this recording with these settings, at every position of the slider, with its series.
-    watched: as for replay_grid(); the recording is read once more for its noise scale.
     Labels that are damaged do not stop the report: they become a complaint.
-    Raises what read_recording() raises, and InputError if the recording holds no readings.
+    Raises InputError if the recording holds no readings.
     """
     own = settings.tracker["threshold"]
     if replay.series is None or not replay.series.time_s:
@@ -63,7 +56,6 @@ def page_recording(
         ready_spans=replay.ready_spans or ((0.0, replay.summary.duration_s),),
         near_s=NEAR_S,
         rate_limits=tuple(rate_interval(count, 1.0) for count in range(most + 1)),
-        scale=_noise_scale(recording, settings, watched),
         settings=settings.as_dict(),
     )
 
@@ -124,20 +116,3 @@ def _misplaced(labels: Sequence[Label], judged: Score) -> list[str]:
     if overlaps:
         sentences.append(f"labels that overlap the one before: {overlaps}")
     return sentences
-
-
-def _noise_scale(recording: Recording, settings: Settings, watched: Watched | None) -> tuple[ScaleReading, ...]:
-    """The noise scale about once a second, from the chain itself; it does not depend on the threshold."""
-    chain = Chain(settings, follow_threshold=False)
-    report = Report()
-    entries = read_recording(recording, report)
-    scale: list[ScaleReading] = []
-    for entry in entries if watched is None else watched(entries, report):
-        chain.feed(entry)
-        time_s = chain.duration_s
-        if scale and time_s < scale[-1].time_s + _SCALE_EVERY_S:
-            continue
-        facts = chain.facts()
-        if facts.threshold_ppm is not None and facts.threshold:
-            scale.append(ScaleReading(time_s, facts.threshold_ppm / facts.threshold))
-    return tuple(scale)

@@ -216,17 +216,21 @@ def _table(*columns: str) -> Table:
 
 
 def _passes(rows: Sequence[ComparedPass]) -> Table:
-    one_file = all(row.file_a == row.file_b for row in rows)
+    one_time = all(row.file_a == row.file_b for row in rows)
+    one_file = all(_file(row.file_a) == _file(row.file_b) for row in rows)
     files = ("recording",) if one_file else ("recording A", "recording B")
-    times = ("time",) if one_file else ("time A", "time B")
+    times = ("time",) if one_time else ("time A", "time B")
     table = _table("object", "cm", "pass", *times, "score A", "score B", *files)
     for row in rows:
         table.add_row(
             *_object(row.object, row.depth_cm, row.number),
-            *((instant(row.time_a_s),) if one_file else (instant(row.time_a_s), instant(row.time_b_s))),
+            *((instant(row.time_a_s),) if one_time else (instant(row.time_a_s), instant(row.time_b_s))),
             *(_score(row.score_a), _score(row.score_b)),
             *([_file(row.file_a)] if one_file else [_file(row.file_a), _file(row.file_b)]),
         )
+    for column in table.columns:
+        if column.justify == "right":  # a number that is cut would be another number; names may be cut
+            column.min_width = max(len(str(cell)) for cell in column.cells)
     return table
 
 
@@ -246,7 +250,7 @@ def _alarms(rows: Sequence[ComparedAlarm]) -> Table:
 
 
 def _object(name: str, depth_cm: float | None, number: int) -> tuple[str, str, str]:
-    return printable(name, _WIDEST_NAME), NOTHING if depth_cm is None else f"{depth_cm:g}", str(number)
+    return printable(name, _WIDEST_NAME), NOTHING if depth_cm is None else f"{depth_cm:.3g}", str(number)
 
 
 def _score(score: float | None) -> str:

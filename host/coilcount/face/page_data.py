@@ -135,8 +135,8 @@ def _head(recording: PageRecording) -> dict[str, Any]:
         "baseline": _once_a_second(replay.series.time_s, replay.series.baseline_hz),
         "status": _status(recording),
         "scale": [
-            [round(reading.time_s, 2) for reading in recording.scale],
-            [float(f"{reading.ppm:.4g}") for reading in recording.scale],
+            [round(reading.time_s, 2) for reading in recording.replay.scale],
+            [float(f"{reading.ppm:.4g}") for reading in recording.replay.scale],
         ],
         "at": [_position(recording, number, at, alerts) for number, at in enumerate(replay.at)],
         "alerts": alerts.columns(),

@@ -71,6 +71,14 @@ class AtThreshold:
 
 
 @dataclass(frozen=True, slots=True)
+class ScaleReading:
+    """The noise scale of the detection statistic at one time: a shift of this many ppm scores 1 sigma."""
+
+    time_s: float
+    ppm: float
+
+
+@dataclass(frozen=True, slots=True)
 class GridReplay:
     """Replays of one recording: everything is the same for all thresholds, except what `at` holds."""
 
@@ -87,6 +95,7 @@ class GridReplay:
     status: tuple[StatusReading, ...]  # about once a second
     series: Series | None  # with the baseline of the settings' own threshold; None if it was not asked for
     ready_spans: tuple[tuple[float, float], ...] = ()  # s: from where to where there was a statistic; () if not known
+    scale: tuple[ScaleReading, ...] = ()  # about once a second; () if the series was not asked for
 
 
 @dataclass(frozen=True, slots=True)

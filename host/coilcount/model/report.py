@@ -21,14 +21,6 @@ class Figures:
 
 
 @dataclass(frozen=True, slots=True)
-class ScaleReading:
-    """The noise scale of the detection statistic at one time: a shift of this many ppm scores 1 sigma."""
-
-    time_s: float
-    ppm: float
-
-
-@dataclass(frozen=True, slots=True)
 class PageRecording:
     """One recording for the report page.
 
@@ -58,5 +50,4 @@ class PageRecording:
     ready_spans: tuple[tuple[float, float], ...]
     near_s: float
     rate_limits: tuple[tuple[float, float], ...]
-    scale: tuple[ScaleReading, ...]
     settings: dict[str, dict[str, Any]]
