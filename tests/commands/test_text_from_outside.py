@@ -126,7 +126,9 @@ def commands(at: Path) -> list[list[str]]:
         ["label", "change", whole, EVIL], ["label", "import", whole, "--marks", "--response", "uncertain"],
         ["label", "import", whole, str(at / "bad.csv")], ["label", "propose", whole], ["label", EVIL, whole],
         ["captures", "list", str(at)], ["captures", "list", str(at), "--json"], ["captures", "list", EVIL],
-        ["cache", "show"],
+        ["tune", whole], ["tune", whole, "--json"], ["tune", EVIL], ["tune", whole, "--vary", EVIL], ["cache", "show"],
+        ["compare", whole, torn, "--threshold", "5", "7"], ["compare", whole, "--threshold", "5", "7", "--json"],
+        ["compare", str(at), "--threshold", "5", EVIL], ["compare", whole, "--with", torn, EVIL],
         ["inspect", str(at)], ["inspect", str(at), "--json"],
         [EVIL], ["live", EVIL], ["replay", whole, "--threshold", EVIL], ["replay", whole, "--speed", EVIL],
     ]  # fmt: skip
