@@ -112,6 +112,14 @@ def test_change_and_remove_by_number(capsys):
     assert len(read_labels("a.labels.csv.bak")) == 1
 
 
+def test_proposals_of_a_damaged_capture_say_so(capsys):
+    Path("torn.ccap").write_bytes(Path("a.ccap").read_bytes()[:-40])
+    assert main(["label", "propose", "torn.ccap"]) == 0
+    done = capsys.readouterr()
+    assert "2 new proposals" in done.out
+    assert "torn.ccap: warning: it stops in the middle of a line" in done.err and "the sound part was used" in done.err
+
+
 def test_proposals_are_confirmed_or_removed_and_never_count_before(capsys):
     assert main(["label", "propose", "a.ccap"]) == 0
     assert "2 new proposals; now 2 proposals in a.proposed.csv" in capsys.readouterr().out

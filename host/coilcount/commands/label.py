@@ -167,6 +167,7 @@ def _list_one(args: argparse.Namespace, recording: Any, file: Any) -> None:
 
 def _propose(args: argparse.Namespace) -> int:
     from coilcount.capture.labels import LabelFile
+    from coilcount.capture.reader import Report
     from coilcount.desk.labels_propose import propose
     from coilcount.settings import load_settings
 
@@ -176,7 +177,10 @@ def _propose(args: argparse.Namespace) -> int:
 
     def propose_in(recording: Any) -> None:
         file = LabelFile(recording.labels)
-        new = propose(recording, settings, file.labels, watched(f"replaying {recording.name}"))
+        reading = Report()
+        new = propose(recording, settings, file.labels, watched(f"replaying {recording.name}"), reading)
+        if not reading.whole:
+            warn(f"{recording.name}: warning: {reading.complaint()}; the sound part was used")
         if new:
             file.save([*file.labels, *new])
         report(args, recording, file, some(len(new), "new proposal"), proposed_now=len(new))

@@ -17,16 +17,21 @@ BEFORE_MARK_S = 3.0  # a mark that belongs to no alert is taken for a pass withi
 
 
 def propose(
-    recording: Recording, settings: Settings, labels: Sequence[Label], watched: Watched | None = None
+    recording: Recording,
+    settings: Settings,
+    labels: Sequence[Label],
+    watched: Watched | None = None,
+    report: Report | None = None,
 ) -> list[Label]:
     """Run the tracker over a recording and return a proposal for each pass that no label covers yet.
 
     settings: those of the tracker; thresholds that the operator set while recording are ignored.
     labels: all labels that there are, proposals too.
     watched: an optional wrapper around the iterator of entries, for a progress display.
+    report: is filled while the recording is read; damage is counted there.
     Raises what read_capture() raises.
     """
-    report = Report()
+    report = Report() if report is None else report
     entries = read_recording(recording, report)
     if watched is not None:
         entries = watched(entries, report)
