@@ -24,7 +24,7 @@ class ReplBoard:
     """The board.  If its process ends, it starts again, as after a reset.
 
     flash: file of the flash; kilobytes: its size if it is new; command: the command to run, or None for MicroPython.
-    port: the name that a host opens; it changes if the plug is pulled.
+    port: the name that a host opens; it changes if the plug is pulled.  While it is out, `port` waits.
     """
 
     def __init__(self, flash: Path, kilobytes: int = 512, command: list[str] | None = None) -> None:
@@ -36,6 +36,7 @@ class ReplBoard:
         if not flash.exists():
             flash.write_bytes(b"\xff" * (1024 * kilobytes))
         self._stop = threading.Event()
+        self._plugged = threading.Event()
 
     def __enter__(self) -> "ReplBoard":
         self._plug_in()
@@ -47,6 +48,11 @@ class ReplBoard:
         self._stop.set()
         self._thread.join()
         self._unplug()
+
+    @property
+    def port(self) -> str:
+        assert self._plugged.wait(20), "the plug is out"
+        return self._port
 
     def _power_on(self) -> None:
         self.starts += 1
@@ -76,10 +82,12 @@ class ReplBoard:
     def _plug_in(self) -> None:
         self._cable, self._slave = os.openpty()
         tty.setraw(self._slave)
-        self.port = os.ttyname(self._slave)
+        self._port = os.ttyname(self._slave)
         self._power_on()
+        self._plugged.set()
 
     def _unplug(self) -> None:
+        self._plugged.clear()
         self._power_off()
         os.close(self._slave)
         os.close(self._cable)
