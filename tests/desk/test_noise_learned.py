@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from coilcount.desk.spectrum import band_edges_hz, centre_hz, noise_ppm_rthz
-from coilcount.tracker.boxes import Boxes
+from coilcount.tracker.bank import FilterBank
 from coilcount.tracker.filters import taps
 from coilcount.tracker.judge import Judge
 from scipy.signal import welch
@@ -56,18 +56,18 @@ def test_less_than_a_minute_without_a_break_gives_no_noise_profile():
 def test_the_statistic_has_a_sigma_of_one_in_the_noise_of_the_profile(density):
     bands = len(band_edges_hz(INTERVAL_S)) - 1
     known = tuple(float(density(np.array(centre_hz(band)))) for band in range(bands))
-    boxes = Boxes(WIDTHS_S, INTERVAL_S, 1.0, known)
-    judge = Judge(boxes, INTERVAL_S, known)
+    bank = FilterBank(WIDTHS_S, INTERVAL_S, 1.0, known)
+    judge = Judge(bank, INTERVAL_S, known)
     seen, heights, late = [], [], []
     for y in np.rint(1000 * coloured(density, 20_000, 3)).astype(int).tolist():
-        boxes.push(y)
-        if boxes.ready and boxes.count > 200:
-            sigmas = zip(boxes.zs, boxes.used, boxes._learned, strict=True)
+        bank.push(y)
+        if bank.ready and bank.count > 200:
+            sigmas = zip(bank.zs, bank.used, bank._learned, strict=True)
             seen.append([z * scale / sigma for z, scale, sigma in sigmas])
-            heights.append([boxes.height(i) for i in range(len(WIDTHS_S))])
+            heights.append([bank.height(i) for i in range(len(WIDTHS_S))])
             lags, gains, newest, sigma = judge._filters[1]
-            late.append(boxes.answer(lags, gains[0], 0) / sigma)
-            assert newest < boxes.look_back
+            late.append(bank.answer(lags, gains[0], 0) / sigma)
+            assert newest < bank.look_back
     assert np.std(seen, axis=0) == pytest.approx(1.0, rel=0.1)
     assert np.std(heights, axis=0) == pytest.approx(judge.height_sigma, rel=0.1)
     assert np.std(late) == pytest.approx(1.0, rel=0.1)

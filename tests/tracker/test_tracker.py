@@ -7,7 +7,7 @@ import pytest
 from coilcount.live.readout import ROUGHER
 from coilcount.tracker import defaults
 from coilcount.tracker.alert import confidence
-from coilcount.tracker.boxes import Boxes
+from coilcount.tracker.bank import FilterBank
 from coilcount.tracker.records import Alert, Hold
 from coilcount.tracker.tracker import Tracker
 from hypothesis import given, settings
@@ -67,11 +67,11 @@ def test_signs_flip_with_the_series(seed, height, width):
 @given(st.integers(-2_000_000, 2_000_000), st.integers(-2000, 2000))
 @settings(max_examples=25, deadline=None)
 def test_level_and_slope_give_no_statistic(level, slope):
-    boxes = Boxes((0.13, 0.2, 0.32, 0.5), INTERVAL_S, 50.0)
+    bank = FilterBank((0.13, 0.2, 0.32, 0.5), INTERVAL_S, 50.0)
     for k in range(300):
-        boxes.push(level + slope * k)
+        bank.push(level + slope * k)
         # Doubles round sums below 2^30 to about 1e-7 of the unit, which is 1e-9.
-        assert max(abs(z * scale) for z, scale in zip(boxes.zs, boxes.used, strict=True)) < 1e-5
+        assert max(abs(z * scale) for z, scale in zip(bank.zs, bank.used, strict=True)) < 1e-5
 
 
 def roughness(y):

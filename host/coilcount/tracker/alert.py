@@ -53,7 +53,7 @@ def confidence(height_sigma, opposite_before, in_row):
 class PendingAlert:
     """An alert that is not final yet.
 
-    An *index* is a reading, counted since the start of the series (Boxes.count).  `width` is the number of a width of
+    An *index* is a reading, counted since the start of the series (FilterBank.count).  `width` is the number of a width of
     the filter bank, not a time.
     """
 

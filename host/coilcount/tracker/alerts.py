@@ -42,24 +42,24 @@ NEVER = (1 << 30) - 1
 
 
 class Sides:
-    """boxes.sides(), computed once for each width and reading, however many thresholds ask for it."""
+    """bank.sides(), computed once for each width and reading, however many thresholds ask for it."""
 
-    def __init__(self, boxes):
-        self._boxes = boxes
-        self._sides = [None] * len(boxes.widths_s)
-        self._counts = [-1] * len(boxes.widths_s)  # the reading that each of them belongs to
+    def __init__(self, bank):
+        self._bank = bank
+        self._sides = [None] * len(bank.widths_s)
+        self._counts = [-1] * len(bank.widths_s)  # the reading that each of them belongs to
 
     def forget(self):
-        """The boxes start again, and count their readings from 0."""
+        """The bank start again, and count their readings from 0."""
         for width in range(len(self._counts)):
             self._counts[width] = -1
 
     def of(self, width):
-        """Return boxes.sides(width) at the newest reading."""
-        count = self._boxes.count
+        """Return bank.sides(width) at the newest reading."""
+        count = self._bank.count
         if self._counts[width] != count:
             self._counts[width] = count
-            self._sides[width] = self._boxes.sides(width)
+            self._sides[width] = self._bank.sides(width)
         return self._sides[width]
 
 
@@ -69,28 +69,28 @@ class Alerts:
     Inside, `width` is the number of a width of the filter bank.
     """
 
-    def __init__(self, boxes, sides, baseline, noise, interval_us, release_fraction, judge=None, reasons=()):
-        """sides: a Sides of the boxes.  noise: a lobes.StepNoise.
+    def __init__(self, bank, sides, baseline, noise, interval_us, release_fraction, judge=None, reasons=()):
+        """sides: a Sides of the bank.  noise: a lobes.StepNoise.
 
         judge: the judge.Judge of a learned noise profile, or None.
         reasons: reasons that every alert gets.
         """
-        self._boxes = boxes
+        self._bank = bank
         self._sides = sides
         self._noise = noise
         self._baseline = baseline
         self._interval_us = interval_us
         self._release = release_fraction
-        self._widths_us = [width * 1e6 for width in boxes.widths_s]
-        self._lags_us = [int(lag * interval_us) for lag in boxes.lags]  # from a reading back to the middle of a pass
-        self._longest_us = int(LONGEST_WIDTHS * boxes.widths_s[len(boxes.widths_s) - 1] * 1e6)
+        self._widths_us = [width * 1e6 for width in bank.widths_s]
+        self._lags_us = [int(lag * interval_us) for lag in bank.lags]  # from a reading back to the middle of a pass
+        self._longest_us = int(LONGEST_WIDTHS * bank.widths_s[len(bank.widths_s) - 1] * 1e6)
         self._number = 0
         self.open = None  # the alert that is raised and not released, or None
         self.waiting = []  # released, not yet final
         self._recent = []
         self._held = False
         self._reasons = reasons
-        self._final_look = FinalLook(boxes, baseline, noise, interval_us, judge, reasons)
+        self._final_look = FinalLook(bank, baseline, noise, interval_us, judge, reasons)
 
     def step(self, time_us, now_us, threshold, held, events):
         """Take the latest statistic, and append what happened to the list `events`.
@@ -118,7 +118,7 @@ class Alerts:
             self.open = None
             if now_us is not None:
                 alert.released_us = now_us
-                events.append(alert.event("released", self._boxes.widths_s))
+                events.append(alert.event("released", self._bank.widths_s))
             self.waiting.append(alert)
         for alert in self.waiting:
             self._final_look.finish(alert, False, events)
@@ -132,7 +132,7 @@ class Alerts:
         """
         if self.open is not None:
             return 0
-        return self.waiting[0].peak_index + self._boxes.look_back if self.waiting else NEVER
+        return self.waiting[0].peak_index + self._bank.look_back if self.waiting else NEVER
 
     # ------------------------------------------------------------ what the widths show
 
@@ -141,13 +141,13 @@ class Alerts:
 
     def _belongs(self, width, time_us, alert):
         """Return what the answer of a width is to an alert: 1 the same peak, -1 a lobe of it, 0 neither."""
-        boxes = self._boxes
-        z = boxes.zs[width]
+        bank = self._bank
+        z = bank.zs[width]
         away_us = time_us - self._lags_us[width] - alert.peak_us
         if away_us < 0:
             away_us = -away_us
         width_us = self._widths_us[width]
-        answer = z * boxes.used[width]
+        answer = z * bank.used[width]
         share = -answer / alert.peak if alert.peak else 1.0
         if (z > 0.0) == (alert.peak > 0.0):
             if away_us <= SAME_PEAK_WIDTHS * width_us:
@@ -161,7 +161,7 @@ class Alerts:
 
     def _new_width(self, time_us, least):
         """Return the width with the largest |z| of at least `least` that is no part of a released alert; -1: none."""
-        zs = self._boxes.zs
+        zs = self._bank.zs
         found = -1
         for width in range(len(zs)):
             size = zs[width] if zs[width] >= 0.0 else -zs[width]
@@ -197,7 +197,7 @@ class Alerts:
         usual = USUAL_STEP * self._noise.step[width]
         if most < usual:
             most = usual
-        return -most <= step <= most and (answer > 0.0) == (self._boxes.zs[width] > 0.0)
+        return -most <= step <= most and (answer > 0.0) == (self._bank.zs[width] > 0.0)
 
     def _is_leaving(self, width):
         """Return True if the older box stands away from the baseline: something left, nothing came."""
@@ -215,38 +215,38 @@ class Alerts:
         alert = self.open = PendingAlert(self._number, now_us, recent, self._reasons)
         recent.append(alert)
         self._take(alert, width, time_us)
-        events.append(alert.event("raised", self._boxes.widths_s))
+        events.append(alert.event("raised", self._bank.widths_s))
 
     def _take(self, alert, width, time_us):
         """Take the present answer of a width as the best of the alert."""
-        boxes = self._boxes
-        z = boxes.zs[width]
+        bank = self._bank
+        z = bank.zs[width]
         alert.best = z if z >= 0.0 else -z
         if alert.best > alert.score:
             alert.score = alert.best
-            alert.score_index = boxes.count - int(boxes.lags[width] + 0.5)
+            alert.score_index = bank.count - int(bank.lags[width] + 0.5)
         alert.width = width
-        alert.scale = boxes.used[width]
+        alert.scale = bank.used[width]
         alert.lobe_sigma = self._noise.lobe[width]
         alert.peaked = self._has_peaked(width)
         if alert.peaked:
             alert.peak_us = self._peak_us(width, time_us)
-            alert.peak_index = boxes.count - int(boxes.lags[width] + 0.5)
-            alert.peak = boxes.height(width)
-            middle = int(boxes.lags[width])
-            alert.peak_over_held = boxes.mean(middle - 1, middle + 1) - self._baseline.level if self._held else 0.0
+            alert.peak_index = bank.count - int(bank.lags[width] + 0.5)
+            alert.peak = bank.height(width)
+            middle = int(bank.lags[width])
+            alert.peak_over_held = bank.mean(middle - 1, middle + 1) - self._baseline.level if self._held else 0.0
         else:
             self._start_arrival(alert, width, time_us)
 
     def _start_arrival(self, alert, width, time_us):
         """Note that the shift rises in the newer box of a width and has not peaked yet."""
         alert.peak_us = time_us
-        alert.peak_index = self._boxes.count
+        alert.peak_index = self._bank.count
         alert.peak = self._step(width)
 
     def _continue(self, alert, time_us, now_us, threshold, events):
-        boxes = self._boxes
-        zs = boxes.zs
+        bank = self._bank
+        zs = bank.zs
         best = alert.best if alert.peaked else 0.0
         found = -1
         another = -1
@@ -256,7 +256,7 @@ class Alerts:
             size = zs[width] if zs[width] >= 0.0 else -zs[width]
             if size > alert.score:
                 alert.score = size
-                alert.score_index = boxes.count - int(boxes.lags[width] + 0.5)
+                alert.score_index = bank.count - int(bank.lags[width] + 0.5)
             if size < release:
                 continue
             part = self._belongs(width, time_us, alert) if alert.peaked else 0
@@ -294,9 +294,9 @@ class Alerts:
         elif not alert.peaked and not alert.sign:
             self._follow_arrival(alert, time_us)
         if alert.sign and alert.peaked and alert.sign != (1 if alert.peak > 0.0 else -1):
-            alert.settle(now_us, boxes.widths_s, events)
+            alert.settle(now_us, bank.widths_s, events)
         elif not alert.sign and now_us - alert.raised_us >= SETTLE_US:
-            alert.settle(now_us, boxes.widths_s, events)
+            alert.settle(now_us, bank.widths_s, events)
         alert.readings_below = 0 if active else alert.readings_below + 1
         if alert.sign and (
             alert.readings_below >= RELEASE_READINGS or now_us - alert.raised_us >= self._longest_us
@@ -305,16 +305,16 @@ class Alerts:
 
     def _follow_arrival(self, alert, time_us):
         """While nothing has peaked, the largest short mean over the baseline is the height."""
-        boxes = self._boxes
-        value = boxes.mean(0, SHORT_MEAN - 1) - self._baseline.level
+        bank = self._bank
+        value = bank.mean(0, SHORT_MEAN - 1) - self._baseline.level
         if value > alert.peak > 0.0 or value < alert.peak < 0.0:
             alert.peak = value
             alert.peak_us = time_us - SHORT_MEAN // 2 * self._interval_us
-            alert.peak_index = boxes.count - SHORT_MEAN // 2
+            alert.peak_index = bank.count - SHORT_MEAN // 2
 
     def _close(self, alert, now_us, events):
         alert.released_us = now_us
-        events.append(alert.event("released", self._boxes.widths_s))
+        events.append(alert.event("released", self._bank.widths_s))
         self.open = None
         for other in self.waiting:
             reach_us = lobes.LOBE_TO * self._widths_us[alert.width]
@@ -326,8 +326,8 @@ class Alerts:
 
     def _finish_waiting(self, now_us, held, events):
         """Make every alert final whose whole pass has been seen."""
-        boxes = self._boxes
+        bank = self._bank
         while self.waiting:
-            if boxes.count - self.waiting[0].peak_index < boxes.look_back:
+            if bank.count - self.waiting[0].peak_index < bank.look_back:
                 return
             self._final_look.finish(self.waiting.pop(0), held, events, now_us)

@@ -15,7 +15,7 @@ class Decisions:
     """The decisions at one threshold.  Several of them may share one front.
 
     threshold: in sigma.
-    due: the count of readings (Boxes.count) from which on step() must be called with every reading.  Before that, only
+    due: the count of readings (FilterBank.count) from which on step() must be called with every reading.  Before that, only
         a reading whose |z| reaches the threshold changes anything.
     events: a list, or anything else with append().  What happens is appended to it.
     """
@@ -34,7 +34,7 @@ class Decisions:
             int(values["hold_limit_s"] / shared.block_s), floor_ppb,
         )
         self.alerts = Alerts(
-            shared.boxes, shared.sides, self.baseline, self.noise, shared.interval_us, values["release_fraction"],
+            shared.bank, shared.sides, self.baseline, self.noise, shared.interval_us, values["release_fraction"],
             shared.judge, shared.reasons,
         )
         self._block_us = shared.block * shared.interval_us

@@ -25,18 +25,18 @@ WEAK = 3.6
 class FinalLook:
     """Makes alerts final."""
 
-    def __init__(self, boxes, baseline, noise, interval_us, judge=None, reasons=()):
+    def __init__(self, bank, baseline, noise, interval_us, judge=None, reasons=()):
         """judge: the judge.Judge of a learned noise profile, or None.
 
         reasons: reasons that every alert gets.
         """
-        self._boxes = boxes
+        self._bank = bank
         self._baseline = baseline
         self._noise = noise
         self._interval_us = interval_us
         self._judge = judge
         self._reasons = reasons
-        self._widths = [width * 1e6 / interval_us for width in boxes.widths_s]  # readings
+        self._widths = [width * 1e6 / interval_us for width in bank.widths_s]  # readings
 
     def finish(self, alert, held, events, now_us=None):
         """Append the final record of `alert` to the list `events`.  The sign may settle once more before.
@@ -74,20 +74,20 @@ class FinalLook:
             elif alert.sign > 0 and lobes.is_flat_iron(core, lobe, self._noise.lobe[alert.width]):
                 reasons.append("two objects" if alert.has_neighbour else "lobes of flat iron")
         alert.reasons = tuple(reasons)
-        events.append(alert.event("final", self._boxes.widths_s))
+        events.append(alert.event("final", self._bank.widths_s))
 
     def _measure(self, alert):
-        back = self._boxes.count - alert.peak_index
-        return lobes.measure(self._boxes, back, self._widths[alert.width], self._baseline.slope_a_reading)
+        back = self._bank.count - alert.peak_index
+        return lobes.measure(self._bank, back, self._widths[alert.width], self._baseline.slope_a_reading)
 
     def _ask_height(self, alert, now_us, events):
         """Return True if the frequency went about as far the other way beside the peak, so that the sign is open.
 
         If it went much farther the other way, that becomes the alert's sign.
         """
-        boxes = self._boxes
-        back = boxes.count - alert.peak_index
-        high, low, high_back, low_back = lobes.extremes(boxes, back, self._widths[alert.width])
+        bank = self._bank
+        back = bank.count - alert.peak_index
+        high, low, high_back, low_back = lobes.extremes(bank, back, self._widths[alert.width])
         own = high if alert.sign > 0 else -low
         other = -low if alert.sign > 0 else high
         sigma = self._noise.lobe[alert.width]
@@ -97,17 +97,17 @@ class FinalLook:
             return True
         later = back - (low_back if alert.sign > 0 else high_back)
         alert.move(later, -other if alert.sign > 0 else other, self._interval_us)
-        alert.settle(now_us, boxes.widths_s, events)
+        alert.settle(now_us, bank.widths_s, events)
         return False
 
     def _ask_judge(self, alert, now_us, events):
         """The same, decided by the judge's filters if the height is too small to show the sign."""
         if not alert.peaked:
             alert.move(alert.score_index - alert.peak_index, alert.peak, self._interval_us)
-        back = self._boxes.count - alert.peak_index
+        back = self._bank.count - alert.peak_index
         rise, fall = self._judge.look(back)
         best = rise if rise[0] > fall[0] else fall
         alert.move(back - best[2], best[1], self._interval_us)
         if (best[1] > 0.0) != (alert.sign > 0):
-            alert.settle(now_us, self._boxes.widths_s, events)
+            alert.settle(now_us, self._bank.widths_s, events)
         return min(rise[0], fall[0]) > JUDGED_OPPOSITE_SHARE * best[0]

@@ -1,12 +1,12 @@
 """The front of the tracker: from raw sums or readings to the detection statistic.  No threshold is known here.
 
-A reading goes through these modules: series (raw sums to y, miscounted edges), spikes (impossible readings), boxes (the
+A reading goes through these modules: series (raw sums to y, miscounted edges), spikes (impossible readings), bank (the
 detection statistic and its scale).
 Memory is bounded by a ring of 6.7 times the longest width.  Runs under both interpreters.  Raises only ValueError.
 """
 
 from . import defaults
-from .boxes import Boxes
+from .bank import FilterBank
 from .series import BROKEN, Decoder, Repair
 from .spikes import Spikes
 
@@ -64,7 +64,7 @@ class Front:
         if too_far_apart(interval_s, widths_s):
             self._reasons = ("readings too far apart",)
             self._profile = ()  # a pass would be shorter than a reading: no filter can be made for it
-        self._boxes = Boxes(widths_s, interval_s, values["scale_floor_ppm"] * 1000.0, self._profile)
+        self._bank = FilterBank(widths_s, interval_s, values["scale_floor_ppm"] * 1000.0, self._profile)
         self._spikes = Spikes(self._interval_us, int(widths_s[0] * 1e6 + 0.5))
         self._far = 0  # blocks in a row that were beyond the range
         self._last_us = None  # middle of the last interval
@@ -128,12 +128,12 @@ class Front:
     @property
     def least_scale_ppb(self):
         """The smallest scale of any width in 1e-9.  z is the answer of a width over its scale."""
-        return min(self._boxes.used)
+        return min(self._bank.used)
 
     @property
     def roughness(self):
         """How many times as noisy as the noise profile the soil is here, at least 1.0.  None without a profile."""
-        return self._boxes.roughness
+        return self._bank.roughness
 
     @property
     def repaired(self):

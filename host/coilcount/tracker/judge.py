@@ -16,15 +16,15 @@ REACH_S = 0.3
 class Judge:
     """height_sigma: of the heights of the tracker's boxes, by width, in 1e-9."""
 
-    def __init__(self, boxes, interval_s, noise_ppm_rthz):
-        self._boxes = boxes
-        self._filters = [taps(width / interval_s, interval_s, noise_ppm_rthz, True) for width in boxes.widths_s]
+    def __init__(self, bank, interval_s, noise_ppm_rthz):
+        self._bank = bank
+        self._filters = [taps(width / interval_s, interval_s, noise_ppm_rthz, True) for width in bank.widths_s]
         self._reach = int(REACH_S / interval_s + 0.5)
         self.height_sigma = []
-        for at in range(len(boxes.widths_s)):
+        for at in range(len(bank.widths_s)):
             edges = []
             row = []
-            for newest, oldest, weight in boxes.height_boxes(at):
+            for newest, oldest, weight in bank.height_boxes(at):
                 each = weight / (oldest - newest + 1)
                 edges.extend((-newest, -oldest - 1))
                 row.extend((each, -each))
@@ -42,7 +42,7 @@ class Judge:
         rise = fall = (0.0, 0.0, back)
         for lags, gains, newest, sigma in self._filters:
             for middle in range(back - self._reach, back + self._reach + 1):
-                a = self._boxes.answer(lags, gains[0], middle - newest)
+                a = self._bank.answer(lags, gains[0], middle - newest)
                 z = a / sigma
                 if z > rise[0]:
                     rise = (z, a, middle)

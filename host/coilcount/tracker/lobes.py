@@ -24,7 +24,7 @@ STEP_SHARE = 0.6
 STEP_SIGMAS = 3.0
 
 
-def measure(boxes, back, f, slope):
+def measure(bank, back, f, slope):
     """Return (core, lobe, step) around the reading `back` readings ago, in 1e-9.
 
     f: width of the pass in readings.  slope: of the baseline, 1e-9 a reading.
@@ -32,13 +32,13 @@ def measure(boxes, back, f, slope):
     without the slope.  None if the ring does not hold all windows.
     """
     wide_to = int(WIDE_TO * f + 0.5)
-    if back < wide_to or back + wide_to + 1 > boxes.count:
+    if back < wide_to or back + wide_to + 1 > bank.count:
         return None
     wide_from = int(WIDE_FROM * f + 0.5)
     lobe_from = int(LOBE_FROM * f + 0.5)
     lobe_to = int(LOBE_TO * f + 0.5)
     half = int(CORE * f + 0.5)
-    mean = boxes.mean
+    mean = bank.mean
     after = mean(back - wide_to, back - wide_from)
     before = mean(back + wide_from, back + wide_to)
     level = (after + before) / 2
@@ -47,7 +47,7 @@ def measure(boxes, back, f, slope):
     return core, lobe, after - before - slope * (wide_from + wide_to)
 
 
-def extremes(boxes, back, f):
+def extremes(bank, back, f):
     """Return (highest, lowest, readings back to the highest, readings back to the lowest) around `back` readings ago.
 
     Both are means of three readings over the level of the wide windows, in 1e-9, within the reach of the lobes.
@@ -56,11 +56,11 @@ def extremes(boxes, back, f):
     reach = int(LOBE_TO * f + 0.5)
     wide_from = int(WIDE_FROM * f + 0.5)
     wide_to = int(WIDE_TO * f + 0.5)
-    level = (boxes.mean(back - wide_to, back - wide_from) + boxes.mean(back + wide_from, back + wide_to)) / 2
-    high = low = boxes.mean(back - 1, back + 1)
+    level = (bank.mean(back - wide_to, back - wide_from) + bank.mean(back + wide_from, back + wide_to)) / 2
+    high = low = bank.mean(back - 1, back + 1)
     high_back = low_back = back
     for middle in range(back - reach, back + reach + 1):
-        value = boxes.mean(middle - 1, middle + 1)
+        value = bank.mean(middle - 1, middle + 1)
         if value > high:
             high = value
             high_back = middle
@@ -88,9 +88,9 @@ class LobeNoise:
     minus the older one in 1e-9, and span the readings between the two; turn is how often it was measured.
     """
 
-    def __init__(self, boxes, interval_s, floor_ppb):
-        self._boxes = boxes
-        self._widths = [width / interval_s for width in boxes.widths_s]  # readings
+    def __init__(self, bank, interval_s, floor_ppb):
+        self._bank = bank
+        self._widths = [width / interval_s for width in bank.widths_s]  # readings
         self._back = [int(WIDE_TO * f + 0.5) for f in self._widths]
         self._spans = [int(WIDE_FROM * f + 0.5) + int(WIDE_TO * f + 0.5) for f in self._widths]
         self._floor = floor_ppb
@@ -105,7 +105,7 @@ class LobeNoise:
         """Learn from the latest readings; call it at the end of each block of 0.1 s.  The widths take turns."""
         widths = len(self._widths)
         width = self._count % widths
-        measured = measure(self._boxes, self._back[width], self._widths[width], 0.0)
+        measured = measure(self._bank, self._back[width], self._widths[width], 0.0)
         if measured is None:
             self.width = -1
             return

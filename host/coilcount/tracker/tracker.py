@@ -35,15 +35,15 @@ NEW_BASELINE_S = 0.4
 class Shared:
     """What the decisions of all thresholds share."""
 
-    def __init__(self, boxes, interval_s, interval_us, floor_ppb, profile, reasons):
-        self.boxes = boxes
+    def __init__(self, bank, interval_s, interval_us, floor_ppb, profile, reasons):
+        self.bank = bank
         self.interval_us = interval_us
         self.block = max(1, int(BLOCK_S / interval_s + 0.5))  # readings
         self.block_s = self.block * interval_s
         self.blocks = Blocks()
-        self.sides = Sides(boxes)
-        self.lobe_noise = LobeNoise(boxes, interval_s, floor_ppb)
-        self.judge = Judge(boxes, interval_s, profile) if profile else None
+        self.sides = Sides(bank)
+        self.lobe_noise = LobeNoise(bank, interval_s, floor_ppb)
+        self.judge = Judge(bank, interval_s, profile) if profile else None
         self.reasons = reasons
 
 
@@ -69,7 +69,7 @@ class Tracker(Front):
         super().__init__(interval_s, values)
         floor_ppb = values["scale_floor_ppm"] * 1000.0
         shared = self._shared = Shared(
-            self._boxes, interval_s, self._interval_us, floor_ppb, self._profile, self._reasons
+            self._bank, interval_s, self._interval_us, floor_ppb, self._profile, self._reasons
         )
         self._block = shared.block
         self._new_baseline = max(1, int(NEW_BASELINE_S / interval_s + 0.5))
@@ -98,9 +98,9 @@ class Tracker(Front):
 
         If it is frozen already, set it again: the mean of the last 0.4 s is its new level.  The slope stays.
         """
-        boxes = self._boxes
-        if self._frozen and boxes.count:
-            level = boxes.mean(0, min(self._new_baseline, boxes.count) - 1)
+        bank = self._bank
+        if self._frozen and bank.count:
+            level = bank.mean(0, min(self._new_baseline, bank.count) - 1)
             for decisions in self._decisions:
                 baseline = decisions.baseline
                 baseline.line(level - baseline.slope * self._in_block / self._block, baseline.slope)
@@ -126,11 +126,11 @@ class Tracker(Front):
     @property
     def state(self):
         """The records.State of the latest reading that is certain."""
-        boxes = self._boxes
+        bank = self._bank
         baseline = self._main.baseline
         return State(
-            self._time_us, self._y, baseline.level + baseline.slope * self._in_block / self._block, boxes.z,
-            boxes.widths_s[boxes.width], boxes.ready, self._frozen, self._main.hold.reported,
+            self._time_us, self._y, baseline.level + baseline.slope * self._in_block / self._block, bank.z,
+            bank.widths_s[bank.width], bank.ready, self._frozen, self._main.hold.reported,
         )
 
     @property
@@ -149,13 +149,13 @@ class Tracker(Front):
         """Track one reading.  time_us: its middle.  now_us: when the data that made it certain were complete."""
         self._time_us = time_us
         self._y = y
-        boxes = self._boxes
-        boxes.push(y)
-        if boxes.ready:
-            z = boxes.z
+        bank = self._bank
+        bank.push(y)
+        if bank.ready:
+            z = bank.z
             least = self._least
             # Most readings change no alert, and this saves a call for them.
-            if z >= least or z <= -least or boxes.count >= self._due:
+            if z >= least or z <= -least or bank.count >= self._due:
                 self._decide(time_us, now_us)
         self._in_block += 1
         if self._in_block == self._block:
@@ -163,9 +163,9 @@ class Tracker(Front):
             self._end_block(time_us)
 
     def _decide(self, time_us, now_us):
-        boxes = self._boxes
-        count = boxes.count
-        size = boxes.z if boxes.z >= 0.0 else -boxes.z
+        bank = self._bank
+        count = bank.count
+        size = bank.z if bank.z >= 0.0 else -bank.z
         frozen = self._frozen
         due = NEVER
         for decisions in self._decisions:
@@ -176,18 +176,18 @@ class Tracker(Front):
         self._due = due
 
     def _end_block(self, time_us):
-        boxes = self._boxes
+        bank = self._bank
         shared = self._shared
-        if boxes.clipped == self._block:
+        if bank.clipped == self._block:
             self._far += 1
         else:
             self._far = 0
-        boxes.clipped = 0
-        mean = boxes.mean(0, self._block - 1)
+        bank.clipped = 0
+        mean = bank.mean(0, self._block - 1)
         shared.blocks.push(mean)
         shared.lobe_noise.block()
         frozen = self._frozen
-        may_hold = self._may_hold and boxes.ready and not frozen
+        may_hold = self._may_hold and bank.ready and not frozen
         for decisions in self._decisions:
             decisions.block(mean, time_us, may_hold, frozen)
 
@@ -199,7 +199,7 @@ class Tracker(Front):
         self._due = NEVER
         self._shared.blocks.restart()
         self._shared.sides.forget()
-        self._boxes.restart(new_noise)
+        self._bank.restart(new_noise)
         self._in_block = 0
 
 

@@ -1,0 +1,238 @@
+"""The tracker: takes readings, gives alerts and holds.  What it gives depends on the series and the settings alone.
+
+A reading goes through the front (front.py), which makes the detection statistic, and then to the decisions
+(decisions.py), which depend on the threshold.  `Tracker` has one threshold.  `GridTracker` has several that share one
+front, so that one pass over a recording serves them all.
+Memory is bounded: that of the front, and for each threshold a ring of 128 blocks.  Runs under both interpreters.
+Raises only ValueError.
+"""
+
+from . import defaults
+from .alerts import NEVER, Sides
+from .decisions import Decisions
+from .front import (
+    FAR_BLOCKS,
+    LONGEST_INTERVAL_S,
+    NOTHING,
+    SHORTEST_INTERVAL_S,
+    Front,
+    checked,
+    too_far_apart,
+)
+from .hold import Blocks
+from .judge import Judge
+from .lobes import LobeNoise
+from .records import State
+
+__all__ = ["FAR_BLOCKS", "LONGEST_INTERVAL_S", "SHORTEST_INTERVAL_S", "GridTracker", "Tracker", "too_far_apart"]
+
+# Seconds.  Baseline and auto-hold work on the means of blocks of this length.  Chosen by hand.
+BLOCK_S = 0.1
+# Seconds of readings whose mean becomes the frozen baseline if it is set again.  Chosen by hand.
+NEW_BASELINE_S = 0.4
+
+
+class Shared:
+    """What the decisions of all thresholds share."""
+
+    def __init__(self, boxes, interval_s, interval_us, floor_ppb, profile, reasons):
+        self.boxes = boxes
+        self.interval_us = interval_us
+        self.block = max(1, int(BLOCK_S / interval_s + 0.5))  # readings
+        self.block_s = self.block * interval_s
+        self.blocks = Blocks()
+        self.sides = Sides(boxes)
+        self.lobe_noise = LobeNoise(boxes, interval_s, floor_ppb)
+        self.judge = Judge(boxes, interval_s, profile) if profile else None
+        self.reasons = reasons
+
+
+class Tracker(Front):
+    """Tracks one series of readings at one threshold.
+
+    Every input returns a sequence of Alert and Hold records (records.py) in the order in which they happened.  It is
+    often empty.  Times are whole microseconds on the caller's time base.
+
+    Some readings are held back, so `state` may be that of an earlier reading; its time_us says which.  The repair holds
+    back one reading of raw sums.  A reading that jumps waits until the next ones show whether it is a spike.
+
+    trace: None, or a list that the caller puts here.  The tracker appends the State of each reading as it becomes
+    certain, but not of lost ones.
+    """
+
+    def __init__(self, interval_s, **settings):
+        """interval_s: time from reading to reading.  settings: by the names in defaults.TABLE.
+
+        Raises ValueError for an interval or a setting out of range.
+        """
+        values = checked(settings)
+        super().__init__(interval_s, values)
+        floor_ppb = values["scale_floor_ppm"] * 1000.0
+        shared = self._shared = Shared(
+            self._boxes, interval_s, self._interval_us, floor_ppb, self._profile, self._reasons
+        )
+        self._block = shared.block
+        self._new_baseline = max(1, int(NEW_BASELINE_S / interval_s + 0.5))
+        self._may_hold = values["hold"]
+        self._main = Decisions(shared, values, values["threshold"], self._events)
+        self._decisions = (self._main,)
+        self._frozen = False
+        self._in_block = 0
+        self._time_us = 0
+        self._y = 0
+        self._least = self._main.threshold  # the lowest threshold
+        self._due = NEVER  # the lowest `due` of the decisions
+
+    # ------------------------------------------------------------ inputs, besides those of the front
+
+    def finish(self):
+        """The data end here.  Alerts and a hold that are open are reported as open."""
+        self._flush()
+        for decisions in self._decisions:
+            decisions.end(None)
+        self._due = NEVER
+        return self._happened()
+
+    def freeze(self):
+        """Freeze the baseline from the next reading on.  It goes on along its line, whose slope dies away.
+
+        If it is frozen already, set it again: the mean of the last 0.4 s is its new level.  The slope stays.
+        """
+        boxes = self._boxes
+        if self._frozen and boxes.count:
+            level = boxes.mean(0, min(self._new_baseline, boxes.count) - 1)
+            for decisions in self._decisions:
+                baseline = decisions.baseline
+                baseline.line(level - baseline.slope * self._in_block / self._block, baseline.slope)
+        self._frozen = True
+        return NOTHING
+
+    def thaw(self):
+        """Track the baseline again, from the next reading on."""
+        self._frozen = False
+        return NOTHING
+
+    def set_threshold(self, z):
+        """Raise alerts at |z| of at least `z` from the next reading on.  Release and hold levels scale with it.
+
+        Raises ValueError if z is out of range.
+        """
+        self._main.set_threshold(defaults.check("threshold", z))
+        self._least = min([decisions.threshold for decisions in self._decisions])
+        return NOTHING
+
+    # ------------------------------------------------------------ what it knows, besides what the front knows
+
+    @property
+    def state(self):
+        """The records.State of the latest reading that is certain."""
+        boxes = self._boxes
+        baseline = self._main.baseline
+        return State(
+            self._time_us, self._y, baseline.level + baseline.slope * self._in_block / self._block, boxes.z,
+            boxes.widths_s[boxes.width], boxes.ready, self._frozen, self._main.hold.reported,
+        )
+
+    @property
+    def sigma_step_ppb(self):
+        """The robust sigma of the steps of the level in 0.6 s of sweeping, 1e-9.  None for the first 4 s."""
+        return self._main.hold.sigma_swept
+
+    # ------------------------------------------------------------ inside
+
+    def _happened(self):
+        events = self._events
+        self._events = self._main.events = []
+        return events
+
+    def _track(self, y, time_us, now_us):
+        """Track one reading.  time_us: its middle.  now_us: when the data that made it certain were complete."""
+        self._time_us = time_us
+        self._y = y
+        boxes = self._boxes
+        boxes.push(y)
+        if boxes.ready:
+            z = boxes.z
+            least = self._least
+            # Most readings change no alert, and this saves a call for them.
+            if z >= least or z <= -least or boxes.count >= self._due:
+                self._decide(time_us, now_us)
+        self._in_block += 1
+        if self._in_block == self._block:
+            self._in_block = 0
+            self._end_block(time_us)
+
+    def _decide(self, time_us, now_us):
+        boxes = self._boxes
+        count = boxes.count
+        size = boxes.z if boxes.z >= 0.0 else -boxes.z
+        frozen = self._frozen
+        due = NEVER
+        for decisions in self._decisions:
+            if size >= decisions.threshold or count >= decisions.due:
+                decisions.step(time_us, now_us, frozen)
+            if decisions.due < due:
+                due = decisions.due
+        self._due = due
+
+    def _end_block(self, time_us):
+        boxes = self._boxes
+        shared = self._shared
+        if boxes.clipped == self._block:
+            self._far += 1
+        else:
+            self._far = 0
+        boxes.clipped = 0
+        mean = boxes.mean(0, self._block - 1)
+        shared.blocks.push(mean)
+        shared.lobe_noise.block()
+        frozen = self._frozen
+        may_hold = self._may_hold and boxes.ready and not frozen
+        for decisions in self._decisions:
+            decisions.block(mean, time_us, may_hold, frozen)
+
+    def _restart(self, end_us, new_noise):
+        """The series ended at end_us, and another one begins."""
+        for decisions in self._decisions:
+            decisions.end(end_us)
+            decisions.baseline.restart()
+        self._due = NEVER
+        self._shared.blocks.restart()
+        self._shared.sides.forget()
+        self._boxes.restart(new_noise)
+        self._in_block = 0
+
+
+class GridTracker(Tracker):
+    """Tracks one series of readings at several thresholds at once: that of the settings, and further ones.
+
+    It is a Tracker with the threshold of the settings.  The events of further thresholds go to the list `further`, as
+    (position of the threshold, event).  They are exactly those of a Tracker with that threshold.  The caller empties
+    the list, or puts one of its own here.
+    """
+
+    def __init__(self, interval_s, thresholds, **settings):
+        """thresholds: the further ones, in sigma.  interval_s, settings: as for a Tracker.
+
+        Raises ValueError as a Tracker does.
+        """
+        super().__init__(interval_s, **settings)
+        self.further = []
+        values = checked(settings)
+        others = [
+            Decisions(self._shared, values, defaults.check("threshold", z), _Marked(position, self))
+            for position, z in enumerate(thresholds)
+        ]
+        self._decisions = (self._main,) + tuple(others)
+        self._least = min([decisions.threshold for decisions in self._decisions])
+
+
+class _Marked:
+    """Appends the events of one further threshold to the list `further` of its tracker."""
+
+    def __init__(self, position, tracker):
+        self._position = position
+        self._tracker = tracker
+
+    def append(self, event):
+        self._tracker.further.append((self._position, event))
