@@ -21,6 +21,7 @@ from .front import (
 )
 from .hold import Blocks
 from .judge import Judge
+from .kept import pack, unpack
 from .lobes import LobeNoise
 from .records import State
 
@@ -43,7 +44,7 @@ class Shared:
         self.blocks = Blocks()
         self.sides = Sides(bank)
         self.lobe_noise = LobeNoise(bank, interval_s, floor_ppb)
-        self.judge = Judge(bank, interval_s, profile) if profile else None
+        self.judge = Judge(bank, interval_s, floor_ppb, profile)
         self.reasons = reasons
 
 
@@ -60,10 +61,12 @@ class Tracker(Front):
     certain, but not of lost ones.
     """
 
-    def __init__(self, interval_s, **settings):
+    def __init__(self, interval_s, learned=(), **settings):
         """interval_s: time from reading to reading.  settings: by the names in defaults.TABLE.
 
-        Raises ValueError for an interval or a setting out of range.
+        learned: () or what `learned` of an earlier tracker was.  If that had another interval or other widths, it is
+        ignored, and kept_used is False.
+        Raises ValueError for an interval or a setting out of range, and for a malformed `learned`.
         """
         values = checked(settings)
         super().__init__(interval_s, values)
@@ -71,6 +74,7 @@ class Tracker(Front):
         shared = self._shared = Shared(
             self._bank, interval_s, self._interval_us, floor_ppb, self._profile, self._reasons
         )
+        self.kept_used = bool(learned) and unpack(learned, self._interval_us, self._bank, shared.judge)
         self._block = shared.block
         self._new_baseline = max(1, int(NEW_BASELINE_S / interval_s + 0.5))
         self._may_hold = values["hold"]
@@ -134,6 +138,11 @@ class Tracker(Front):
         )
 
     @property
+    def learned(self):
+        """What was learned of the soil, as a tuple of floats for the next tracker.  () if that is nothing yet."""
+        return pack(self._interval_us, self._bank, self._shared.judge)
+
+    @property
     def sigma_step_ppb(self):
         """The robust sigma of the steps of the level in 0.6 s of sweeping, 1e-9.  None for the first 4 s."""
         return self._main.hold.sigma_swept
@@ -186,6 +195,7 @@ class Tracker(Front):
         mean = bank.mean(0, self._block - 1)
         shared.blocks.push(mean)
         shared.lobe_noise.block()
+        shared.judge.block()
         frozen = self._frozen
         may_hold = self._may_hold and bank.ready and not frozen
         for decisions in self._decisions:
@@ -200,6 +210,8 @@ class Tracker(Front):
         self._shared.blocks.restart()
         self._shared.sides.forget()
         self._bank.restart(new_noise)
+        if new_noise:
+            self._shared.judge.restart()
         self._in_block = 0
 
 
@@ -211,12 +223,12 @@ class GridTracker(Tracker):
     the list, or puts one of its own here.
     """
 
-    def __init__(self, interval_s, thresholds, **settings):
-        """thresholds: the further ones, in sigma.  interval_s, settings: as for a Tracker.
+    def __init__(self, interval_s, thresholds, learned=(), **settings):
+        """thresholds: the further ones, in sigma.  interval_s, learned, settings: as for a Tracker.
 
         Raises ValueError as a Tracker does.
         """
-        super().__init__(interval_s, **settings)
+        super().__init__(interval_s, learned, **settings)
         self.further = []
         values = checked(settings)
         others = [
