@@ -20,7 +20,7 @@ from micropython_tool import COILCOUNT, ROOT
 from tracker_series import bump_ppb, intervals, noise_ppb
 
 # In the order in which they import one another.
-MODULES = ("records", "defaults", "continuity", "series", "spikes", "filters", "priors", "learner", "ring", "bank", "baseline")
+MODULES = ("records", "defaults", "continuity", "series", "spikes", "filters", "priors", "ring", "learner", "bank", "baseline")
 MODULES += ("lobes", "judge", "kept", "hold", "alert", "final_look", "alerts", "decisions", "front", "tracker")
 NEAR = 0.01
 
