@@ -47,7 +47,7 @@ class Alerts:
         self._interval_us = shared.interval_us
         self._release = release_fraction
         self._looks = Looks(bank, shared.sides, baseline, noise)
-        self._belonging = Belonging(bank, shared.interval_us)
+        self._belonging = Belonging(bank, baseline, shared.interval_us)
         self._longest_us = int(LONGEST_WIDTHS * bank.widths_s[len(bank.widths_s) - 1] * 1e6)
         self._number = 0
         self.open = None  # the alert that is raised and not released, or None
@@ -192,6 +192,7 @@ class Alerts:
             alert.score = alert.best
             alert.score_index = bank.count - int(bank.lags[width] + 0.5)
         alert.width = width
+        alert.shape = None
         alert.scale = bank.used[width]
         alert.lobe_sigma = self._noise.lobe[width]
         alert.peaked = self._looks.has_peaked(width)
