@@ -17,6 +17,10 @@ LOBE_FROM_WIDTHS = 0.3
 LOBE_TO_WIDTHS = 2.1
 LOBE_SHARE = 1.0
 WIDER_LOBE_SHARE = 1.4
+# If the score of an alert is more than this many times its highest peak, a step came and not a pass.  Lower answers of
+# the other sign within so many widths are the step's: the oldest box reaches back so far.
+STEP_SCORES = 1.5
+STEP_WIDTHS = 3.5
 # Widths of a pass after which its tail is gone.
 PASS_WIDTHS = 2.0
 # Released alerts that may still be in the boxes of a filter.  Bounds the memory.
@@ -84,6 +88,9 @@ class Belonging:
         width_us = self._widths_us[width]
         if (answer > 0.0) == (alert.peak > 0.0):
             return SAME_PEAK if away_us <= SAME_PEAK_WIDTHS * width_us else NEITHER
+        if alert.score > STEP_SCORES * alert.best:
+            is_lower = abs(self._bank.zs[width]) < alert.score
+            return PART if is_lower and away_us <= STEP_WIDTHS * width_us else NEITHER
         if LOBE_FROM_WIDTHS * width_us <= away_us <= LOBE_TO_WIDTHS * width_us:
             most = WIDER_LOBE_SHARE if width > alert.width else LOBE_SHARE
             return PART if (answer if answer >= 0.0 else -answer) < most * abs(alert.peak) else NEITHER
