@@ -14,7 +14,7 @@ from array import array
 from .filters import LEAST_READINGS, SHAPE
 from .plain_math import atan
 
-STEPS = 8  # entries of the table of G for each w
+STEPS = 16  # entries of the table of G for each w
 LARGEST = 8  # w: beyond this G does not change
 # The content of each box may differ from that of the model by this share of it, because the width of the pass is known
 # roughly and its shape is not.
