@@ -1,0 +1,159 @@
+"""Tables of the alerts on ground where nothing is: false alarms, their stated rarity, strays, broad dips."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import table
+from study import Point, Result
+from tables_found import judged, mean, over
+
+# Minutes.  Bands of what an alert says: noise alone does this about once in so long.
+RARITY_BANDS = ((1 / 3, 1.0), (1.0, 10 / 3), (10 / 3, 10.0), (10.0, np.inf))
+RARITY_RATE = 10.0  # the setting whose alerts show the rarity
+AWAY_BANDS = ((0.0, 0.6), (0.6, 1.2), (1.2, 2.5), (2.5, np.inf))  # seconds
+STRONG_BANDS = ((0.0, 12.0), (12.0, 50.0), (50.0, 200.0), (200.0, np.inf))  # d' against the oscillator alone
+STRONG = 50.0  # d' of a strong object; chosen by hand
+
+
+def show(results: Sequence[Result]) -> None:
+    """Print all tables of this module."""
+    for name, points in results[0].points.items():
+        rates(results, name, sorted(points))
+    rarity(results)
+    for name in results[0].points:
+        strays(results, name)
+    broad(results)
+
+
+def rates(results: Sequence[Result], name: str, settings: Sequence[float]) -> None:
+    """Print the false alarms of a tracker by condition, and the passes found, at each setting of the rate."""
+    old = name.startswith("old")
+    rows = []
+    for result in results:
+        cells = [table.rate(result.points[name][n].false_alarms(), result.clean_minutes) for n in settings]
+        rows.append([result.name, *cells, *(table.percent(found_share(result, result.points[name][n])) for n in settings)])
+    totals = [sum(result.points[name][n].false_alarms() for result in results) for n in settings]
+    minutes = sum(result.clean_minutes for result in results)
+    rows.append([
+        "mean",
+        *(table.rate(total, minutes) for total in totals),
+        *(table.percent(over([found_hits(result, result.points[name][n]) for result in results])) for n in settings),
+    ])  # fmt: skip
+    words = ["its default threshold"] if old else [f"N = {n:g}" for n in settings]
+    table.show(
+        f"{name}: false alarms and passes found at {'its default threshold' if old else 'the setting of N a minute'}",
+        ["condition", *(f"false alarms, {word}" for word in words), *(f"found, {word}" for word in words)], rows,
+        "False alarms a minute [95 % Poisson interval] (count).",
+    )  # fmt: skip
+    print(f"\nHighest: {', '.join(_highest(results, name, n, word) for n, word in zip(settings, words, strict=True))}.")
+
+
+def _highest(results, name, n, word) -> str:
+    rates_ = [result.points[name][n].false_alarms() / result.clean_minutes for result in results]
+    return f"{word} {max(rates_):.2f} a minute ({results[int(np.argmax(rates_))].name})"
+
+
+def found_hits(result: Result, point: Point) -> np.ndarray:
+    return np.array([alert is not None for alert in point.found], dtype=bool)[judged(result)]
+
+
+def found_share(result: Result, point: Point) -> float:
+    return mean(found_hits(result, point))
+
+
+def rarity(results: Sequence[Result]) -> None:
+    """Print how often the alerts come on clean soil, over what they say, by what they say."""
+    for name, points in results[0].points.items():
+        if RARITY_RATE not in points:
+            continue
+        rows = []
+        for result in results:
+            rows.append(_rarity_row(result.name, [result], name))
+        rows.append(_rarity_row("all", results, name))
+        words = [f"{_minutes(a)} to {_minutes(b)} min" if b < np.inf else f"at least {a:g} min" for a, b in RARITY_BANDS]
+        table.show(
+            f"{name}: rarity stated by alerts on clean soil, over what was observed", ["condition", *words, "not known"],
+            rows, "Alerts that come, over the number that the stated rarity promises (alerts). An alert that says 'once "
+            "in T minutes' should come 1/T1 - 1/T2 times a minute for T from T1 to T2. Alerts of the setting "
+            f"N = {RARITY_RATE:g}.",
+        )  # fmt: skip
+
+
+def _rarity_row(word: str, results: Sequence[Result], name: str) -> list[str]:
+    alerts = [a for r in results for run in r.points[name][RARITY_RATE].clean for a in run if a.raised]
+    minutes = sum(result.clean_minutes for result in results)
+    stated = [alert.rarity_min for alert in alerts if alert.rarity_min is not None]
+    cells = []
+    for low, high in RARITY_BANDS:
+        n = sum(low <= value < high for value in stated)
+        promised = minutes * (1 / low - 1 / high)
+        cells.append(f"{n / promised:.2f} ({n})")
+    return [word, *cells, str(len(alerts) - len(stated))]
+
+
+def _minutes(value: float) -> str:
+    return f"{value:.2g}"
+
+
+def strays(results: Sequence[Result], name: str) -> None:
+    """Print the alerts on swept ground that belong to no pass, by distance and strength of the object beside them."""
+    minutes = sum(result.swept_minutes for result in results)
+    every = [stray for result in results for stray in result.points[name][1.0].strays]
+    rows = []
+    for low, high in STRONG_BANDS:
+        some = [stray for stray in every if low <= stray.strongest < high]
+        cells = [sum(a <= stray.away_s < b for stray in some) / minutes for a, b in AWAY_BANDS]
+        rows.append([_band(low, high), *(f"{value:.2f}" for value in cells), table.rate(len(some), minutes)])
+    cells = [sum(a <= stray.away_s < b for stray in every) / minutes for a, b in AWAY_BANDS]
+    rows.append(["all", *(f"{value:.2f}" for value in cells), table.rate(len(every), minutes)])
+    beside = sum(stray.strongest >= STRONG for stray in every)
+    clean = sum(result.points[name][1.0].false_alarms() for result in results)
+    clean_rate = clean / sum(result.clean_minutes for result in results)
+    table.show(
+        f"{name}: stray alerts, a minute of swept ground",
+        ["largest d' within 4 s", *(f"{_band(*band)} s away" for band in AWAY_BANDS), "all"], rows,
+        "Alerts that belong to no pass, by the time to the nearest pass and by the strongest pass within 4 s. Setting: "
+        "1 a minute, or the default threshold of the old tracker.",
+    )  # fmt: skip
+    print(f"\nWithin 4 s of a pass with d' of at least {STRONG:g}: {table.rate(beside, minutes)} a minute of swept ground. "
+          f"Without objects: {clean_rate:.2f} a minute.")  # fmt: skip
+    by_condition = [
+        [result.name, table.rate(len(result.points[name][1.0].strays), result.swept_minutes),
+         table.rate(sum(s.strongest >= STRONG for s in result.points[name][1.0].strays), result.swept_minutes)]
+        for result in results
+    ]  # fmt: skip
+    table.show(f"{name}: stray alerts by condition", ["condition", "all", f"beside d' of at least {STRONG:g}"], by_condition)
+
+
+def _band(low: float, high: float) -> str:
+    return f"at least {low:g}" if high == np.inf else f"{low:g} to {high:g}"
+
+
+def broad(results: Sequence[Result]) -> None:
+    """Print what became of the dips that are broader than any pass."""
+    from trackers import BROAD
+
+    rows = []
+    for name, points in results[0].points.items():
+        if name.startswith("old"):
+            continue
+        for n in sorted(points):
+            every = [a for r in results for run in r.points[name][n].clean for a in run if BROAD in a.reasons]
+            silent = sum(not alert.raised for alert in every)
+            clean_minutes = sum(result.clean_minutes for result in results)
+            passes, lost, unsure = 0, 0, 0
+            for result in results:
+                point, which = result.points[name][n], judged(result)
+                passes += int(which.sum())
+                for alert, other, yes in zip(point.found, point.broad, which, strict=True):
+                    lost += bool(yes and alert is None and other is not None)
+                    unsure += bool(yes and alert is not None and BROAD in alert.reasons)
+            rows.append([
+                f"{name}, N = {n:g}", table.rate(silent, clean_minutes), table.rate(len(every) - silent, clean_minutes),
+                f"{lost} of {passes}", f"{unsure} of {passes}",
+            ])  # fmt: skip
+    if rows:
+        table.show(
+            "Broad dips", ["tracker", "clean soil: no alert", "clean soil: raised, ended as uncertain", "passes lost",
+                           "passes found, ended as uncertain"], rows, "A minute [95 %] (count).",
+        )  # fmt: skip
