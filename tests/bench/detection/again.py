@@ -71,7 +71,7 @@ def study(ground: str, tuning: bool, minutes: float, cache: Path | None) -> tupl
 def rows_of(method: trackers.Method, runs: list[Run]) -> list[Row]:
     """Return the rows of one tracker."""
     rows = []
-    for run, alerts, _ in trackers.swept_alerts(method, runs, method.maker(None, **trackers.at_rate(1.0))):
+    for run, alerts, _ in trackers.swept_alerts(method, runs, method.maker(None)):
         for pass_, alert in zip(run.passes, match(run.passes, alerts)[0], strict=True):
             if alert is None or alert.confidence is None or not counts(pass_):
                 continue

@@ -40,7 +40,7 @@ def study(ground: str, tuning: bool, minutes: float, cache: Path | None) -> list
 def called(data: Data, word: str, method: trackers.Method) -> Rows:
     """Count the responses to isolated passes; one row for each object of iron, and one for all objects."""
     found, by_sign, by_answer = Counter(), Counter(), Counter()
-    for run, alerts, _ in trackers.swept_alerts(method, data.swept, method.maker(data, **trackers.at_rate(1.0))):
+    for run, alerts, _ in trackers.swept_alerts(method, data.swept, method.maker(data)):
         for pass_, alert in zip(run.passes, match(run.passes, alerts)[0], strict=True):
             if alert is None or pass_.d < LEAST_D or not pass_.alone:
                 continue

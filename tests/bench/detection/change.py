@@ -10,13 +10,13 @@ import score
 import trackers
 from conditions import CONDITIONS
 from score import counts
-from series import INTERVAL_S, Data, Run, data_of, earlier_of
+from series import INTERVAL_S, Data, Run, data_of
 from trackers import Method
 
 CHANGES = (("garden", "mineral"), ("bench", "mineral"))  # (calm, rough)
 BANDS = ((0.0, 15.0), (15.0, 30.0), (30.0, 60.0), (60.0, 120.0))  # seconds after the change
 BACK_BANDS = ((0.0, 30.0), (30.0, 120.0))
-METHODS = (trackers.OLD_FRESH, trackers.OLD_PROFILE, trackers.NEW_FRESH, trackers.NEW_KEPT, trackers.NEW_PROFILE)
+METHODS = (trackers.OLD_FRESH, trackers.OLD_PROFILE, trackers.NEW_FRESH, trackers.NEW_PROFILE)
 BEFORE = 2  # scenes of two minutes before the change
 F0_HZ = 25_000.0  # frequency of the coil in the joined series
 JOIN = 10  # readings whose mean is the level at the end or the start of a scene, 0.2 s; chosen by hand
@@ -32,14 +32,13 @@ def study(change: tuple[str, str], tuning: bool, clean_minutes: float, swept_min
     for each of BACK_BANDS.
     """
     calm, rough = (data_of(CONDITIONS[name], tuning, clean_minutes, swept_minutes, cache) for name in change)
-    earlier = earlier_of(CONDITIONS[change[0]], tuning, cache)
     onto, back = [], []
     for method in METHODS:
-        make = method.maker(calm, earlier, **trackers.at_rate(1.0))
+        make = method.maker(calm)
         onto.append((f"{change[0]} to {change[1]}", method.name, onto_rough(method, make, calm, rough)))
         if method.profile:
             # The other mistake: a profile of rough soil, on calm soil.
-            make = method.maker(rough, earlier, **trackers.at_rate(1.0))
+            make = method.maker(rough)
         back.append((f"{change[1]} to {change[0]}", method.name, onto_calm(make, calm, rough)))
     return onto, back
 

@@ -105,7 +105,8 @@ def scene_of(condition: Condition, seed: int, with_objects: bool, tuning: bool) 
         lost = tuple(Lost(at_s=(float(t),), records=int(rng.integers(1, 6))) for t in rng.uniform(5, SECONDS - 4, 3))
     return Scene(
         schema=1, duration_s=SECONDS, seed=seed, oscillator=condition.oscillator,
-        sweep=Sweep(speed_m_s=float(speed), height_cm=3), ground=condition.ground, weather=condition.weather, supply=condition.supply,
+        sweep=Sweep(speed_m_s=float(speed), height_cm=3), ground=condition.ground,
+        weather=condition.weather, supply=condition.supply,
         vibration=condition.vibration, target=tuple(targets), knock=knocks, lost=lost,
     )  # fmt: skip
 

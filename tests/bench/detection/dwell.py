@@ -46,7 +46,7 @@ def study(ground: str, tuning: bool, minutes: float, cache: Path | None) -> list
 
 def rows_of(ground: str, method: trackers.Method, data: Data, sigma_ppm: float, minutes: float) -> list[Row]:
     """Return the rows of one tracker."""
-    make = method.maker(data, **trackers.at_rate(1.0))
+    make = method.maker(data)
     # By band: (scene, seconds held with the right sign, seconds of rest).
     held: dict[tuple, list] = {band: [] for band in BANDS}
     by_key = []

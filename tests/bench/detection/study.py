@@ -8,7 +8,7 @@ import numpy as np
 import rivals
 import score
 import trackers
-from conditions import CONDITIONS, Condition
+from conditions import Condition
 from score import Found
 from series import INTERVAL_S, Data, Pass, data_of, earlier_of
 from trackers import GRID, METHODS, WRONG, Method
@@ -18,13 +18,9 @@ OTHERS = "others"  # a job: the bound and the other methods
 # Multiples of its threshold for 1 false alarm a minute, at which a method other than the trackers is judged: like GRID
 # 3 % apart.  The threshold for 0.1 a minute is chosen from these.
 FACTORS = 1.03 ** np.arange(32)
-# The settings of false_alarms_per_minute that each tracker runs with.  10 is there for the rarity of the alerts: most
-# alerts that come more than once a minute are not raised at a lower setting.
-RATES = {
-    trackers.NEW_WARM: (1.0, 0.3, 3.0, 10.0),
-    trackers.NEW_FRESH: (1.0, 0.3, 3.0),
-    trackers.NEW_KEPT: (1.0, 0.3, 3.0),
-}
+# Further settings of false_alarms_per_minute, besides the default 1, that the new tracker runs with.  10 is there for
+# the rarity of the alerts: most alerts that come more than once a minute are not raised at a lower setting.
+RATES = (0.3, 3.0, 10.0)
 STRAY_REACH_S = 4.0  # passes within this time of a stray alert tell how strong the object beside it is
 
 
@@ -100,7 +96,7 @@ class Result:
 
 @dataclass(frozen=True)
 class Job:
-    """A part of the work on one condition, for one process.  method: the name of a tracker of METHODS, or OTHERS."""
+    """A part of the work on one condition, for one process.  method: the name of a tracker, or OTHERS."""
 
     condition: Condition
     method: str
@@ -116,12 +112,11 @@ class Job:
 def prepare(job: Job) -> Result:
     """Make the data of a condition; return its passes, without the results of any method."""
     data = job.data()
-    if trackers.NEW_KEPT.name == job.method:
-        earlier_of(job.condition, job.tuning, job.cache)
+    earlier_of(job.condition, job.tuning, job.cache)
     scenes = [number for number, run in enumerate(data.swept) for _ in run.passes]
     passes = [pass_ for run in data.swept for pass_ in run.passes]
     swept_minutes = sum(len(run.y) for run in data.swept) * INTERVAL_S / 60
-    return Result(data.name, passes, np.array(scenes, dtype=int), data.clean_minutes, swept_minutes)
+    return Result(job.condition.name, passes, np.array(scenes, dtype=int), data.clean_minutes, swept_minutes)
 
 
 def run(job: Job) -> tuple[Job, dict[str, Detection], dict[float, Point]]:
@@ -134,16 +129,11 @@ def run(job: Job) -> tuple[Job, dict[str, Detection], dict[float, Point]]:
         return job, found, {}
     method = next(method for method in (*METHODS, WRONG) if method.name == job.method)
     earlier = earlier_of(job.condition, job.tuning, job.cache) if method.protocol == trackers.KEPT else None
-    make = method.maker(data, earlier, **trackers.at_rate(1.0))
-    detections, points = {}, {}
+    make = method.maker(data, earlier)
     if method is WRONG:
-        points[1.0] = point_of(make, method, data)
-    else:
-        detections[method.name], points[1.0] = detect(make, method, data)
-    for rate in RATES.get(method, ()) if trackers.FOLLOWS_RATE else ():
-        if rate not in points:
-            points[rate] = point_of(method.maker(data, earlier, **trackers.at_rate(rate)), method, data)
-    return job, detections, points
+        return job, {}, {1.0: point_of(make, method, data)}
+    detection, points = detect(make, method, data)
+    return job, {method.name: detection}, points
 
 
 def assemble(results: dict[str, Result], done) -> dict[str, Result]:
@@ -156,33 +146,36 @@ def assemble(results: dict[str, Result], done) -> dict[str, Result]:
     return results
 
 
-def detect(make, method: Method, data: Data) -> tuple[Detection, Point]:
-    """Run a tracker at all thresholds of GRID, and at that of its settings."""
+def detect(make, method: Method, data: Data) -> tuple[Detection, dict[float, Point]]:
+    """Run a tracker at all thresholds of GRID and at all rates, in one pass."""
+    rates = () if method.old else RATES
     clean = np.zeros(len(GRID), dtype=int)
     found: list[list[Found | None]] = [[] for _ in GRID]
-    point = Point(clean=[[] for _ in data.clean])
-    for heard in trackers.through(lambda: make(GRID), method.protocol, data):
-        _add(point, heard)
-        for position, alerts in enumerate(trackers.further_alerts(heard.further, len(GRID))):
+    points = {rate: Point(clean=[[] for _ in data.clean]) for rate in (1.0, *rates)}
+    for heard in trackers.through(lambda: make(GRID, rates), method.protocol, data):
+        every = trackers.further_alerts(heard.further, len(GRID) + len(rates))
+        _add(points[1.0], heard, trackers.alerts_of(heard.events))
+        for rate, alerts in zip(rates, every[len(GRID) :], strict=True):
+            _add(points[rate], heard, alerts)
+        for position, alerts in enumerate(every[: len(GRID)]):
             alerts = trackers.raised(alerts)
             if heard.clean:
                 clean[position] += len(alerts)
             else:
                 found[position] += score.match(heard.run.passes, alerts)[0]
     passes = [pass_ for run in data.swept for pass_ in run.passes]
-    return Detection(np.array(GRID), clean, data.clean_minutes, *hits(found, passes)), point
+    return Detection(np.array(GRID), clean, data.clean_minutes, *hits(found, passes)), points
 
 
 def point_of(make, method: Method, data: Data) -> Point:
     """Run a tracker at the threshold of its settings alone."""
     point = Point(clean=[[] for _ in data.clean])
     for heard in trackers.through(make, method.protocol, data):
-        _add(point, heard)
+        _add(point, heard, trackers.alerts_of(heard.events))
     return point
 
 
-def _add(point: Point, heard: trackers.Heard) -> None:
-    alerts = trackers.alerts_of(heard.events)
+def _add(point: Point, heard: trackers.Heard, alerts: list[Found]) -> None:
     if heard.clean:
         point.clean[heard.number] = alerts
         return
@@ -253,20 +246,3 @@ def _rival(data: Data, statistic, lag_s: float) -> Detection:
     ]
     passes = [pass_ for run in data.swept for pass_ in run.passes]
     return Detection(thresholds, clean, minutes, *hits(found, passes))
-
-
-def study_condition(condition: Condition, methods: list[str], tuning: bool, clean_minutes: float, swept_minutes: float,
-                    cache: Path) -> Result:  # fmt: skip
-    """Run some methods over one condition in this process."""
-    jobs = [Job(condition, method, tuning, clean_minutes, swept_minutes, cache) for method in methods]
-    return assemble({condition.name: prepare(jobs[0])}, map(run, jobs))[condition.name]
-
-
-def jobs_of(names: list[str], methods: list[str], tuning: bool, clean_minutes: float, swept_minutes: float,
-            cache: Path) -> list[Job]:  # fmt: skip
-    """Return all jobs, the method varying first."""
-    return [
-        Job(CONDITIONS[name], method, tuning, clean_minutes, swept_minutes, cache)
-        for name in names
-        for method in methods
-    ]

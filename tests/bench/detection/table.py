@@ -5,21 +5,22 @@ from collections.abc import Iterable, Sequence
 
 from coilcount.desk.rates import rate_interval, share_interval
 
+SHOWN: dict[str, str] = {}  # what was printed, by its title
+
 
 def show(title: str, head: Sequence[str], rows: Iterable[Sequence[str]], *notes: str) -> None:
-    """Print a table with a title above it and notes below the title."""
+    """Print a table with a title above it and notes below the title, and keep it in SHOWN."""
     lines = [[str(cell) for cell in row] for row in (head, *rows)]
     widths = [max(3, *(len(row[i]) for row in lines)) for i in range(len(head))]
-    print(f"\n### {title}\n")
-    for note in notes:
-        print(note)
-    if notes:
-        print()
+    text = [*notes, ""] if notes else []
     for number, row in enumerate(lines):
         cells = [row[0].ljust(widths[0]), *(cell.rjust(width) for cell, width in zip(row[1:], widths[1:], strict=True))]
-        print("| " + " | ".join(cells) + " |")
+        text.append("| " + " | ".join(cells) + " |")
         if not number:
-            print("|" + "|".join(["-" * (widths[0] + 2)] + ["-" * (width + 1) + ":" for width in widths[1:]]) + "|")
+            rule = ["-" * (widths[0] + 2), *("-" * (width + 1) + ":" for width in widths[1:])]
+            text.append("|" + "|".join(rule) + "|")
+    SHOWN[title] = "\n".join(text)
+    print(f"\n### {title}\n\n{SHOWN[title]}")
 
 
 def percent(value: float, digits: int = 1) -> str:

@@ -19,7 +19,7 @@ def answers(results) -> None:
 def depth(results) -> None:
     names = list(results[0][1])
     rows = [
-        [ground, *(f"{depths[name]['cm']:.1f} [{depths[name]['low']:.1f}, {depths[name]['high']:.1f}]" for name in names)]
+        [ground, *("{cm:.1f} [{low:.1f}, {high:.1f}]".format(**depths[name]) for name in names)]
         for ground, depths in results
     ]
     table.show(
@@ -35,7 +35,7 @@ def dwell(results) -> None:
     table.show(
         "Resting over a target", ["condition and tracker", "figure", "value [95 %]", "of"], rows,
         "Level: shift in units of sigma_st. Held: share of the rest that is held with the right sign; the rests of one "
-        "scene count as one cluster. With the key: share of the rest with the right sign and at least half of the height.",
+        "scene count as one cluster. With the key: share of the rest with the right sign and at least half the height.",
     )  # fmt: skip
 
 
@@ -55,7 +55,7 @@ def again(results) -> None:
     table.show(
         "Several passes over one object",
         ["tracker", "condition", "pass", "mean confidence", "sign right", "metal right", "alerts"], rows,
-        "The objects include flat iron. junk: another object every second, so that several passes of one sign are chance.",
+        "The objects include flat iron. junk: another object each second, so several passes of one sign are chance.",
     )  # fmt: skip
 
 

@@ -6,6 +6,7 @@ import numpy as np
 import table
 from study import Point, Result
 from tables_found import judged, mean, over
+from trackers import BROAD
 
 # Minutes.  Bands of what an alert says: noise alone does this about once in so long.
 RARITY_BANDS = ((1 / 3, 1.0), (1.0, 10 / 3), (10 / 3, 10.0), (10.0, np.inf))
@@ -31,7 +32,8 @@ def rates(results: Sequence[Result], name: str, settings: Sequence[float]) -> No
     rows = []
     for result in results:
         cells = [table.rate(result.points[name][n].false_alarms(), result.clean_minutes) for n in settings]
-        rows.append([result.name, *cells, *(table.percent(found_share(result, result.points[name][n])) for n in settings)])
+        shares = [table.percent(mean(found_hits(result, result.points[name][n]))) for n in settings]
+        rows.append([result.name, *cells, *shares])
     totals = [sum(result.points[name][n].false_alarms() for result in results) for n in settings]
     minutes = sum(result.clean_minutes for result in results)
     rows.append([
@@ -43,9 +45,9 @@ def rates(results: Sequence[Result], name: str, settings: Sequence[float]) -> No
     table.show(
         f"{name}: false alarms and passes found at {'its default threshold' if old else 'the setting of N a minute'}",
         ["condition", *(f"false alarms, {word}" for word in words), *(f"found, {word}" for word in words)], rows,
-        "False alarms a minute [95 % Poisson interval] (count).",
+        "False alarms a minute [95 % Poisson interval] (count). Highest: "
+        + ", ".join(_highest(results, name, n, word) for n, word in zip(settings, words, strict=True)) + ".",
     )  # fmt: skip
-    print(f"\nHighest: {', '.join(_highest(results, name, n, word) for n, word in zip(settings, words, strict=True))}.")
 
 
 def _highest(results, name, n, word) -> str:
@@ -57,10 +59,6 @@ def found_hits(result: Result, point: Point) -> np.ndarray:
     return np.array([alert is not None for alert in point.found], dtype=bool)[judged(result)]
 
 
-def found_share(result: Result, point: Point) -> float:
-    return mean(found_hits(result, point))
-
-
 def rarity(results: Sequence[Result]) -> None:
     """Print how often the alerts come on clean soil, over what they say, by what they say."""
     for name, points in results[0].points.items():
@@ -70,11 +68,11 @@ def rarity(results: Sequence[Result]) -> None:
         for result in results:
             rows.append(_rarity_row(result.name, [result], name))
         rows.append(_rarity_row("all", results, name))
-        words = [f"{_minutes(a)} to {_minutes(b)} min" if b < np.inf else f"at least {a:g} min" for a, b in RARITY_BANDS]
+        words = [f"once in {_band(round(low, 2), round(high, 2))} min" for low, high in RARITY_BANDS]
         table.show(
-            f"{name}: rarity stated by alerts on clean soil, over what was observed", ["condition", *words, "not known"],
-            rows, "Alerts that come, over the number that the stated rarity promises (alerts). An alert that says 'once "
-            "in T minutes' should come 1/T1 - 1/T2 times a minute for T from T1 to T2. Alerts of the setting "
+            f"{name}: alerts on clean soil, by the rarity that they state", ["condition", *words, "not known"], rows,
+            "Number that came, over the number that should come (number that came). Alerts that state once in T "
+            "minutes, T from T1 to T2, should come 1/T1 - 1/T2 times a minute. The last column has no rarity. Setting: "
             f"N = {RARITY_RATE:g}.",
         )  # fmt: skip
 
@@ -89,10 +87,6 @@ def _rarity_row(word: str, results: Sequence[Result], name: str) -> list[str]:
         promised = minutes * (1 / low - 1 / high)
         cells.append(f"{n / promised:.2f} ({n})")
     return [word, *cells, str(len(alerts) - len(stated))]
-
-
-def _minutes(value: float) -> str:
-    return f"{value:.2g}"
 
 
 def strays(results: Sequence[Result], name: str) -> None:
@@ -113,16 +107,17 @@ def strays(results: Sequence[Result], name: str) -> None:
         f"{name}: stray alerts, a minute of swept ground",
         ["largest d' within 4 s", *(f"{_band(*band)} s away" for band in AWAY_BANDS), "all"], rows,
         "Alerts that belong to no pass, by the time to the nearest pass and by the strongest pass within 4 s. Setting: "
-        "1 a minute, or the default threshold of the old tracker.",
+        "1 a minute, or the default threshold of the old tracker. "
+        f"Within 4 s of a pass with d' of at least {STRONG:g}: {table.rate(beside, minutes)}. "
+        f"Without objects: {clean_rate:.2f} a minute.",
     )  # fmt: skip
-    print(f"\nWithin 4 s of a pass with d' of at least {STRONG:g}: {table.rate(beside, minutes)} a minute of swept ground. "
-          f"Without objects: {clean_rate:.2f} a minute.")  # fmt: skip
     by_condition = [
         [result.name, table.rate(len(result.points[name][1.0].strays), result.swept_minutes),
          table.rate(sum(s.strongest >= STRONG for s in result.points[name][1.0].strays), result.swept_minutes)]
         for result in results
     ]  # fmt: skip
-    table.show(f"{name}: stray alerts by condition", ["condition", "all", f"beside d' of at least {STRONG:g}"], by_condition)
+    head = ["condition", "all", f"within 4 s of d' of at least {STRONG:g}"]
+    table.show(f"{name}: stray alerts by condition, a minute of swept ground", head, by_condition)
 
 
 def _band(low: float, high: float) -> str:
@@ -131,8 +126,6 @@ def _band(low: float, high: float) -> str:
 
 def broad(results: Sequence[Result]) -> None:
     """Print what became of the dips that are broader than any pass."""
-    from trackers import BROAD
-
     rows = []
     for name, points in results[0].points.items():
         if name.startswith("old"):

@@ -22,8 +22,8 @@ PAIRS = (
 def positions(results: Sequence[Result], method: str, rate: float) -> list[int]:
     """Return the position of the threshold of each condition that gives `rate` false alarms a minute.
 
-    At 1 a minute each condition has its own threshold.  For any other rate all of these are multiplied by one factor, so
-    that all conditions together have that rate.
+    At 1 a minute each condition has its own threshold.  For any other rate all of these are multiplied by one factor,
+    so that all conditions together have that rate.
     """
     detections = [result.detections[method] for result in results]
     first = [detection.at_rate(1.0) for detection in detections]
