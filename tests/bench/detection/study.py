@@ -15,9 +15,8 @@ from trackers import GRID, METHODS, WRONG, Method
 
 BOUND = "bound"
 OTHERS = "others"  # a job: the bound and the other methods
-# Multiples of its threshold for 1 false alarm a minute, at which a method other than the trackers is judged: like GRID
-# 3 % apart.  The threshold for 0.1 a minute is chosen from these.
-FACTORS = 1.03 ** np.arange(32)
+# Multiples of its threshold for 1 false alarm a minute, at which a method other than the trackers is judged.  The threshold for 0.1 a minute is chosen from these.
+FACTORS = 1.02 ** np.arange(50)
 # Further settings of false_alarms_per_minute, besides the default 1, that the new tracker runs with.  10 is there for
 # the rarity of the alerts: most alerts that come more than once a minute are not raised at a lower setting.
 RATES = (0.3, 3.0, 10.0)
@@ -43,6 +42,11 @@ class Detection:
         """Return the position of the lowest threshold with at most `rate` false alarms a minute."""
         within = np.flatnonzero(self.clean <= round(rate * self.minutes))
         return int(within[0]) if len(within) else len(self.clean) - 1
+
+    def further(self, position: int, factor: float) -> int:
+        """Return the position of the lowest threshold of at least `factor` times that of a position."""
+        above = int(np.searchsorted(self.thresholds, self.thresholds[position] * factor * (1 - 1e-6)))
+        return min(above, len(self.thresholds) - 1)
 
 
 @dataclass

@@ -8,6 +8,8 @@ from score import counts
 from study import BOUND, Result
 
 RATES = (1.0, 0.1)  # false alarms a minute
+STEP = 1.02  # the common factor of the thresholds for 0.1 a minute is a power of this
+MOST_FURTHER = 50  # the highest power
 LEAST_D_ALL = 10.0  # d' against everything of a pass that any method ought to find; chosen by hand
 # Differences that are shown: (the tracker, what it is compared with).
 PAIRS = (
@@ -29,10 +31,9 @@ def positions(results: Sequence[Result], method: str, rate: float) -> list[int]:
     first = [detection.at_rate(1.0) for detection in detections]
     if rate == 1.0:
         return first
-    most = max(len(detection.clean) for detection in detections)
     moved = first
-    for further in range(most):
-        moved = [min(i + further, len(d.clean) - 1) for i, d in zip(first, detections, strict=True)]
+    for further in range(MOST_FURTHER):
+        moved = [d.further(i, STEP**further) for i, d in zip(first, detections, strict=True)]
         rates = [d.clean[i] / d.minutes for i, d in zip(moved, detections, strict=True)]
         if np.mean(rates) <= rate:
             break

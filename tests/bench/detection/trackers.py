@@ -23,8 +23,8 @@ from series import INTERVAL_S, Data, Run
 FRESH, KEPT, WARM = "fresh", "kept", "warm"
 BROAD = "soil, or the coil was lifted"  # the reason of an alert that was a broad dip
 MOST = 100.0  # largest threshold that the setting allows, in sigma
-# Sigma.  Every tracker runs at all of these thresholds in one pass.  They are 3 % apart.
-GRID = tuple(round(2.8 * 1.03**k, 4) for k in range(64))
+# Sigma.  Every tracker runs at all of these thresholds in one pass.  They are 2 % apart up to 6.6, and 4 % from there.
+GRID = tuple(round(z, 4) for z in (*(3.3 * 1.02**k for k in range(36)), *(6.6 * 1.04**k for k in range(1, 18))))
 LEAST = 2.0  # smallest threshold that the setting allows, in sigma
 STEPS = 9  # most halvings in the search for a threshold
 OLD_THRESHOLD = old_defaults.DEFAULTS["threshold"]
@@ -54,11 +54,10 @@ class Method:
             settings["noise_ppm_rthz"] = data.noise_ppm_rthz
         if self.old:
             return lambda thresholds=(), rates=(): old_tracker.tracker.GridTracker(INTERVAL_S, thresholds, **settings)
-        if self.protocol == KEPT:
-            settings["learned"] = learned_in(earlier, **settings)
+        learned = learned_in(earlier, **settings) if self.protocol == KEPT else ()
 
         def make(thresholds=(), rates=()):
-            tracker = GridTracker(INTERVAL_S, thresholds, rates, **settings)
+            tracker = GridTracker(INTERVAL_S, thresholds, rates, learned, **settings)
             if self.wrong != 1.0:
                 exaggerate(tracker, self.wrong)
             return tracker
@@ -76,8 +75,6 @@ NEW_PROFILE = Method("profile", FRESH, profile=True)
 WARM_PROFILE = Method("profile, warm", WARM, profile=True)
 WRONG = Method("warm, 1.25 times", WARM, wrong=1.25)
 METHODS = (OLD_FRESH, OLD_WARM, OLD_PROFILE, NEW_FRESH, NEW_KEPT, NEW_WARM, NEW_PROFILE, WARM_PROFILE)
-if not hasattr(GridTracker, "learned"):  # TODO: remove once the tracker learns
-    METHODS = tuple(method for method in METHODS if method is not NEW_KEPT)
 
 
 def learned_in(runs: list[Run], **settings) -> tuple:
