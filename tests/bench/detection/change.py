@@ -11,12 +11,17 @@ import trackers
 from conditions import CONDITIONS
 from score import counts
 from series import INTERVAL_S, Data, Run, data_of
-from trackers import Method
 
 CHANGES = (("garden", "mineral"), ("bench", "mineral"))  # (calm, rough)
 BANDS = ((0.0, 15.0), (15.0, 30.0), (30.0, 60.0), (60.0, 120.0))  # seconds after the change
 BACK_BANDS = ((0.0, 30.0), (30.0, 120.0))
-METHODS = (trackers.OLD_FRESH, trackers.OLD_PROFILE, trackers.NEW_FRESH, trackers.NEW_PROFILE)
+# Every tracker starts anew, four minutes before the change.
+METHODS = {
+    "old": trackers.OLD_FRESH,
+    "old, profile": trackers.OLD_PROFILE,
+    "tracker": trackers.NEW_FRESH,
+    "tracker, profile": trackers.NEW_PROFILE,
+}
 BEFORE = 2  # scenes of two minutes before the change
 F0_HZ = 25_000.0  # frequency of the coil in the joined series
 JOIN = 10  # readings whose mean is the level at the end or the start of a scene, 0.2 s; chosen by hand
@@ -33,17 +38,17 @@ def study(change: tuple[str, str], tuning: bool, clean_minutes: float, swept_min
     """
     calm, rough = (data_of(CONDITIONS[name], tuning, clean_minutes, swept_minutes, cache) for name in change)
     onto, back = [], []
-    for method in METHODS:
+    for name, method in METHODS.items():
         make = method.maker(calm)
-        onto.append((f"{change[0]} to {change[1]}", method.name, onto_rough(method, make, calm, rough)))
+        onto.append((f"{change[0]} to {change[1]}", name, onto_rough(make, calm, rough)))
         if method.profile:
             # The other mistake: a profile of rough soil, on calm soil.
             make = method.maker(rough)
-        back.append((f"{change[1]} to {change[0]}", method.name, onto_calm(make, calm, rough)))
+        back.append((f"{change[1]} to {change[0]}", name, onto_calm(make, calm, rough)))
     return onto, back
 
 
-def onto_rough(method: Method, make, calm: Data, rough: Data) -> list[tuple[int, float]]:
+def onto_rough(make, calm: Data, rough: Data) -> list[tuple[int, float]]:
     """Count the alerts after a change from calm to rough soil, both without objects."""
     found = [0] * len(BANDS)
     for number, run in enumerate(rough.clean):

@@ -15,7 +15,8 @@ from trackers import GRID, METHODS, WRONG, Method
 
 BOUND = "bound"
 OTHERS = "others"  # a job: the bound and the other methods
-# Multiples of its threshold for 1 false alarm a minute, at which a method other than the trackers is judged.  The threshold for 0.1 a minute is chosen from these.
+# Multiples of its threshold for 1 false alarm a minute, at which a method other than the trackers is judged.  The
+# threshold for 0.1 a minute is chosen from these.
 FACTORS = 1.02 ** np.arange(50)
 # Further settings of false_alarms_per_minute, besides the default 1, that the new tracker runs with.  10 is there for
 # the rarity of the alerts: most alerts that come more than once a minute are not raised at a lower setting.

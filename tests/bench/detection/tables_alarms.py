@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import table
+from score import Found
 from study import Point, Result
 from tables_found import judged, mean, over
 from trackers import BROAD
@@ -64,10 +65,15 @@ def rarity(results: Sequence[Result]) -> None:
     for name, points in results[0].points.items():
         if RARITY_RATE not in points:
             continue
+        ratios = [_rarity(results, name), *(_rarity([result], name) for result in results)]
+        if not any(n for n, _ in ratios[0]):
+            continue  # it is not known in the first minutes
         rows = []
-        for result in results:
-            rows.append(_rarity_row(result.name, [result], name))
-        rows.append(_rarity_row("all", results, name))
+        for word, row in zip(("all", *(result.name for result in results)), ratios, strict=True):
+            known = [f"{n / promised:.2f} ({n})" for n, promised in row]
+            rows.append([word, *known, str(_unknown(results if word == "all" else [_named(results, word)], name))])
+        near = [sum(1 / 3 <= n / promised <= 3 for n, promised in band) for band in zip(*ratios[1:], strict=True)]
+        rows.append(["within a factor of 3", *(f"{n} of {len(results)} conditions" for n in near), ""])
         words = [f"once in {_band(round(low, 2), round(high, 2))} min" for low, high in RARITY_BANDS]
         table.show(
             f"{name}: alerts on clean soil, by the rarity that they state", ["condition", *words, "not known"], rows,
@@ -77,16 +83,25 @@ def rarity(results: Sequence[Result]) -> None:
         )  # fmt: skip
 
 
-def _rarity_row(word: str, results: Sequence[Result], name: str) -> list[str]:
-    alerts = [a for r in results for run in r.points[name][RARITY_RATE].clean for a in run if a.raised]
+def _rarity(results: Sequence[Result], name: str) -> list[tuple[int, float]]:
+    """Return for each of RARITY_BANDS how many alerts stated it, and how many should come."""
+    stated = [alert.rarity_min for alert in _clean_alerts(results, name) if alert.rarity_min is not None]
     minutes = sum(result.clean_minutes for result in results)
-    stated = [alert.rarity_min for alert in alerts if alert.rarity_min is not None]
-    cells = []
-    for low, high in RARITY_BANDS:
-        n = sum(low <= value < high for value in stated)
-        promised = minutes * (1 / low - 1 / high)
-        cells.append(f"{n / promised:.2f} ({n})")
-    return [word, *cells, str(len(alerts) - len(stated))]
+    return [
+        (sum(low <= value < high for value in stated), minutes * (1 / low - 1 / high)) for low, high in RARITY_BANDS
+    ]
+
+
+def _unknown(results: Sequence[Result], name: str) -> int:
+    return sum(alert.rarity_min is None for alert in _clean_alerts(results, name))
+
+
+def _clean_alerts(results: Sequence[Result], name: str) -> list[Found]:
+    return [a for r in results for run in r.points[name][RARITY_RATE].clean for a in run if a.raised]
+
+
+def _named(results: Sequence[Result], word: str) -> Result:
+    return next(result for result in results if result.name == word)
 
 
 def strays(results: Sequence[Result], name: str) -> None:
