@@ -29,12 +29,13 @@ import tables_alarms
 import tables_found
 import tables_sign
 from conditions import CONDITIONS, Condition
-from study import OTHERS, WRONG, Job, Result, assemble, prepare, run
-from trackers import METHODS
+from study import OTHERS, Job, Result, assemble, prepare, run
+from trackers import EXTRA, METHODS, WARM_PROFILE
 
 QUICK = (20, 16)  # minutes without objects and minutes with objects, for each test condition; chosen by hand
 LONG = (120, 60)
-PARTS = ("detect", "depth", "change", "answers", "again", "dwell")
+MOST_ELSEWHERE = (40, 32)  # the same at most for the parts after detect and change; keeps --long within the hour
+PARTS = ("detect", "change", "depth", "answers", "again", "dwell")
 
 
 def main() -> None:
@@ -45,12 +46,19 @@ def main() -> None:
             parser.error(f"there is no file {options.draw}; --picture DIR writes DIR/{picture.FILE}")
         picture.draw(picture.read(options.draw), options.picture or options.draw.parent)
         return
+    for name in picture.PICTURES:
+        if options.picture and (options.picture / name).exists():
+            parser.error(f"{options.picture / name} exists; remove it, or give another folder to --picture")
+    if options.readme and not options.readme.is_file():
+        parser.error(f"there is no file {options.readme}")
     names = options.conditions.split(",")
     for name in names:
         if name not in CONDITIONS:
             parser.error(f"there is no test condition {name}; use {', '.join(CONDITIONS)}")
-    known = [method.name for method in (*METHODS, WRONG)] + [OTHERS]
-    methods = options.methods.split(";") if options.methods else known
+    known = [method.name for method in (*METHODS, *EXTRA)] + [OTHERS]
+    methods = [name for name in known if name != WARM_PROFILE.name]
+    if options.methods:
+        methods = options.methods.split(";")
     for name in methods:
         if name not in known:
             parser.error(f"there is no method {name}; use any of {'; '.join(known)}, separated by semicolons")
@@ -83,7 +91,7 @@ def parser_of() -> argparse.ArgumentParser:
     parser.add_argument("--only", choices=PARTS, help="run only this part")
     parser.add_argument("--methods", metavar="NAMES",
                         help="for detect and depth, only these methods, separated by semicolons: "
-                        + "; ".join([*(method.name for method in (*METHODS, WRONG)), OTHERS]))
+                        + "; ".join([*(method.name for method in (*METHODS, *EXTRA)), OTHERS]))
     parser.add_argument("--cache", type=Path,
                         help="store the simulated data in this folder and use them again in the next run")
     parser.add_argument("--picture", type=Path, metavar="DIR",
@@ -119,16 +127,18 @@ class Bench:
             tables_alarms.show(results)
             tables_sign.show(results)
             figures["detection"] = picture.of_detection(results, self._clean, self._swept)
-        if "depth" in parts:
-            conditions = {ground: depth.condition_of(ground) for ground in depth.GROUNDS}
-            results = self.detect(conditions, [name for name in methods if name != WRONG.name], "depth")
-            depths = [depth.depths(ground, result) for ground, result in zip(conditions, results, strict=True)]
-            tables.depth(depths)
-            figures["depth"] = picture.of_depth(depths, self._clean, self._swept)
         if "change" in parts:
             rows = self.all(partial(change.study, **common, **minutes), change.CHANGES, "change")
             tables.change([row for onto, _ in rows for row in onto], change.BANDS)
             tables.back([row for _, back in rows for row in back])
+        self._clean = min(self._clean, MOST_ELSEWHERE[0])
+        self._swept = min(self._swept, MOST_ELSEWHERE[1])
+        if "depth" in parts:
+            conditions = {ground: depth.condition_of(ground) for ground in depth.GROUNDS}
+            results = self.detect(conditions, [name for name in methods if name in depth.METHODS], "depth")
+            depths = [depth.depths(ground, result) for ground, result in zip(conditions, results, strict=True)]
+            tables.depth(depths)
+            figures["depth"] = picture.of_depth(depths, self._clean, self._swept)
         if "answers" in parts:
             rows = self.all(partial(answers.study, minutes=3 * self._swept, **common), answers.GROUNDS, "answers")
             tables.answers([row for ground in rows for row in ground])

@@ -79,7 +79,7 @@ def onto_calm(make, calm: Data, rough: Data) -> list[tuple[int, float]]:
 
 
 def through(tracker, runs: list[Run]) -> tuple[list[score.Found], float]:
-    """Give a tracker the joined readings; return the alerts that were raised, and when the last run began, in s."""
+    """Give a tracker the joined readings; return its alerts, and when the last run began, in s."""
     y = runs[0].y
     for run in runs[1:]:
         last = run.y + np.mean(y[-JOIN:]) - np.mean(run.y[:JOIN])
@@ -90,4 +90,4 @@ def through(tracker, runs: list[Run]) -> tuple[list[score.Found], float]:
         if got:
             events.extend(got)
     events.extend(tracker.finish())
-    return trackers.raised(trackers.alerts_of(events)), (len(y) - len(runs[-1].y)) * INTERVAL_S
+    return trackers.alerts_of(events), (len(y) - len(runs[-1].y)) * INTERVAL_S

@@ -23,6 +23,7 @@ from study import BOUND, Result
 from tables_found import RATES, hits_at, mean
 
 FILE = "figures.json"
+PICTURES = ("found.svg", "found.png", "depth.svg", "depth.png")
 WORDS = {
     "bench": "bench, no soil",
     "battery": "flat battery",
@@ -41,8 +42,7 @@ INK, DARK, MUTED, FAINT = "#000000", "#404040", "#666666", "#BBBBBB"
 TRACKERS = {
     "warm": "tracker, warm",
     "fresh": "tracker, fresh",
-    "profile": "tracker, profile, fresh",
-    "old, fresh": "earlier tracker, fresh",
+    "old, fresh": "earlier, fresh",
 }
 IN_DEPTH = ("warm", "fresh")  # those drawn in the picture of the depth
 # Colour and shape of each of TRACKERS.  The colours are those of Okabe and Ito.
@@ -266,7 +266,7 @@ def _found(detection: dict[str, Any]) -> Figure:
     inch = 1 / (2.7 + 0.29 * (n + 1))
     figure = Figure(figsize=(9.6, 1 / inch))
     axes = figure.subplots(1, len(rates), sharey=True)
-    figure.subplots_adjust(0.18, 0.78 * inch, 0.985, 1 - 1.28 * inch, 0.07)
+    figure.subplots_adjust(0.21, 0.78 * inch, 0.985, 1 - 1.28 * inch, 0.07)
     for k, (panel, rate) in enumerate(zip(axes, rates, strict=True)):
         _panel(panel, {method: values[k] for method, values in shares.items()}, best)
         panel.set_title(f"at {rate:g} false alarm{'' if rate == 1 else 's'} a minute", fontsize=10.5, weight="bold",
@@ -279,7 +279,7 @@ def _found(detection: dict[str, Any]) -> Figure:
     figure.text(
         0.012, 1 - 0.57 * inch,
         f"Simulated, {detection['swept_minutes']:g} minutes over objects in each condition. Share with an alert, of "
-        f"{passes:,} passes with d' of at least 4 against the oscillator noise.", fontsize=9.5, color=DARK,
+        f"{passes:,} passes with d' of at least 4.", fontsize=9.5, color=DARK,
     )  # fmt: skip
     _key(figure, 1 - 0.86 * inch, list(shares), best)
     _foot(
@@ -331,7 +331,7 @@ def _key(figure: Figure, y: float, methods: list[str], best: str | None) -> None
     others = [name for name in methods if name in RIVALS and name != best]
     words = {name: TRACKERS[name] for name in _own(methods)}
     if best:
-        words[best] = f"{best}, the best rival on average"
+        words[best] = f"{best}, the best rival"
     if others:
         words[others[0]] = "the other rivals"
     words[BOUND] = BOUND

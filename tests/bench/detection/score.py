@@ -14,19 +14,18 @@ APART_S = 0.6  # a rival gives at most one alert in this time, at its largest pe
 class Found:
     """One alert of any method.
 
-    seen: number of this pass, of several passes over one object.  raised: False for a broad dip that was told apart
-    before an alert was raised; raised_s is then None.  rarity_min: noise alone does this about once in so many minutes.
+    seen: number of this pass, of several passes over one object.  rarity_min: noise alone does this about once in so
+    many minutes.
     """
 
     peak_s: float
-    raised_s: float | None
+    raised_s: float
     sign: int
     score: float
     response: str = ""
     confidence: float | None = None
     reasons: tuple[str, ...] = ()
     seen: int = 1
-    raised: bool = True
     rarity_min: float | None = None
 
 

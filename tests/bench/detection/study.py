@@ -11,7 +11,7 @@ import trackers
 from conditions import Condition
 from score import Found
 from series import INTERVAL_S, Data, Pass, data_of, earlier_of
-from trackers import GRID, METHODS, WRONG, Method
+from trackers import EXTRA, GRID, METHODS, Method
 
 BOUND = "bound"
 OTHERS = "others"  # a job: the bound and the other methods
@@ -68,17 +68,23 @@ class Stray:
 class Point:
     """A tracker at one setting.
 
-    clean: the alerts of each run without objects, also broad dips that raised none.  found: the alert of each pass, or
-    None.  broad: the broad dip beside each pass that raised no alert, or None.
+    clean: the alerts of each run without objects.  found: the alert of each pass, or None.  clean_broad, swept_broad:
+    dips that were broader than any pass, in the runs without and with objects, whether they raised an alert or not.
     """
 
     clean: list[list[Found]] = field(default_factory=list)
     found: list[Found | None] = field(default_factory=list)
-    broad: list[Found | None] = field(default_factory=list)
+    clean_broad: int = 0
+    swept_broad: int = 0
     strays: list[Stray] = field(default_factory=list)
 
     def false_alarms(self) -> int:
-        return sum(alert.raised for alerts in self.clean for alert in alerts)
+        """Return how many alerts were raised where nothing is."""
+        return sum(map(len, self.clean))
+
+    def lasting_false_alarms(self) -> int:
+        """Return the same without the alerts that ended as broad dips."""
+        return sum(trackers.BROAD not in alert.reasons for alerts in self.clean for alert in alerts)
 
 
 @dataclass
@@ -132,10 +138,10 @@ def run(job: Job) -> tuple[Job, dict[str, Detection], dict[float, Point]]:
         for rival, (statistic, lag_s) in rivals.RIVALS.items():
             found[rival] = _rival(data, statistic, lag_s)
         return job, found, {}
-    method = next(method for method in (*METHODS, WRONG) if method.name == job.method)
+    method = next(method for method in (*METHODS, *EXTRA) if method.name == job.method)
     earlier = earlier_of(job.condition, job.tuning, job.cache) if method.protocol == trackers.KEPT else None
     make = method.maker(data, earlier)
-    if method is WRONG:
+    if method in EXTRA:
         return job, {}, {1.0: point_of(make, method, data)}
     detection, points = detect(make, method, data)
     return job, {method.name: detection}, points
@@ -159,11 +165,10 @@ def detect(make, method: Method, data: Data) -> tuple[Detection, dict[float, Poi
     points = {rate: Point(clean=[[] for _ in data.clean]) for rate in (1.0, *rates)}
     for heard in trackers.through(lambda: make(GRID, rates), method.protocol, data):
         every = trackers.further_alerts(heard.further, len(GRID) + len(rates))
-        _add(points[1.0], heard, trackers.alerts_of(heard.events))
+        _add_settings(points[1.0], heard)
         for rate, alerts in zip(rates, every[len(GRID) :], strict=True):
             _add(points[rate], heard, alerts)
         for position, alerts in enumerate(every[: len(GRID)]):
-            alerts = trackers.raised(alerts)
             if heard.clean:
                 clean[position] += len(alerts)
             else:
@@ -176,18 +181,24 @@ def point_of(make, method: Method, data: Data) -> Point:
     """Run a tracker at the threshold of its settings alone."""
     point = Point(clean=[[] for _ in data.clean])
     for heard in trackers.through(make, method.protocol, data):
-        _add(point, heard, trackers.alerts_of(heard.events))
+        _add_settings(point, heard)
     return point
+
+
+def _add_settings(point: Point, heard: trackers.Heard) -> None:
+    _add(point, heard, trackers.alerts_of(heard.events))
+    if heard.clean:
+        point.clean_broad += heard.broad
+    else:
+        point.swept_broad += heard.broad
 
 
 def _add(point: Point, heard: trackers.Heard, alerts: list[Found]) -> None:
     if heard.clean:
         point.clean[heard.number] = alerts
         return
-    passes = heard.run.passes
-    point.found += score.match(passes, trackers.raised(alerts))[0]
-    point.broad += score.match(passes, [alert for alert in alerts if not alert.raised])[0]
-    point.strays += strays_of(passes, trackers.raised(alerts))
+    point.found += score.match(heard.run.passes, alerts)[0]
+    point.strays += strays_of(heard.run.passes, alerts)
 
 
 def strays_of(passes: list[Pass], alerts: list[Found]) -> list[Stray]:

@@ -7,7 +7,7 @@ import table
 from score import Found
 from study import Point, Result
 from tables_found import judged, mean, over
-from trackers import BROAD
+from trackers import BROAD, NEW_WARM, NO_BREADTH
 
 # Minutes.  Bands of what an alert says: noise alone does this about once in so long.
 RARITY_BANDS = ((1 / 3, 1.0), (1.0, 10 / 3), (10 / 3, 10.0), (10.0, np.inf))
@@ -21,6 +21,8 @@ def show(results: Sequence[Result]) -> None:
     """Print all tables of this module."""
     for name, points in results[0].points.items():
         rates(results, name, sorted(points))
+        if not name.startswith("old"):
+            lasting(results, name, sorted(points))
     rarity(results)
     for name in results[0].points:
         strays(results, name)
@@ -48,6 +50,21 @@ def rates(results: Sequence[Result], name: str, settings: Sequence[float]) -> No
         ["condition", *(f"false alarms, {word}" for word in words), *(f"found, {word}" for word in words)], rows,
         "False alarms a minute [95 % Poisson interval] (count). Highest: "
         + ", ".join(_highest(results, name, n, word) for n, word in zip(settings, words, strict=True)) + ".",
+    )  # fmt: skip
+
+
+def lasting(results: Sequence[Result], name: str, settings: Sequence[float]) -> None:
+    """Print the same false alarms without those that ended as broad dips."""
+    counts = [[result.points[name][n].lasting_false_alarms() for n in settings] for result in results]
+    rows = [
+        [result.name, *(table.rate(count, result.clean_minutes) for count in row)]
+        for result, row in zip(results, counts, strict=True)
+    ]
+    minutes = sum(result.clean_minutes for result in results)
+    rows.append(["mean", *(table.rate(sum(column), minutes) for column in zip(*counts, strict=True))])
+    table.show(
+        f"{name}: false alarms that do not end as broad dips", ["condition", *(f"N = {n:g}" for n in settings)], rows,
+        "False alarms a minute [95 % Poisson interval] (count).",
     )  # fmt: skip
 
 
@@ -97,7 +114,7 @@ def _unknown(results: Sequence[Result], name: str) -> int:
 
 
 def _clean_alerts(results: Sequence[Result], name: str) -> list[Found]:
-    return [a for r in results for run in r.points[name][RARITY_RATE].clean for a in run if a.raised]
+    return [a for r in results for run in r.points[name][RARITY_RATE].clean for a in run]
 
 
 def _named(results: Sequence[Result], word: str) -> Result:
@@ -140,28 +157,39 @@ def _band(low: float, high: float) -> str:
 
 
 def broad(results: Sequence[Result]) -> None:
-    """Print what became of the dips that are broader than any pass."""
-    rows = []
-    for name, points in results[0].points.items():
-        if name.startswith("old"):
-            continue
-        for n in sorted(points):
-            every = [a for r in results for run in r.points[name][n].clean for a in run if BROAD in a.reasons]
-            silent = sum(not alert.raised for alert in every)
-            clean_minutes = sum(result.clean_minutes for result in results)
-            passes, lost, unsure = 0, 0, 0
-            for result in results:
-                point, which = result.points[name][n], judged(result)
-                passes += int(which.sum())
-                for alert, other, yes in zip(point.found, point.broad, which, strict=True):
-                    lost += bool(yes and alert is None and other is not None)
-                    unsure += bool(yes and alert is not None and BROAD in alert.reasons)
-            rows.append([
-                f"{name}, N = {n:g}", table.rate(silent, clean_minutes), table.rate(len(every) - silent, clean_minutes),
-                f"{lost} of {passes}", f"{unsure} of {passes}",
-            ])  # fmt: skip
-    if rows:
-        table.show(
-            "Broad dips", ["tracker", "clean soil: no alert", "clean soil: raised, ended as uncertain", "passes lost",
-                           "passes found, ended as uncertain"], rows, "A minute [95 %] (count).",
-        )  # fmt: skip
+    """Print what the test of breadth does to false alarms and to passes, of the warm tracker at 1 a minute."""
+    name, without = NEW_WARM.name, NO_BREADTH.name
+    if name not in results[0].points or without not in results[0].points:
+        return
+    rows = [_broad_row(result.name, [result], name, without) for result in results]
+    rows.append(_broad_row("all", results, name, without))
+    table.show(
+        "Broad dips",
+        ["condition", "dips told apart", "of these raised, ended as uncertain", "false alarms", "without the test",
+         "passes found", "without the test", "lost by the test", "found, ended as uncertain"], rows,
+        "warm, N = 1. Rates a minute without objects [95 % Poisson interval] (count). Lost: found without the test, "
+        "and not with it.",
+    )  # fmt: skip
+
+
+def _broad_row(word: str, results: Sequence[Result], name: str, without: str) -> list[str]:
+    minutes = sum(result.clean_minutes for result in results)
+    pairs = [(result.points[name][1.0], result.points[without][1.0], judged(result)) for result in results]
+    ended = sum(BROAD in alert.reasons for own, _, _ in pairs for run in own.clean for alert in run)
+    passes = [
+        (alert, other)
+        for own, plain, which in pairs
+        for alert, other, yes in zip(own.found, plain.found, which, strict=True)
+        if yes
+    ]
+    return [
+        word,
+        table.rate(sum(own.clean_broad for own, _, _ in pairs), minutes),
+        table.rate(ended, minutes),
+        table.rate(sum(own.false_alarms() for own, _, _ in pairs), minutes),
+        table.rate(sum(plain.false_alarms() for _, plain, _ in pairs), minutes),
+        str(sum(alert is not None for alert, _ in passes)),
+        str(sum(other is not None for _, other in passes)),
+        f"{sum(alert is None and other is not None for alert, other in passes)} of {len(passes)}",
+        str(sum(alert is not None and BROAD in alert.reasons for alert, _ in passes)),
+    ]

@@ -35,7 +35,7 @@ class Method:
     """One tracker and one protocol.
 
     profile: it starts with the noise profile of the condition.  wrong: the detection statistic of the new tracker is
-    this many times too large, on purpose.
+    this many times too large, on purpose.  breadth: the new tracker tells dips apart that are broader than any pass.
     """
 
     name: str
@@ -43,6 +43,7 @@ class Method:
     old: bool = False
     profile: bool = False
     wrong: float = 1.0
+    breadth: bool = True
 
     def maker(self, data: Data | None, earlier: list[Run] | None = None, **settings) -> Callable[..., Any]:
         """Return a function that makes such a tracker: make(thresholds=(), rates=()), both further entries of its grid.
@@ -60,6 +61,8 @@ class Method:
             tracker = GridTracker(INTERVAL_S, thresholds, rates, learned, **settings)
             if self.wrong != 1.0:
                 exaggerate(tracker, self.wrong)
+            if not self.breadth:
+                forget_breadth(tracker)
             return tracker
 
         return make
@@ -74,6 +77,8 @@ NEW_WARM = Method("warm", WARM)
 NEW_PROFILE = Method("profile", FRESH, profile=True)
 WARM_PROFILE = Method("profile, warm", WARM, profile=True)
 WRONG = Method("warm, 1.25 times", WARM, wrong=1.25)
+NO_BREADTH = Method("warm, without the test of breadth", WARM, breadth=False)
+EXTRA = (WRONG, NO_BREADTH)  # they run at 1 a minute alone
 METHODS = (OLD_FRESH, OLD_WARM, OLD_PROFILE, NEW_FRESH, NEW_KEPT, NEW_WARM, NEW_PROFILE, WARM_PROFILE)
 
 
@@ -103,6 +108,17 @@ def exaggerate(tracker: GridTracker, factor: float) -> None:
     bank.__class__ = Exaggerated
 
 
+def forget_breadth(tracker: GridTracker) -> None:
+    """Let a tracker take every dip for narrow."""
+    breadth = tracker._shared.breadth
+
+    class Narrow(type(breadth)):
+        def _is_broad(self, *_):
+            return False
+
+    breadth.__class__ = Narrow
+
+
 def hear(tracker: Any, run: Run) -> list:
     """Give a tracker the intervals of a run, and return its events.  The run does not end yet."""
     events: list = []
@@ -118,7 +134,8 @@ class Heard:
     """What a tracker reported over one run.
 
     clean: the run has no objects.  number: of the run in Data.clean or Data.swept.  events: at the threshold of the
-    settings.  further: (position in the grid, event).
+    settings.  further: (position in the grid, event).  broad: number of dips that reached the threshold of the settings
+    and were broader than any pass, whether they raised an alert or not.
     """
 
     clean: bool
@@ -126,6 +143,7 @@ class Heard:
     run: Run
     events: list
     further: list
+    broad: int
 
 
 def through(make: Callable[[], Any], protocol: str, data: Data) -> Iterator[Heard]:
@@ -145,24 +163,23 @@ def through(make: Callable[[], Any], protocol: str, data: Data) -> Iterator[Hear
 
 def _one(tracker, clean, number, run) -> Heard:
     further = tracker.further = []
+    broad = getattr(tracker, "broad_dips", 0)
     events = hear(tracker, run)
     events.extend(tracker.gap(run.intervals[-1][0]))
     tracker.further = []
-    return Heard(clean, number, run, events, further)
+    return Heard(clean, number, run, events, further, getattr(tracker, "broad_dips", 0) - broad)
 
 
 def alerts_of(events: list) -> list[Found]:
-    """Return the final alerts among the events of one run, also those that were never raised."""
-    raised = {event.id for event in events if is_alert(event) and event.stage == "raised"}
-    return [found_of(event, event.id in raised) for event in events if is_alert(event) and event.stage == "final"]
-
-
-def found_of(event: Any, raised: bool = True) -> Found:
-    """Return the record of the benchmark for a final alert."""
-    return Found(
-        event.peak_us / 1e6, event.raised_us / 1e6 if raised else None, event.sign, event.score, event.response,
-        event.confidence, event.reasons, event.seen, raised, getattr(event, "rarity_min", None),
-    )  # fmt: skip
+    """Return the final alerts among the events of one run."""
+    return [
+        Found(
+            event.peak_us / 1e6, event.raised_us / 1e6, event.sign, event.score, event.response, event.confidence,
+            event.reasons, event.seen, getattr(event, "rarity_min", None),
+        )
+        for event in events
+        if is_alert(event) and event.stage == "final"
+    ]  # fmt: skip
 
 
 def is_alert(event: Any) -> bool:
@@ -178,16 +195,11 @@ def further_alerts(further: list, positions: int) -> list[list[Found]]:
     return [alerts_of(some) for some in events]
 
 
-def raised(alerts: list[Found]) -> list[Found]:
-    """Leave out the broad dips that raised no alert."""
-    return [alert for alert in alerts if alert.raised]
-
-
 def swept_alerts(method: Method, runs: list[Run], make: Callable[[], Any]) -> Iterator[tuple[Run, list[Found], list]]:
-    """Return for each run with objects the alerts that were raised, and the holds."""
+    """Return for each run with objects its alerts and holds."""
     for heard in through(make, method.protocol, Data("", [], runs, None, ())):
         holds = [event for event in heard.events if not is_alert(event) and event.stage == "final"]
-        yield heard.run, raised(alerts_of(heard.events)), holds
+        yield heard.run, alerts_of(heard.events), holds
 
 
 def threshold_for(count: Callable[[float], int], minutes: float, rate: float, most: float = MOST) -> float:
