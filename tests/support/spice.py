@@ -43,6 +43,7 @@ def run(
 .save {" ".join(probes)}
 .control
 set numdgt=12
+setseed 1
 set filetype=binary
 tran {step_s} {stop_s} {start_s} {step_s}{" uic" if initial else ""}
 write {raw} {" ".join(probes)}
