@@ -31,7 +31,7 @@ def run(
     deck: lines of a netlist; every netlist of `folder` is included.  probes: vectors of ngspice, such as "v(a)".
     step_s: longest step; the trapezoidal rule makes a sine slower by (2 pi f step)^2 / 12, which is 80 ppm at 25 kHz
     and 200 ns.  start_s: earlier points are not returned.  initial: start from zero everywhere, as if the supply were
-    switched on at 0 s.  Raises AssertionError if ngspice fails or stops early.
+    switched on at 0 s.  Raises RuntimeError if ngspice fails or stops early.
     """
     with tempfile.TemporaryDirectory() as scratch:
         raw = Path(scratch) / "out.raw"
@@ -55,9 +55,11 @@ write {raw} {" ".join(probes)}
         done = subprocess.run(
             ["ngspice", "-b", path.name], cwd=scratch, capture_output=True, text=True, timeout=120, check=False
         )
-        assert raw.exists(), f"ngspice failed:\n{done.stdout[-1500:]}\n{done.stderr[-1500:]}\n{deck}"
+        if not raw.exists():
+            raise RuntimeError(f"ngspice failed:\n{done.stdout[-1500:]}\n{done.stderr[-1500:]}\n{deck}")
         found = _read_raw(raw, probes)
-    assert found["time"][-1] > 0.999 * stop_s, f"ngspice stopped at {found['time'][-1]} s:\n{done.stderr[-1500:]}"
+    if found["time"][-1] < 0.999 * stop_s:
+        raise RuntimeError(f"ngspice stopped at {found['time'][-1]} s:\n{done.stderr[-1500:]}")
     return found
 
 
