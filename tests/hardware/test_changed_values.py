@@ -1,11 +1,10 @@
 """A value that is changed in a netlist fails a check of the simulation, and not only the comparison with the bill."""
 
-import shutil
-
 import circuit_checks as checks
 import pytest
 from circuits import parts
-from spice import HARDWARE, needs_ngspice
+from replaced_parts import with_line
+from spice import needs_ngspice
 
 # circuit, the line as it stands, the line as it is changed, the check that has to fail
 CHANGES = [
@@ -26,26 +25,16 @@ CHANGES = [
 ]
 
 
-def changed(folder, circuit, old, new):
-    """Copy the netlists into `folder` and change one line of one circuit."""
-    for path in [*HARDWARE.glob("*.lib"), *HARDWARE.glob("*.cir")]:
-        shutil.copy(path, folder)
-    path = folder / f"{circuit}.cir"
-    text = path.read_text(encoding="utf-8")
-    assert text.count(old) == 1
-    path.write_text(text.replace(old, new), encoding="utf-8")
-
-
 @needs_ngspice
 @pytest.mark.parametrize(("circuit", "old", "new", "check"), CHANGES, ids=[f"{c[0]}: {c[2]}" for c in CHANGES])
 def test_a_changed_value_fails_its_check(tmp_path, circuit, old, new, check):
-    changed(tmp_path, circuit, old, new)
+    with_line(tmp_path, circuit, old, new)
     with pytest.raises(AssertionError):
         check(tmp_path)
 
 
 def test_a_changed_value_differs_from_the_bill(tmp_path):
     bill = {(row["circuit"], row["reference"]): row["value"] for row in parts.read_bill()}
-    changed(tmp_path, "oscillator-pair", "tail_emitter gnd 91", "tail_emitter gnd 92")
+    with_line(tmp_path, "oscillator-pair", "tail_emitter gnd 91", "tail_emitter gnd 92")
     found = parts.all_parts(tmp_path)
     assert [key for key, part in found.items() if bill[key] != part.value] == [("oscillator-pair", "R6")]
