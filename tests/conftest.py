@@ -46,7 +46,7 @@ SLOW = (
     "firmware/test_firmware.py",
     "firmware/test_firmware_flags.py",
     "firmware/test_firmware_usb.py",
-    "firmware/test_wiring.py",
+    "hardware/test_wiring_page.py::test_volts",
     "firmware/test_silicon_",
     "hardware/test_changed_values.py",
     "hardware/test_inputs.py",
