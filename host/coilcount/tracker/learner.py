@@ -37,7 +37,7 @@ SELECT_SAMPLES = 20
 OBJECT = 7.0
 # In the first second after a change all samples count, but none for more than this many times what is expected, because
 # an object can stand there.
-MOST_SIZE = 40.0
+MOST_SIZE = 150.0
 # An estimate from few samples is too small: the scale is sigma * (1 + FEW / (samples + 1)).
 FEW = 4.0
 
