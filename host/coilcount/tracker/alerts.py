@@ -8,6 +8,7 @@ Runs under both interpreters.
 
 from .alert import MOST_RECENT, PendingAlert
 from .belonging import PART, SAME_PEAK, Belonging
+from .broad_dips import BroadDips
 from .final_look import FinalLook
 from .lobes import LOBE_TO
 from .sides import Looks
@@ -31,7 +32,6 @@ class Alerts:
     """Turns the statistic into alerts.  Call step() for each reading, and end() if the series ends or breaks.
 
     Inside, `width` is the number of a width of the filter bank.
-    broad_dips: number of dips that reached the threshold and were broader than any pass.
     """
 
     def __init__(self, shared, baseline, noise, release_fraction):
@@ -41,7 +41,6 @@ class Alerts:
         """
         bank = self._bank = shared.bank
         self._counts = shared.counts
-        self._breadth = shared.breadth
         self._baseline = baseline
         self._noise = noise
         self._interval_us = shared.interval_us
@@ -56,8 +55,7 @@ class Alerts:
         self._held = False
         self._reasons = shared.reasons
         self._final_look = FinalLook(bank, baseline, noise, shared.interval_us, shared.judge, shared.reasons)
-        self.broad_dips = 0
-        self._skipped = -NEVER  # reading of the latest dip that was not raised because it is broad
+        self._dips = BroadDips(bank, shared.breadth)
 
     def step(self, time_us, now_us, rise, fall, held, events):
         """Take the latest statistic, and append what happened to the list `events`.
@@ -72,7 +70,7 @@ class Alerts:
             self._continue(self.open, time_us, now_us, rise, fall, events)
         if self.open is None:
             width = self._new_width(time_us, rise, fall)
-            if width >= 0 and not self._skip(width):
+            if width >= 0 and not self._dips.skip(width):
                 self._raise(width, time_us, now_us, events)
         if self.waiting:
             self._finish_waiting(now_us, held, events)
@@ -85,7 +83,7 @@ class Alerts:
         alert = self.open
         if alert is not None:
             self.open = None
-            self._judge(alert)
+            self._dips.judge(alert)
             if now_us is not None:
                 alert.released_us = now_us
                 events.append(alert.event("released", self._bank.widths_s))
@@ -95,7 +93,12 @@ class Alerts:
         self.waiting = []
         self._recent.clear()
         self._belonging.forget()
-        self._skipped = -NEVER
+        self._dips.restart()
+
+    @property
+    def broad_dips(self):
+        """Number of dips that reached the threshold and were broader than any pass."""
+        return self._dips.count
 
     def due(self):
         """Return the count of readings from which on step() must be called even if no threshold is reached.
@@ -108,8 +111,8 @@ class Alerts:
             return NEVER
         due = self.waiting[0].peak_index + self._bank.look_back
         for alert in self.waiting:
-            if not alert.dip_judged and alert.dip_index + self._breadth.reach < due:
-                due = alert.dip_index + self._breadth.reach
+            if not alert.dip_judged:
+                due = min(due, self._dips.due(alert))
         return due
 
     # ------------------------------------------------------------ what the widths show
@@ -140,48 +143,17 @@ class Alerts:
         for alert in self.waiting:
             part = self._belonging.of(width, time_us, alert)
             if part == SAME_PEAK and size > alert.best:
-                self._deepen(alert, width)
+                self._dips.deepen(alert, width)
                 self._take(alert, width, time_us)
             if part:
                 return True
         return self._belonging.is_explained(width, LEFT_OVER * threshold)
 
-    # ------------------------------------------------------------ broad dips
-
-    def _skip(self, width):
-        """Return True if the newest answer of a width is a dip that looks broad, so that it raises no alert."""
-        if self._bank.zs[width] >= 0.0:
-            return False
-        count = self._bank.count
-        again = count - self._skipped <= self._breadth.reach
-        if not self._breadth.looks_broad(width):
-            if again:
-                # It is one after all, which is raised now.
-                self.broad_dips -= 1
-                self._skipped = -NEVER
-            return False
-        if not again:
-            self.broad_dips += 1
-        self._skipped = count
-        return True
-
-    def _judge(self, alert):
-        """Judge the breadth of an alert's deepest dip, with the readings that are there."""
-        if alert.dip_judged:
-            return
-        alert.dip_judged = True
-        alert.broad = self._breadth.is_broad(alert.dip_index, alert.dip_width, alert.dip_height)
-
-    def _judge_in_time(self, alert):
-        """Judge the breadth of an alert's deepest dip as soon as the readings after it are there."""
-        if not alert.dip_judged and self._bank.count - alert.dip_index >= self._breadth.reach:
-            self._judge(alert)
-
     def _finish(self, alert, held, events, now_us=None):
-        self._judge(alert)
+        self._dips.judge(alert)
         self._final_look.finish(alert, held, events, now_us)
         if alert.broad and alert.sign < 0:
-            self.broad_dips += 1
+            self._dips.count += 1
 
     # ------------------------------------------------------------ the stages
 
@@ -192,7 +164,7 @@ class Alerts:
             recent.pop(0)
         alert = self.open = PendingAlert(self._number, now_us, recent, self._counts.model(), self._reasons)
         recent.append(alert)
-        self._deepen(alert, width)
+        self._dips.deepen(alert, width)
         self._take(alert, width, time_us)
         events.append(alert.event("raised", self._bank.widths_s))
 
@@ -219,16 +191,6 @@ class Alerts:
         else:
             self._start_arrival(alert, width, time_us)
 
-    def _deepen(self, alert, width):
-        """Take the newest answer of a width as the alert's deepest dip, if it is one."""
-        z = self._bank.zs[width]
-        if -z > alert.dip:
-            alert.dip = -z
-            alert.dip_index = self._bank.count
-            alert.dip_width = width
-            alert.dip_height = -z * self._bank.used[width]
-            alert.dip_judged = False
-
     def _start_arrival(self, alert, width, time_us):
         """Note that the shift rises in the newer box of a width and has not peaked yet."""
         alert.peak_us = time_us
@@ -251,7 +213,7 @@ class Alerts:
                 alert.score_index = bank.count - int(bank.lags[width] + 0.5)
             if size < self._release * threshold:
                 continue
-            self._deepen(alert, width)
+            self._dips.deepen(alert, width)
             part = self._part(width, time_us, size, threshold, alert)
             if part == PART:
                 continue
@@ -273,8 +235,8 @@ class Alerts:
                 found = -1
                 best = 0.0
                 self._start_arrival(alert, width, time_us)
-        self._judge_in_time(alert)
-        if another >= 0 and not self._skip(another):
+        self._dips.judge_in_time(alert)
+        if another >= 0 and not self._dips.skip(another):
             self._close(alert, now_us, events)
             self._raise(another, time_us, now_us, events)
             return
@@ -290,7 +252,7 @@ class Alerts:
             alert.settle(now_us, bank.widths_s, events)
         alert.readings_below = 0 if active else alert.readings_below + 1
         if now_us - alert.raised_us >= self._longest_us:
-            self._judge(alert)
+            self._dips.judge(alert)
         elif alert.readings_below < RELEASE_READINGS or not (alert.dip_judged or alert.sign > 0):
             return
         if alert.sign:
@@ -331,7 +293,7 @@ class Alerts:
         """Make every alert final whose whole pass has been seen."""
         bank = self._bank
         for alert in self.waiting:
-            self._judge_in_time(alert)
+            self._dips.judge_in_time(alert)
         while self.waiting:
             if bank.count - self.waiting[0].peak_index < bank.look_back:
                 return

@@ -43,7 +43,7 @@ class Breadth:
 
     def restart(self):
         """The readings are counted from 0 again."""
-        self._judged = (NONE, NONE)  # reading and width of the dip that was judged last
+        self._judged = (NONE, NONE, NONE)  # reading and width of the dip that was judged last, and the reading of then
         self._broad = False
         self._seen = (NONE, NONE)  # reading and width that looks_broad() was asked for last
         self._looks = False
@@ -71,7 +71,7 @@ class Breadth:
         reading: its number, as FilterBank.count was.  width: number of the width with the lowest statistic there.
         height: of that filter's answer, 1e-9, positive.
         """
-        judged = (reading, width)
+        judged = (reading, width, self._bank.count)
         if self._judged != judged:
             self._judged = judged
             back = self._bank.count - reading

@@ -117,7 +117,10 @@ def usual_thresholds(false_alarms_per_minute):
 
 
 class NoiseCounts:
-    """The counts of both signs.  rises, dips: a SignCounts each."""
+    """The counts of both signs.
+
+    rises, dips: a SignCounts each.  The dips leave out those that are broader than any pass.
+    """
 
     def __init__(self):
         self.rises = SignCounts(USUAL_RISES)

@@ -19,6 +19,8 @@ LARGEST = 8  # w: beyond this G does not change
 # The content of each box may differ from that of the model by this share of it, because the width of the pass is known
 # roughly and its shape is not.
 SHAPE_SHARE = 0.3
+# The tail of a pass is below 1 % of its height from this many w on.
+GONE = 2.0
 # Widths of a pass.  A flank that is farther from the top than this is not looked for: the coil rests.
 WIDEST = 2.0
 
@@ -86,6 +88,8 @@ class PassAnswers:
         lags = learner.lags
         gains = learner.gains
         scale = SHAPE / pass_width
+        if (back - lags[0]) * scale > GONE:
+            return
         integral_to = self._integral_to
         weight = 0.0
         total = 0.0
