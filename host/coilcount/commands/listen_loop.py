@@ -77,7 +77,7 @@ def _run(args: argparse.Namespace, command: str, source: Source, settings, scree
             streams.warn_if_possible(f"warning: {text}")
 
     chain = Chain(settings, points=True)
-    kept = Kept(lambda: chain.threshold)
+    kept = Kept(lambda: chain.thresholds)
     header = make_header(args, source, settings)
     boundary = Boundary(lambda: file is not None, warn, source.clock)
     summary = None

@@ -130,9 +130,9 @@ class _Replay:
 
     def _keep_scale(self) -> None:
         facts = self._chain.facts()
-        if facts.threshold_ppm is not None and facts.threshold:
+        if facts.threshold_ppm is not None and facts.thresholds.rise:
             time_s = self._chain.duration_s
-            self.scale.append(ScaleReading(time_s, facts.threshold_ppm / facts.threshold))
+            self.scale.append(ScaleReading(time_s, facts.threshold_ppm.rise / facts.thresholds.rise))
             self._next_scale_s = time_s + _SCALE_EVERY_S
 
     def _keep(self, outputs: Sequence[Output]) -> None:
