@@ -21,7 +21,7 @@ from tracker_series import bump_ppb, intervals, noise_ppb
 
 # In the order in which they import one another.
 MODULES = ("records", "defaults", "continuity", "series", "spikes", "filters", "bank", "baseline", "lobes", "judge")
-MODULES += ("hold", "alert", "final_look", "alerts", "decisions", "front", "tracker")
+MODULES += ("plain_math", "noise_counts", "hold", "alert", "final_look", "alerts", "decisions", "front", "tracker")
 NEAR = 0.01
 
 

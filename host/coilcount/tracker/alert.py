@@ -3,6 +3,7 @@
 Runs under both interpreters.
 """
 
+from .noise_counts import rarity_min
 from .records import Alert
 
 RESPONSES = ("uncertain", "non-ferrous", "ferrous")  # by sign: 0, +1, and -1 (the last item)
@@ -53,14 +54,18 @@ def confidence(height_sigma, opposite_before, in_row):
 class PendingAlert:
     """An alert that is not final yet.
 
-    An *index* is a reading, counted since the start of the series (FilterBank.count).  `width` is the number of a width of
-    the filter bank, not a time.
+    An *index* is a reading, counted since the start of the series (FilterBank.count).  `width` is the number of a width
+    of the filter bank, not a time.
     """
 
-    def __init__(self, number, now_us, recent, reasons=()):
-        """recent: the latest alerts in the order in which they were raised, this one included."""
+    def __init__(self, number, now_us, recent, model, reasons=()):
+        """recent: the latest alerts in the order in which they were raised, this one included.
+
+        model: of the noise at that time, from NoiseCounts.model().
+        """
         self.number = number
         self._recent = recent
+        self._model = model
         self.raised_us = now_us
         self.settled_us = None
         self.released_us = None
@@ -129,4 +134,5 @@ class PendingAlert:
         return Alert(
             stage, self.number, self.raised_us, self.settled_us, self.released_us, self.peak_us, self.sign, response,
             self.reasons, self.score, self.peak, sign_confidence, widths_s[self.width], in_row,
+            rarity_min(self._model, self.sign if self.sign else self.peak, self.score),
         )

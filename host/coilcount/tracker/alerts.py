@@ -69,14 +69,15 @@ class Alerts:
     Inside, `width` is the number of a width of the filter bank.
     """
 
-    def __init__(self, bank, sides, baseline, noise, interval_us, release_fraction, judge=None, reasons=()):
-        """sides: a Sides of the bank.  noise: a lobes.StepNoise.
+    def __init__(self, bank, sides, counts, baseline, noise, interval_us, release_fraction, judge=None, reasons=()):
+        """sides: a Sides of the bank.  counts: a noise_counts.NoiseCounts.  noise: a lobes.StepNoise.
 
         judge: the judge.Judge of a learned noise profile, or None.
         reasons: reasons that every alert gets.
         """
         self._bank = bank
         self._sides = sides
+        self._counts = counts
         self._noise = noise
         self._baseline = baseline
         self._interval_us = interval_us
@@ -92,17 +93,18 @@ class Alerts:
         self._reasons = reasons
         self._final_look = FinalLook(bank, baseline, noise, interval_us, judge, reasons)
 
-    def step(self, time_us, now_us, threshold, held, events):
+    def step(self, time_us, now_us, rise, fall, held, events):
         """Take the latest statistic, and append what happened to the list `events`.
 
-        time_us: middle of the newest reading.  now_us: when it was complete.  threshold: of |z|.
+        time_us: middle of the newest reading.  now_us: when it was complete.
+        rise, fall: thresholds of rises and dips in sigma, both positive.
         held: the baseline is held or frozen.
         """
         self._held = held
         if self.open is not None:
-            self._continue(self.open, time_us, now_us, threshold, events)
+            self._continue(self.open, time_us, now_us, rise, fall, events)
         if self.open is None:
-            width = self._new_width(time_us, threshold)
+            width = self._new_width(time_us, rise, fall)
             if width >= 0:
                 self._raise(width, time_us, now_us, events)
         if self.waiting:
@@ -159,18 +161,23 @@ class Alerts:
         far_us = FAR_LOBE_WIDTHS * width_us + self._widths_us[alert.width]
         return -1 if -FAR_LOBE_SHARE < share < FAR_LOBE_SHARE and away_us <= far_us else 0
 
-    def _new_width(self, time_us, least):
-        """Return the width with the largest |z| of at least `least` that is no part of a released alert; -1: none."""
+    def _new_width(self, time_us, rise, fall):
+        """Return the width with the largest |z| that reaches its threshold and is no part of a released alert.
+
+        -1: none.
+        """
         zs = self._bank.zs
         found = -1
+        most = 0.0
         for width in range(len(zs)):
-            size = zs[width] if zs[width] >= 0.0 else -zs[width]
-            if size < least:
+            z = zs[width]
+            size = z if z >= 0.0 else -z
+            if size < (rise if z >= 0.0 else fall) or size < most:
                 continue
             if not self._has_peaked(width) and self._is_leaving(width):
                 continue
             if not self._part_of_released(width, time_us, size):
-                least = size
+                most = size
                 found = width
         return found
 
@@ -212,7 +219,7 @@ class Alerts:
         recent = self._recent
         if len(recent) == MOST_RECENT:
             recent.pop(0)
-        alert = self.open = PendingAlert(self._number, now_us, recent, self._reasons)
+        alert = self.open = PendingAlert(self._number, now_us, recent, self._counts.model(), self._reasons)
         recent.append(alert)
         self._take(alert, width, time_us)
         events.append(alert.event("raised", self._bank.widths_s))
@@ -244,20 +251,21 @@ class Alerts:
         alert.peak_index = self._bank.count
         alert.peak = self._step(width)
 
-    def _continue(self, alert, time_us, now_us, threshold, events):
+    def _continue(self, alert, time_us, now_us, rise, fall, events):
         bank = self._bank
         zs = bank.zs
         best = alert.best if alert.peaked else 0.0
         found = -1
         another = -1
         active = False
-        release = self._release * threshold
         for width in range(len(zs)):
-            size = zs[width] if zs[width] >= 0.0 else -zs[width]
+            z = zs[width]
+            size = z if z >= 0.0 else -z
+            threshold = rise if z >= 0.0 else fall
             if size > alert.score:
                 alert.score = size
                 alert.score_index = bank.count - int(bank.lags[width] + 0.5)
-            if size < release:
+            if size < self._release * threshold:
                 continue
             part = self._belongs(width, time_us, alert) if alert.peaked else 0
             if part == 0 and self._part_of_released(width, time_us, size):

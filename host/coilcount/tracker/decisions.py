@@ -8,22 +8,25 @@ from .alerts import Alerts
 from .baseline import Baseline
 from .hold import Hold
 from .lobes import StepNoise
+from .noise_counts import usual_thresholds
 from .records import Hold as HoldEvent
 
 
 class Decisions:
     """The decisions at one threshold.  Several of them may share one front.
 
-    threshold: in sigma.
-    due: the count of readings (FilterBank.count) from which on step() must be called with every reading.  Before that, only
-        a reading whose |z| reaches the threshold changes anything.
+    rise, fall: thresholds of rises and dips in sigma, both positive.
+    rate: false alarms a minute that they allow; 0.0 if they are fixed.
+    due: the count of readings (FilterBank.count) from which on step() must be called with every reading.  Before that,
+        only a reading whose statistic reaches a threshold changes anything.
     events: a list, or anything else with append().  What happens is appended to it.
     """
 
-    def __init__(self, shared, values, threshold, events):
+    def __init__(self, shared, values, rate, threshold, events):
         """shared: the parts that do not depend on the threshold, a tracker.Shared.
 
-        values: of all settings, from front.checked().
+        values: of all settings, from front.checked().  rate: allowed false alarms a minute.
+        threshold: 0.0, or a fixed one in sigma in place of `rate`.
         """
         floor_ppb = values["scale_floor_ppm"] * 1000.0
         self.events = events
@@ -34,26 +37,44 @@ class Decisions:
             int(values["hold_limit_s"] / shared.block_s), floor_ppb,
         )
         self.alerts = Alerts(
-            shared.bank, shared.sides, self.baseline, self.noise, shared.interval_us, values["release_fraction"],
-            shared.judge, shared.reasons,
+            shared.bank, shared.sides, shared.counts, self.baseline, self.noise, shared.interval_us,
+            values["release_fraction"], shared.judge, shared.reasons,
         )
         self._block_us = shared.block * shared.interval_us
         self._hold_start_us = 0
         self._hold_sign = 0
         self.due = self.alerts.due()
-        self.set_threshold(threshold)
+        self._counts = shared.counts
+        if threshold:
+            self.set_threshold(threshold)
+        else:
+            self.set_false_alarms(rate)
 
     def set_threshold(self, z):
         """Raise alerts at |z| of at least `z` from the next reading on.  Release and hold levels scale with it."""
-        self.threshold = z
-        self.hold.scale = z / defaults.DEFAULTS["threshold"]
+        self.rate = 0.0
+        self.rise = self.fall = z
+        self.hold.scale = z / defaults.HOLD_THRESHOLD
+
+    def set_false_alarms(self, per_minute):
+        """Allow about `per_minute` false alarms from the next reading on.  Release and hold levels go with it."""
+        self.rate = per_minute
+        rise, fall = usual_thresholds(per_minute)
+        rise_at_1, fall_at_1 = usual_thresholds(1.0)
+        self.hold.scale = (rise + fall) / (rise_at_1 + fall_at_1)
+        self.second()
+
+    def second(self):
+        """Take the thresholds from the counts, which have one more second of readings."""
+        if self.rate:
+            self.rise, self.fall = self._counts.thresholds(self.rate)
 
     def step(self, time_us, now_us, frozen):
         """Take the newest statistic.
 
         time_us: middle of its reading.  now_us: when that was certain.  frozen: the baseline is frozen by key.
         """
-        self.alerts.step(time_us, now_us, self.threshold, frozen or self.hold.on, self.events)
+        self.alerts.step(time_us, now_us, self.rise, self.fall, frozen or self.hold.on, self.events)
         self.due = self.alerts.due()
 
     def block(self, mean, time_us, may_hold, frozen):

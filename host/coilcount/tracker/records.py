@@ -32,9 +32,12 @@ State = namedtuple("State", "time_us y_ppb baseline_ppb z width_s ready frozen h
 #   confidence: sign confidence, 0 to 1; None if the response is uncertain
 #   width_s: full width at half maximum of the pass, that of the winning width
 #   seen: passes in a row with this sign and about this height, this one included; 1 while not settled
+#   rarity_min: noise alone gives such a score about once in this many minutes, at most 10.0: that often or more rarely.
+#     None while it is not known, in the first 2 minutes.
 Alert = namedtuple(
     "Alert",
-    "stage id raised_us settled_us released_us peak_us sign response reasons score peak_ppb confidence width_s seen",
+    "stage id raised_us settled_us released_us peak_us sign response reasons score peak_ppb confidence width_s seen "
+    "rarity_min",
 )
 
 # An auto-hold: the baseline is held by itself.

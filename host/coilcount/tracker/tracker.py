@@ -1,10 +1,11 @@
 """The tracker: takes readings, gives alerts and holds.  What it gives depends on the series and the settings alone.
 
 A reading goes through the front (front.py), which makes the detection statistic, and then to the decisions
-(decisions.py), which depend on the threshold.  `Tracker` has one threshold.  `GridTracker` has several that share one
-front, so that one pass over a recording serves them all.
-Memory is bounded: that of the front, and for each threshold a ring of 128 blocks.  Runs under both interpreters.
-Raises only ValueError.
+(decisions.py), which depend on the thresholds.  These are fixed, or they follow from the false alarms that are allowed
+(noise_counts.py).  `Tracker` decides once.  `GridTracker` decides for several thresholds or rates of false alarms that
+share one front, so that one pass over a recording serves them all.
+Memory is bounded: that of the front, and for each entry of the grid a ring of 128 blocks.
+Runs under both interpreters.  Raises only ValueError.
 """
 
 from . import defaults
@@ -22,6 +23,7 @@ from .front import (
 from .hold import Blocks
 from .judge import Judge
 from .lobes import LobeNoise
+from .noise_counts import NoiseCounts
 from .records import State
 
 __all__ = ["FAR_BLOCKS", "LONGEST_INTERVAL_S", "SHORTEST_INTERVAL_S", "GridTracker", "Tracker", "too_far_apart"]
@@ -30,6 +32,8 @@ __all__ = ["FAR_BLOCKS", "LONGEST_INTERVAL_S", "SHORTEST_INTERVAL_S", "GridTrack
 BLOCK_S = 0.1
 # Seconds of readings whose mean becomes the frozen baseline if it is set again.  Chosen by hand.
 NEW_BASELINE_S = 0.4
+# Seconds.  The counts of the noise, and the thresholds from them, move on so often.
+COUNTS_S = 1.0
 
 
 class Shared:
@@ -42,13 +46,14 @@ class Shared:
         self.block_s = self.block * interval_s
         self.blocks = Blocks()
         self.sides = Sides(bank)
+        self.counts = NoiseCounts()
         self.lobe_noise = LobeNoise(bank, interval_s, floor_ppb)
         self.judge = Judge(bank, interval_s, profile) if profile else None
         self.reasons = reasons
 
 
 class Tracker(Front):
-    """Tracks one series of readings at one threshold.
+    """Tracks one series of readings, and decides once.
 
     Every input returns a sequence of Alert and Hold records (records.py) in the order in which they happened.  It is
     often empty.  Times are whole microseconds on the caller's time base.
@@ -74,13 +79,17 @@ class Tracker(Front):
         self._block = shared.block
         self._new_baseline = max(1, int(NEW_BASELINE_S / interval_s + 0.5))
         self._may_hold = values["hold"]
-        self._main = Decisions(shared, values, values["threshold"], self._events)
+        self._rate = values["false_alarms_per_minute"]
+        self._main = Decisions(shared, values, self._rate, values["threshold"], self._events)
         self._decisions = (self._main,)
+        self._second = max(1, int(COUNTS_S / shared.block_s + 0.5))  # blocks
+        self._in_second = 0
         self._frozen = False
         self._in_block = 0
         self._time_us = 0
         self._y = 0
-        self._least = self._main.threshold  # the lowest threshold
+        self._least_rise = self._main.rise  # the lowest thresholds of all decisions
+        self._least_fall = self._main.fall
         self._due = NEVER  # the lowest `due` of the decisions
 
     # ------------------------------------------------------------ inputs, besides those of the front
@@ -115,10 +124,24 @@ class Tracker(Front):
     def set_threshold(self, z):
         """Raise alerts at |z| of at least `z` from the next reading on.  Release and hold levels scale with it.
 
-        Raises ValueError if z is out of range.
+        0.0: the thresholds follow from the allowed false alarms again.  Raises ValueError if z is out of range.
         """
-        self._main.set_threshold(defaults.check("threshold", z))
-        self._least = min([decisions.threshold for decisions in self._decisions])
+        z = defaults.check("threshold", z)
+        if z:
+            self._main.set_threshold(z)
+        else:
+            self._main.set_false_alarms(self._rate)
+        self._find_least()
+        return NOTHING
+
+    def set_false_alarms(self, per_minute):
+        """Allow about `per_minute` false alarms from the next reading on.  This ends a fixed threshold.
+
+        Release and hold levels go with it.  Raises ValueError if per_minute is out of range.
+        """
+        self._rate = defaults.check("false_alarms_per_minute", per_minute)
+        self._main.set_false_alarms(self._rate)
+        self._find_least()
         return NOTHING
 
     # ------------------------------------------------------------ what it knows, besides what the front knows
@@ -132,6 +155,11 @@ class Tracker(Front):
             self._time_us, self._y, baseline.level + baseline.slope * self._in_block / self._block, bank.z,
             bank.widths_s[bank.width], bank.ready, self._frozen, self._main.hold.reported,
         )
+
+    @property
+    def thresholds(self):
+        """(rise, fall): the thresholds in force for rises and dips of the frequency, in sigma, both positive."""
+        return self._main.rise, self._main.fall
 
     @property
     def sigma_step_ppb(self):
@@ -152,10 +180,8 @@ class Tracker(Front):
         bank = self._bank
         bank.push(y)
         if bank.ready:
-            z = bank.z
-            least = self._least
             # Most readings change no alert, and this saves a call for them.
-            if z >= least or z <= -least or bank.count >= self._due:
+            if bank.highest >= self._least_rise or -bank.lowest >= self._least_fall or bank.count >= self._due:
                 self._decide(time_us, now_us)
         self._in_block += 1
         if self._in_block == self._block:
@@ -165,11 +191,12 @@ class Tracker(Front):
     def _decide(self, time_us, now_us):
         bank = self._bank
         count = bank.count
-        size = bank.z if bank.z >= 0.0 else -bank.z
+        highest = bank.highest
+        lowest = -bank.lowest
         frozen = self._frozen
         due = NEVER
         for decisions in self._decisions:
-            if size >= decisions.threshold or count >= decisions.due:
+            if highest >= decisions.rise or lowest >= decisions.fall or count >= decisions.due:
                 decisions.step(time_us, now_us, frozen)
             if decisions.due < due:
                 due = decisions.due
@@ -190,6 +217,21 @@ class Tracker(Front):
         may_hold = self._may_hold and bank.ready and not frozen
         for decisions in self._decisions:
             decisions.block(mean, time_us, may_hold, frozen)
+        if bank.ready:
+            self._in_second += 1
+            if self._in_second == self._second:
+                self._in_second = 0
+                self._end_second()
+
+    def _end_second(self):
+        self._shared.counts.second()
+        for decisions in self._decisions:
+            decisions.second()
+        self._find_least()
+
+    def _find_least(self):
+        self._least_rise = min([decisions.rise for decisions in self._decisions])
+        self._least_fall = min([decisions.fall for decisions in self._decisions])
 
     def _restart(self, end_us, new_noise):
         """The series ended at end_us, and another one begins."""
@@ -204,31 +246,36 @@ class Tracker(Front):
 
 
 class GridTracker(Tracker):
-    """Tracks one series of readings at several thresholds at once: that of the settings, and further ones.
+    """Tracks one series of readings, and decides several times at once: as the settings say, and for further entries.
 
-    It is a Tracker with the threshold of the settings.  The events of further thresholds go to the list `further`, as
-    (position of the threshold, event).  They are exactly those of a Tracker with that threshold.  The caller empties
-    the list, or puts one of its own here.
+    It is a Tracker with these settings.  The events of the further entries go to the list `further`, as (position of
+    the entry, event).  They are exactly those of a Tracker with that threshold, or with that rate of false alarms.  The
+    caller empties the list, or puts one of its own here.
     """
 
-    def __init__(self, interval_s, thresholds, **settings):
-        """thresholds: the further ones, in sigma.  interval_s, settings: as for a Tracker.
+    def __init__(self, interval_s, thresholds=(), rates=(), **settings):
+        """thresholds: further fixed thresholds, in sigma.  They have the positions 0, 1, 2 ...
+
+        rates: further rates of allowed false alarms a minute.  They have the positions after those.
+        interval_s, settings: as for a Tracker.
 
         Raises ValueError as a Tracker does.
         """
         super().__init__(interval_s, **settings)
         self.further = []
         values = checked(settings)
+        entries = [(0.0, defaults.check("threshold", z)) for z in thresholds]
+        entries += [(defaults.check("false_alarms_per_minute", rate), 0.0) for rate in rates]
         others = [
-            Decisions(self._shared, values, defaults.check("threshold", z), _Marked(position, self))
-            for position, z in enumerate(thresholds)
+            Decisions(self._shared, values, rate, z, _Marked(position, self))
+            for position, (rate, z) in enumerate(entries)
         ]
         self._decisions = (self._main,) + tuple(others)
-        self._least = min([decisions.threshold for decisions in self._decisions])
+        self._find_least()
 
 
 class _Marked:
-    """Appends the events of one further threshold to the list `further` of its tracker."""
+    """Appends the events of one further entry to the list `further` of its tracker."""
 
     def __init__(self, position, tracker):
         self._position = position
