@@ -30,7 +30,7 @@ class Lasting:
                 self._freeze = entry if entry.action == "freeze" else None
 
     def entries(self) -> list[Entry]:
-        """The last hello, the last rate or threshold that the operator set, a freeze that still lasts, in this order."""
+        """The last hello, the last rate or threshold that the operator set, a freeze that lasts, in this order."""
         return [entry for entry in (self._hello, self._level, self._freeze) if entry is not None]
 
 

@@ -191,7 +191,6 @@ class Tracking:
         self.false_alarms = defaults.check("false_alarms_per_minute", per_minute)
         self._fixed = 0.0
         if self.tracker is not None:
-            self.tracker.set_threshold(0.0)
             self.tracker.set_false_alarms(per_minute)
 
     def _set_threshold(self, z: float) -> None:
@@ -250,7 +249,7 @@ class Tracking:
         tracker, settings = self.tracker, self._settings.tracker
         if tracker is None or tracker.sigma_step_ppb is None or not settings["hold"]:
             return None
-        least = settings["hold_least_ppm"] * self.thresholds.least / defaults.HOLD_THRESHOLD
+        least = settings["hold_least_ppm"] * tracker.hold_scale
         return max(HOLD_SIGMAS * tracker.sigma_step_ppb / 1000, least)
 
     @property

@@ -110,7 +110,8 @@ def _row(axes: Any, trace: Trace, scale: _Scale, start_s: float, end_s: float) -
     # The threshold changes over half a minute, so every n-th value shows it; readings are never thinned like this.
     part = slice(max(0, first - 1), last + 1, max(1, (last - first) // COLUMNS))
     x, rise = trace.slow_s[part], trace.rise_ppm[part]
-    axes.fill_between(x, [-value for value in trace.fall_ppm[part]], rise, color=BAND, alpha=0.6, linewidth=0, step="post", zorder=1)
+    fall = [-value for value in trace.fall_ppm[part]]
+    axes.fill_between(x, fall, rise, color=BAND, alpha=0.6, linewidth=0, step="post", zorder=1)
     for silence in within(trace.silences, start_s, end_s):
         axes.axvspan(silence.start_s, silence.end_s, facecolor="#EEEEEE", edgecolor=GREY, hatch="xx", linewidth=0)
         middle_s, words = (silence.start_s + silence.end_s) / 2, f"gap: {silence.reason}"

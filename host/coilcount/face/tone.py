@@ -21,7 +21,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from coilcount.live.readout import CLEAR_OF
-from coilcount.model import Alert, Output, Point, Silence
+from coilcount.model import Alert, Output, Point, Silence, Thresholds
 
 # All figures of the mapping are chosen by hand.
 PITCH_AT_1_PPM_HZ = 400.0

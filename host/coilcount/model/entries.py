@@ -34,7 +34,7 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Operator:
-    """One action of the operator: "freeze", "thaw", "false_alarms" or "threshold" (both with value), "mark" (with text).
+    """One action of the operator: "freeze", "thaw", "false_alarms", "threshold" (both with value), "mark" (with text).
 
     A freeze while the baseline is frozen sets the baseline again.
     false_alarms: from now on at most this many false alarms a minute, and no fixed threshold.  threshold: a fixed one,

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 @dataclass(frozen=True, slots=True)
 class Thresholds:
-    """The detection statistic, or the shift, from which on an alert is raised: one value for each sign, both above 0."""
+    """The detection statistic or the shift from which on an alert is raised: one value for each sign, both positive."""
 
     rise: float
     fall: float

@@ -162,6 +162,11 @@ class Tracker(Front):
         return self._main.rise, self._main.fall
 
     @property
+    def hold_scale(self):
+        """Auto-hold takes this many times its levels of the settings, at the rate or the threshold in force."""
+        return self._main.hold.scale
+
+    @property
     def sigma_step_ppb(self):
         """The robust sigma of the steps of the level in 0.6 s of sweeping, 1e-9.  None for the first 4 s."""
         return self._main.hold.sigma_swept
