@@ -221,7 +221,7 @@ def test_the_recorded_threshold_is_used_unless_the_user_asks_for_another():
     outputs = run(feed)
     assert final(outputs) == []
     assert "0.0" in of(outputs, Notice)[0].text
-    assert len(final(run(feed, follow_threshold=False))) >= 4
+    assert len(final(run(feed, follow_operator=False))) >= 4
 
 
 @pytest.mark.parametrize(

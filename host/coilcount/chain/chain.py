@@ -153,6 +153,11 @@ class Chain:
         return self._tracking.swept_s
 
     @property
+    def interval_ms(self) -> float:
+        """From reading to reading in ms; 0 before the first."""
+        return 1000 * self._tracking.interval_s
+
+    @property
     def kept_used(self) -> bool | None:
         """Whether the tracker began with what the header holds.  None if the header holds nothing, or before it began.
 

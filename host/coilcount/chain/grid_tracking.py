@@ -136,7 +136,7 @@ class GridTracking(Tracking):
 
     def _take(self) -> None:
         if self._states:
-            self.trace.take(self._states, round(1e6 * self._interval_s), self._reference_hz())
+            self.trace.take(self._states, round(1e6 * self.interval_s), self._reference_hz())
             self._states.clear()
         if self._events:
             reference_hz = self._reference_hz()

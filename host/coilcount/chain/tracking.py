@@ -31,6 +31,7 @@ class Tracking:
     false_alarms: at most so many a minute are asked for; None if a fixed threshold is in force.
     kept_used: whether the first tracker began with what start_from() was given; None if it was given nothing.
     alerts: how many were raised.
+    interval_s: from reading to reading; 0 before begin().
     settling: the latest alert is raised and its sign is not final.
     noise, window: kept for all readings, also for those that no tracker takes.
     """
@@ -62,7 +63,7 @@ class Tracking:
         self._kept: Mapping[str, Any] = {}  # for the first tracker, from the header
         self._readings = 0  # that the present tracker was given
         self._swept_before_s = 0.0  # that `learned` comes from, in earlier sessions
-        self._interval_s = 0.0
+        self.interval_s = 0.0
         self._base: TimeBase | None = None  # None for imported readings
 
     def start_from(self, learned: Mapping[str, Any] | None) -> None:
@@ -77,7 +78,7 @@ class Tracking:
         """Make a new tracker for readings interval_s apart.  Returns a warning for the user, or ""."""
         self.noise.cut()
         self.window = Window(round(1000 * interval_s))
-        self._interval_s = interval_s
+        self.interval_s = interval_s
         self._first_id = self.alerts
         self._mended, self._repaired, self._broad_dips = self.mended, self.repaired, self.broad_dips
         self.tracker = None
@@ -195,7 +196,7 @@ class Tracking:
 
     def _set_threshold(self, z: float) -> None:
         if not z:
-            raise ValueError("threshold is a number above 0, not %r" % z)
+            raise ValueError(f"threshold is a number above 0, not {z!r}")
         self._fixed = defaults.check("threshold", z)
         self.false_alarms = None
         if self.tracker is not None:
@@ -241,7 +242,7 @@ class Tracking:
     @property
     def swept_s(self) -> float:
         """Seconds of readings that `learned` comes from, those of earlier sessions included."""
-        return self._swept_before_s + self._readings * self._interval_s
+        return self._swept_before_s + self._readings * self.interval_s
 
     @property
     def hold_from_ppm(self) -> float | None:
@@ -275,7 +276,7 @@ class Tracking:
             reference_hz = self._reference_hz()
             uncertainty_ppm = self.noise.recent_ppm or 0.0
             if self._base is not None:  # the uncertainty of an imported reading is only known from its scatter
-                tick_ppm = neighbours_ppm(reference_hz, self._interval_s, self._base.tick_s)
+                tick_ppm = neighbours_ppm(reference_hz, self.interval_s, self._base.tick_s)
                 uncertainty_ppm = max(uncertainty_ppm, tick_ppm)
             out += [outputs.point(state, reference_hz, uncertainty_ppm) for state in self._trace]
             self._trace.clear()

@@ -29,8 +29,8 @@ SIGN = (
 COLUMNS = (
     "time: of the peak. Hz, ppm: its shift from the baseline. conf.: sign confidence, the probability that the sign is "
     "right. score: how far the alert stands above the expected noise, as a multiple of the threshold; weak below "
-    f"{WEAK_BELOW:g}x, strong from {STRONG_FROM:g}x on. once in: how often noise alone gives such a score; ? if that is "
-    "not known yet, in the first two minutes."
+    f"{WEAK_BELOW:g}x, strong from {STRONG_FROM:g}x on. once in: how often noise alone gives such a score; ? in the "
+    "first two minutes, when that is not known yet."
 )
 TOGETHER = "┐│┘ alerts within a second of one another: likely one object or one pass."
 SEEN = "2×, 3×, ...: number of passes in a row with this sign, within 4 s of one another."
