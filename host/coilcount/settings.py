@@ -25,6 +25,10 @@ _NOUN = "settings file"
 # Columns.  A longer line of a settings file is broken.  Chosen by hand.
 _WIDE = 80
 
+# False alarms a minute.  The rates that the keys + and - of the screen step through, and that `tune` tries.  Chosen by
+# hand.
+RATES = (0.1, 0.3, 1.0, 3.0, 10.0)
+
 # The settings of each section.  The type of a default is the type that may be given: bool, int, float, or tuple of
 # floats.  Limits and defaults below are chosen by hand; those of the tracker are explained in tracker/defaults.py.
 SECTIONS: dict[str, tuple[Setting, ...]] = {

@@ -1,4 +1,4 @@
-"""One pass over a recording gives, for each threshold of a grid, exactly what a replay of its own gives."""
+"""One pass over a recording gives, for each threshold and rate of a grid, exactly what a replay of its own gives."""
 
 from dataclasses import replace
 from itertools import pairwise
@@ -19,6 +19,7 @@ from desk_recordings import eventful, imported, write_recording
 CAPTURES = Path(__file__).parents[2] / "captures"
 # Neighbours and far apart, and two that only differ in their last digits.
 GRID = (2.0, 2.3, 2.8, 3.3, 4.0, 4.8000001, 5.7, 8.0, 15.0, 60.0)
+RATES = (0.1, 1.0, 10.0)
 PROFILE = (3.0,) * 12 + (1.0, 0.3) + (0.1,) * 11
 
 
@@ -27,9 +28,11 @@ def with_tracker(**values):
     return replace(settings, tracker=MappingProxyType({**settings.tracker, **values}))
 
 
-def alone(recording, settings, threshold):
-    """The outputs of a chain with one threshold."""
-    chain = Chain(settings.with_threshold(threshold), points=True, follow_threshold=False)
+def alone(recording, settings, at):
+    """The outputs of a chain with the threshold or the rate of one position."""
+    asked = at.asked_per_minute
+    one = settings.with_threshold(at.threshold) if asked is None else settings.with_false_alarms(asked)
+    chain = Chain(one, points=True, follow_operator=False)
     outputs = [output for entry in read_recording(recording, Report()) for output in chain.feed(entry)]
     return outputs + chain.finish()
 
@@ -43,11 +46,17 @@ def of(outputs, kind):
 
 
 def assert_equal_to_replays_of_their_own(recording, settings):
-    grid = replay_grid(recording, settings, GRID, series=True)
-    own = settings.tracker["threshold"]
-    assert [at.threshold for at in grid.at] == sorted({*GRID, own})
+    grid = replay_grid(recording, settings, GRID, rates=RATES, series=True)
+    fixed, asked = settings.fixed_threshold, settings.false_alarms_per_minute
+    assert [at.threshold for at in grid.at] == sorted(at.threshold for at in grid.at)
+    assert {at.threshold for at in grid.at if at.asked_per_minute is None} == {*GRID, *([fixed] if fixed else [])}
+    rates = [at for at in grid.at if at.asked_per_minute is not None]
+    assert [at.asked_per_minute for at in rates] == sorted({*RATES, *([asked] if asked else [])}, reverse=True)
+    assert all(2.9 < at.threshold < 9.1 for at in rates)
+    own = grid.at[grid.own]
+    assert (own.asked_per_minute, own.threshold) == (asked, fixed or own.threshold)
     for at in grid.at:
-        outputs = alone(recording, settings, at.threshold)
+        outputs = alone(recording, settings, at)
         assert at.alerts == finals(outputs, Alert)
         assert at.holds == finals(outputs, Hold)
     outputs = alone(recording, settings, own)

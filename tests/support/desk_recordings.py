@@ -31,7 +31,8 @@ def eventful(seed: int) -> list[Entry]:
         feed[k] = Line(feed[k].host_s, feed[k].data[:-1] + b"?")
     lost = rng.randrange(400, 2400)
     del feed[lost : lost + rng.choice([3, 30, 160])]
-    acts = [("freeze", None), ("freeze", None), ("thaw", None), ("threshold", 9.0), ("threshold", 0.0), ("mark", None)]
+    acts = [("freeze", None), ("freeze", None), ("thaw", None), ("false_alarms", 10.0)]
+    acts += [("threshold", 9.0), ("threshold", 0.0), ("mark", None)]
     place = rng.randrange(500, 1500)
     for k, (action, value) in enumerate(acts):
         position = place + 60 * k

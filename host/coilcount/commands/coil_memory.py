@@ -1,4 +1,4 @@
-"""What the tracker learned with this coil in earlier sessions: used at the start of `live` and `record`, kept at the end.
+"""What the tracker learned with this coil before: used at the start of `live` and `record`, and kept at the end.
 
 Nothing in here ends or delays a recording.  What goes wrong becomes a warning, and the session starts without it.
 """

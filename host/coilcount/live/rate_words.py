@@ -1,9 +1,8 @@
 """The allowed rate of false alarms, the thresholds that follow from it, and the rarity of an alert, in words."""
 
 from coilcount.model import Thresholds
+from coilcount.settings import RATES
 
-# False alarms a minute: the rates that the keys + and - step through.  Chosen by hand.
-RATES = (0.1, 0.3, 1.0, 3.0, 10.0)
 # The rate that either key sets if a fixed threshold was in force.
 USUAL_RATE = 1.0
 # Minutes.  The tracker does not tell rarer alerts apart.
@@ -11,7 +10,7 @@ RAREST_MIN = 10.0
 
 
 def next_rate(now: float | None, more: bool) -> float:
-    """The next rate up (more) or down from `now`; the same if there is none.  now: None for a fixed threshold."""
+    """The next of the rates up (more) or down; `now` if there is none.  now: None for a fixed threshold."""
     if now is None:
         return USUAL_RATE
     if more:

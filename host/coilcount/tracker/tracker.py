@@ -279,6 +279,12 @@ class GridTracker(Tracker):
         self._find_least()
 
 
+    @property
+    def further_thresholds(self):
+        """[(rise, fall), ...]: the thresholds in force of the further entries, in sigma, by their position."""
+        return [(decisions.rise, decisions.fall) for decisions in self._decisions[1:]]
+
+
 class _Marked:
     """Appends the events of one further entry to the list `further` of its tracker."""
 
