@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from coilcount.tracker.filters import BANDS_A_DECADE, LOWEST_HZ
+from coilcount.tracker.priors import BANDS_A_DECADE, LOWEST_HZ
 
 # Length of a segment.  Chosen on the tuning scenes of tests/bench/detection: the tracker then finds 93.0 % of what the
 # bound finds, but 92.5 % with 4 s, 92.4 % with 8 s, and 92.3 % with the median instead of the mean over the segments.

@@ -33,7 +33,7 @@ LOBE_TO_WIDTHS = 2.1
 WIDER_LOBE_SHARE = 1.4
 # While the oldest box still holds the pass, a width answers once more, with either sign and at most this share of the
 # peak.  The oldest box reaches back this many widths.
-FAR_LOBE_SHARE = 0.2
+FAR_LOBE_SHARE = 0.35
 FAR_LOBE_WIDTHS = 3.5
 # Alerts that may wait for their last look.  Bounds the memory.
 MOST_WAITING = 6

@@ -1,49 +1,113 @@
-"""The sign of a whole pass by the noise that was learned: where its height says too little, the late filters decide.
+"""The second look at the sign of a pass: if its height says too little, the late filters decide.
 
-On smooth, rich soil the height of a pass over the line beside it is mostly ground.  The filters of the statistic see
-through that, but look on by a third of a second only; those here look as far on as back, and are asked once the pass is
-over.
+On smooth, rich soil the height of a pass over the line beside it is mostly soil.  The filters of the statistic see
+through that, but they look ahead by only a third of a second.  The late filters look as far ahead as back.  They are
+asked once the whole pass is over.  They learn the soil as the filters of the statistic do.
 Runs under both interpreters.
 """
 
-from .filters import learned_covariance, taps
+from .filters import LEAST_READINGS, late_edges
+from .learner import Learner
 
-# Chosen on the tuning scenes of tests/bench/detection: heights of fewer sigmas are no better than the filters.
+# Sigmas of the soil's own heights.  A lower pass shows its sign no better than the late filters do.  Chosen on the
+# tuning scenes of tests/bench/detection.
 CLEAR = 2.5
+# Seconds to either side of the peak in which the late filters look for the best answer.  Chosen by hand.
 REACH_S = 0.3
+# Blocks between two solutions for all late filters: 2 s.
+SOLVE_BLOCKS = 20
+# Samples after which the variance of the heights forgets as fast as it learns: two minutes.
+MOST_HEIGHTS = 300
 
 
 class Judge:
-    """height_sigma: of the heights of the tracker's boxes, by width, in 1e-9."""
+    """Knows how high the soil alone stands, and asks the late filters.
 
-    def __init__(self, bank, interval_s, noise_ppm_rthz):
+    height_sigma: sigma of FilterBank.height() without an object, by width, in 1e-9.
+    """
+
+    def __init__(self, bank, interval_s, floor_ppb, noise_ppm_rthz=()):
         self._bank = bank
-        self._filters = [taps(width / interval_s, interval_s, noise_ppm_rthz, True) for width in bank.widths_s]
+        self.learners = []
+        for width in bank.widths_s:
+            f = max(width / interval_s, LEAST_READINGS)
+            self.learners.append(Learner(late_edges(f), f, interval_s, floor_ppb, noise_ppm_rthz))
         self._reach = int(REACH_S / interval_s + 0.5)
-        self.height_sigma = []
-        for at in range(len(bank.widths_s)):
-            edges = []
-            row = []
-            for newest, oldest, weight in bank.height_boxes(at):
-                each = weight / (oldest - newest + 1)
-                edges.extend((-newest, -oldest - 1))
-                row.extend((each, -each))
-            self.height_sigma.append(learned_covariance(edges, [row], noise_ppm_rthz, interval_s)[0][0] ** 0.5)
+        # Blocks without an object nearby that the late filter of a width needs.
+        self._blocks = [int(learner.lags[0] * interval_s / 0.1) + 2 for learner in self.learners]
+        self.height_sigma = [floor_ppb] * len(self.learners)
+        self._variances = [0.0] * len(self.learners)
+        self._counts = [0] * len(self.learners)
+        self._turn = 0
+        self._blocks_heard = 0
+        self._floor = floor_ppb
+
+    def block(self):
+        """Learn from the latest readings; call it at the end of each block of 0.1 s.  The widths take turns."""
+        bank = self._bank
+        if not bank.ready:
+            return
+        turn = self._turn
+        self._turn = turn + 1 if turn + 1 < len(self.learners) else 0
+        learner = self.learners[turn]
+        if not learner.known:
+            learner.begin_like(bank.learner(turn))
+        if bank.count < learner.lags[0]:
+            return
+        loud = bank.quiet < self._blocks[turn]
+        learner.step(bank.ring, loud)
+        self._blocks_heard += 1
+        if self._blocks_heard % SOLVE_BLOCKS < len(self.learners):
+            learner.solve()
+        if loud:
+            return
+        height = bank.height(turn)
+        if self._counts[turn] < MOST_HEIGHTS:
+            self._counts[turn] += 1
+        self._variances[turn] += (height * height - self._variances[turn]) / self._counts[turn]
+        self._sigma(turn)
+
+    def _sigma(self, width):
+        sigma = self._variances[width] ** 0.5
+        self.height_sigma[width] = sigma if sigma > self._floor else self._floor
+
+    def restart(self):
+        """The soil is another one."""
+        for turn in range(len(self.learners)):
+            self.learners[turn].restart()
+            self._counts[turn] = 0
+
+    def save(self, width, out):
+        """Append what was learned for a width to the list `out`."""
+        self.learners[width].save(out)
+        out.append(float(self._counts[width]))
+        out.append(float(self._variances[width]))
+
+    def load(self, width, values, at):
+        """Take what save() appended, from position `at` on, and return the position after it.  Raises ValueError."""
+        at = self.learners[width].load(values, at)
+        if at + 2 > len(values) or not 0 <= values[at] < 1e9 or not values[at + 1] >= 0.0:
+            raise ValueError("what was learned has no heights at position %d" % at)
+        self._counts[width] = min(int(values[at]), MOST_HEIGHTS)
+        self._variances[width] = float(values[at + 1])
+        self._sigma(width)
+        return at + 2
 
     def unclear(self, height, width):
-        """Whether a height (1e-9) of width number `width` is too little to tell the sign by."""
+        """Return True if a height (1e-9) of width number `width` is too small to tell the sign by."""
         return -CLEAR * self.height_sigma[width] < height < CLEAR * self.height_sigma[width]
 
     def look(self, back):
-        """The best rise and the best fall around the reading `back` readings ago: (|z|, height in 1e-9, readings ago).
+        """Return the best rise and the best fall around the reading `back` readings ago.
 
-        Only where lobes.measure() reaches.
+        Each is (|z|, height in 1e-9, readings ago).  Call it only if lobes.measure() gives a result there.
         """
         rise = fall = (0.0, 0.0, back)
-        for lags, gains, newest, sigma in self._filters:
+        for learner in self.learners:
+            newest = learner.newest
             for middle in range(back - self._reach, back + self._reach + 1):
-                a = self._bank.answer(lags, gains[0], middle - newest)
-                z = a / sigma
+                a = self._bank.answer(learner.lags, learner.gains, middle - newest)
+                z = a / learner.sigma
                 if z > rise[0]:
                     rise = (z, a, middle)
                 elif -z > fall[0]:

@@ -10,6 +10,7 @@ Runs under both interpreters.  Raises only ValueError.
 
 from . import defaults
 from .alerts import NEVER, Sides
+from .breadth import Breadth
 from .decisions import Decisions
 from .front import (
     FAR_BLOCKS,
@@ -22,8 +23,10 @@ from .front import (
 )
 from .hold import Blocks
 from .judge import Judge
+from .kept import pack, unpack
 from .lobes import LobeNoise
 from .noise_counts import NoiseCounts
+from .noise_peaks import NoisePeaks
 from .records import State
 
 __all__ = ["FAR_BLOCKS", "LONGEST_INTERVAL_S", "SHORTEST_INTERVAL_S", "GridTracker", "Tracker", "too_far_apart"]
@@ -46,9 +49,11 @@ class Shared:
         self.block_s = self.block * interval_s
         self.blocks = Blocks()
         self.sides = Sides(bank)
+        self.breadth = Breadth(bank, interval_s)
         self.counts = NoiseCounts()
+        self.peaks = NoisePeaks(bank, self.breadth, self.counts, interval_s)
         self.lobe_noise = LobeNoise(bank, interval_s, floor_ppb)
-        self.judge = Judge(bank, interval_s, profile) if profile else None
+        self.judge = Judge(bank, interval_s, floor_ppb, profile)
         self.reasons = reasons
 
 
@@ -65,10 +70,12 @@ class Tracker(Front):
     certain, but not of lost ones.
     """
 
-    def __init__(self, interval_s, **settings):
+    def __init__(self, interval_s, learned=(), **settings):
         """interval_s: time from reading to reading.  settings: by the names in defaults.TABLE.
 
-        Raises ValueError for an interval or a setting out of range.
+        learned: () or what `learned` of an earlier tracker was.  If that had another interval or other widths, it is
+        ignored, and kept_used is False.
+        Raises ValueError for an interval or a setting out of range, and for a malformed `learned`.
         """
         values = checked(settings)
         super().__init__(interval_s, values)
@@ -76,6 +83,8 @@ class Tracker(Front):
         shared = self._shared = Shared(
             self._bank, interval_s, self._interval_us, floor_ppb, self._profile, self._reasons
         )
+        self.kept_used = bool(learned) and unpack(learned, self._interval_us, self._bank, shared.judge)
+        self._peaks = shared.peaks
         self._block = shared.block
         self._new_baseline = max(1, int(NEW_BASELINE_S / interval_s + 0.5))
         self._may_hold = values["hold"]
@@ -167,6 +176,11 @@ class Tracker(Front):
         return self._main.hold.scale
 
     @property
+    def learned(self):
+        """What was learned of the soil, as a tuple of floats for the next tracker.  () if that is nothing yet."""
+        return pack(self._interval_us, self._bank, self._shared.judge)
+
+    @property
     def sigma_step_ppb(self):
         """The robust sigma of the steps of the level in 0.6 s of sweeping, 1e-9.  None for the first 4 s."""
         return self._main.hold.sigma_swept
@@ -185,6 +199,9 @@ class Tracker(Front):
         bank = self._bank
         bank.push(y)
         if bank.ready:
+            peaks = self._peaks
+            if bank.highest > peaks.rise or bank.lowest < peaks.dip or bank.count >= peaks.due:
+                peaks.take()
             # Most readings change no alert, and this saves a call for them.
             if bank.highest >= self._least_rise or -bank.lowest >= self._least_fall or bank.count >= self._due:
                 self._decide(time_us, now_us)
@@ -218,6 +235,7 @@ class Tracker(Front):
         mean = bank.mean(0, self._block - 1)
         shared.blocks.push(mean)
         shared.lobe_noise.block()
+        shared.judge.block()
         frozen = self._frozen
         may_hold = self._may_hold and bank.ready and not frozen
         for decisions in self._decisions:
@@ -246,7 +264,11 @@ class Tracker(Front):
         self._due = NEVER
         self._shared.blocks.restart()
         self._shared.sides.forget()
+        self._shared.breadth.restart()
+        self._peaks.restart()
         self._bank.restart(new_noise)
+        if new_noise:
+            self._shared.judge.restart()
         self._in_block = 0
 
 
@@ -258,15 +280,15 @@ class GridTracker(Tracker):
     caller empties the list, or puts one of its own here.
     """
 
-    def __init__(self, interval_s, thresholds=(), rates=(), **settings):
+    def __init__(self, interval_s, thresholds=(), rates=(), learned=(), **settings):
         """thresholds: further fixed thresholds, in sigma.  They have the positions 0, 1, 2 ...
 
         rates: further rates of allowed false alarms a minute.  They have the positions after those.
-        interval_s, settings: as for a Tracker.
+        interval_s, learned, settings: as for a Tracker.
 
         Raises ValueError as a Tracker does.
         """
-        super().__init__(interval_s, **settings)
+        super().__init__(interval_s, learned, **settings)
         self.further = []
         values = checked(settings)
         entries = [(0.0, defaults.check("threshold", z)) for z in thresholds]

@@ -1,0 +1,97 @@
+"""Tells dips that are broader than any pass: the coil was lifted slowly over magnetic soil, or the soil itself waves.
+
+A dip is a fall of the frequency.  The filters of a bank answer a pass of another width with less than its height, and
+a slow wave the more, the wider they are.  So a dip is broad if the widest filter answers it with much more than the
+filter that has the largest statistic, or if only the widest filter answers it at all.
+Rises have no such test.  Very large iron that passes slowly can be taken for soil.
+Runs under both interpreters.
+"""
+
+# Seconds to either side of the peak in which the answers are compared, and readings from one that is compared to the
+# next.  The first is from an earlier simulation study.  The second was chosen by hand: the answers of the wide filters
+# change little in two readings.
+REACH_S = 0.24
+EVERY = 2
+# The most that the widest filter may answer, in heights of the narrower filter with the largest statistic.  Rows of
+# (widest width / narrower width up to which it holds, limit).  The first two limits are from an earlier simulation
+# study.  The third was chosen on the tuning scenes of tests/bench/detection: 29 of 68 false dips of the narrowest
+# filter are above it, all on mineral soil, and 3 of 271 passes.
+LIMITS = ((2.0, 1.8), (3.2, 4.0), (1e9, 16.0))
+# If the widest filter has the largest statistic, the next narrower one must answer with at least this share.
+LEAST_SHARE = 0.5
+NONE = -1
+
+
+class Breadth:
+    """The test of breadth on the dips of one filter bank.  Its results do not depend on any threshold.
+
+    reach: readings after a dip's peak until it can be judged.
+    """
+
+    def __init__(self, bank, interval_s):
+        self._bank = bank
+        self.reach = max(1, int(REACH_S / interval_s + 0.5))
+        last = len(bank.widths_s) - 1
+        widest = bank.widths_s[last]
+        self._limits = []  # by width: of the largest answer of the other filter, over the own one
+        for width in bank.widths_s[:last]:
+            for most, limit in LIMITS:
+                if widest / width <= most:
+                    self._limits.append(limit)
+                    break
+        self.restart()
+
+    def restart(self):
+        """The readings are counted from 0 again."""
+        self._judged = (NONE, NONE)  # reading and width of the dip that was judged last
+        self._broad = False
+        self._seen = (NONE, NONE)  # reading and width that looks_broad() was asked for last
+        self._looks = False
+
+    def deepest_width(self):
+        """Return the number of the width with the lowest statistic at the newest reading."""
+        bank = self._bank
+        return bank.zs.index(bank.lowest)
+
+    def looks_broad(self, width):
+        """Return True if the dip of a width at the newest reading is broad, as far as it is known now.
+
+        width: its number.
+        """
+        bank = self._bank
+        seen = (bank.count, width)
+        if self._seen != seen:
+            self._seen = seen
+            self._looks = self._is_broad(width, -bank.zs[width] * bank.used[width], 0, self.reach)
+        return self._looks
+
+    def is_broad(self, reading, width, height):
+        """Return True if the dip that peaked at this reading is broad.  Ask it at least `reach` readings later.
+
+        reading: its number, as FilterBank.count was.  width: number of the width with the lowest statistic there.
+        height: of that filter's answer, 1e-9, positive.
+        """
+        judged = (reading, width)
+        if self._judged != judged:
+            self._judged = judged
+            back = self._bank.count - reading
+            self._broad = self._is_broad(width, height, max(0, back - self.reach), back + self.reach)
+        return self._broad
+
+    def _is_broad(self, width, height, newest, oldest):
+        """The same, from the answers of the readings `newest` to `oldest` back."""
+        last = len(self._limits)
+        if not last:
+            return False
+        if width < last:
+            return self._reaches(last, self._limits[width] * height, newest, oldest)
+        return not self._reaches(last - 1, LEAST_SHARE * height, newest, oldest)
+
+    def _reaches(self, width, height, newest, oldest):
+        """Return True if a filter answers a reading with a dip of more than `height`."""
+        bank = self._bank
+        learner = bank.learner(width)
+        for back in range(newest, oldest + 1, EVERY):
+            if -bank.answer(learner.lags, learner.gains, back) > height:
+                return True
+        return False

@@ -1,0 +1,273 @@
+"""Learns how the soil scatters while the coil sweeps: the running covariance of the bends of one width, and the matched
+filter against it.
+
+The method and its figures are from a simulation study on the tuning scenes of tests/bench/detection.
+Runs under both interpreters.
+"""
+
+from .filters import at_edges, backward, bends_of, cholesky, dot, forward, pass_means
+from .priors import prior
+
+# Steps are the times at which a covariance takes a sample, a tenth of a second apart.
+STEP_S = 0.1
+# Seconds.  Older samples fade from the covariance with this time constant.
+MEMORY_S = 180.0
+# Samples that the prior counts for, and most samples that count against it.
+PRIOR_SAMPLES = 10.0
+MOST_SAMPLES = 1800
+# A noise profile, or a covariance that was kept, counts as this many samples: a minute.
+KNOWN_SAMPLES = 600
+# v.v of a sample v in units of its sigma.  For Gaussian noise its lower quartile is this much for each bend.
+QUARTILE = 0.57
+# Factors by which the running lower quartile moves up and down at each step: 1 to 3, so that it rests at a quartile.
+QUARTILE_UP = 1.0167
+QUARTILE_DOWN = 1.05
+# The soil has changed if the quartile is more than ROUGHER times what is expected, or less than 1 / CALMER of it.
+ROUGHER = 4.0
+CALMER = 9.0
+# After a change the covariance counts as this many samples, so that it is soon that of the new soil.
+CHANGED_SAMPLES = 20
+# Steps after a change in which no further change is seen, and the last of them in which objects are left out again.
+CHANGE_STEPS = 50
+SELECT_STEPS = 40
+# A sample whose v.v is more than this many times the quartile is an object and is left out.
+OBJECT = 7.0
+# An estimate from few samples is too small: the scale is sigma * (1 + FEW / (samples + 1)).
+FEW = 3.0
+
+
+class Learner:
+    """The covariance of the bends of one width, and its filter.
+
+    lags, gains: of the filter, as Ring.weighted() wants them.  sigma: of its answer to the noise, in 1e-9.
+    samples: how many the covariance has.  known: it was learned, and is no bare prior.
+    newest: readings from the middle of the pass on to the newest edge.
+    prior_sigma: sigma by the noise profile; 0.0 without one.
+    """
+
+    def __init__(self, edges, f, interval_s, floor_ppb, noise_ppm_rthz=()):
+        """edges: of the boxes in readings from the middle of the pass, rising.  f: the width in readings."""
+        self._bends = bends_of(edges)
+        self._shape = [dot(row, pass_means(edges, f)) for row in self._bends]
+        self._edges = edges
+        newest = self.newest = edges[len(edges) - 1]
+        self.lags = tuple([newest - edge for edge in edges[: len(edges) - 1]])  # falling
+        self._floor = floor_ppb
+        m = self._m = len(self._bends)
+        # Box means to bends: the shares of the two neighbours.
+        self._left = [-self._bends[j][j] for j in range(m)]
+        self._right = [-self._bends[j][j + 2] for j in range(m)]
+        self._sizes = [edges[i + 1] - edges[i] for i in range(len(edges) - 1)]
+        self._expected = QUARTILE * m
+        self._prior = prior(edges, self._bends, self._shape, noise_ppm_rthz, interval_s)
+        self._covariance = [list(row) for row in self._prior]
+        self._lower = None
+        self._x = [0.0] * m
+        self._v = [0.0] * m
+        self._means = [0.0] * (m + 2)
+        self.gains = (0.0,) * len(self.lags)
+        self.sigma = 1.0
+        self._least_share = STEP_S / MEMORY_S
+        self.prior_sigma = 0.0
+        self.restart()
+        if noise_ppm_rthz:
+            self.samples = KNOWN_SAMPLES
+            self.known = True
+            self.solve()
+            self.prior_sigma = self.sigma
+
+    def restart(self):
+        """Forget the soil: back to the prior."""
+        self.samples = 0
+        self.known = False
+        self._since = 0
+        self._ratio = 1.0
+        self._quartile = self._expected
+        self._sum = 0.0
+        self._count = 0
+        self._lower = None
+        self._covariance = [list(row) for row in self._prior]
+        self._find_filter(self._prior)
+
+    def hear(self, ring):
+        """Take the answer of the prior's filter to the latest readings: one step of the first seconds."""
+        a = ring.weighted(self.lags, self.gains, 0)
+        self._sum += a if a >= 0.0 else -a
+        self._count += 1
+
+    def begin(self):
+        """End the first seconds: the covariance is the prior, as large as what was heard."""
+        heard = 1.2533 * self._sum / max(1, self._count)  # a Gaussian's sigma is 1.2533 times its mean size
+        if heard < self._floor:
+            heard = self._floor
+        self._ratio = heard / self.sigma
+        self._begin()
+
+    def begin_like(self, other):
+        """Begin with a noise that is as many times the prior's as that of another learner was at its begin."""
+        self._ratio = other._ratio
+        self._begin()
+
+    def _begin(self):
+        ratio = self._ratio * self._ratio
+        for row in self._covariance:
+            for j in range(len(row)):
+                row[j] *= ratio
+        self.known = True
+        self.solve()
+
+    def step(self, ring, loud):
+        """Take the latest bends as a sample.  loud: an object is near, or was just now.
+
+        Return True if the soil has changed, so that the filter is a new one.
+        """
+        m = self._m
+        self._measure(ring)
+        x = self._x
+        size = forward(self._lower, x, self._v)
+        expected = self._expected
+        quartile = self._quartile
+        if size > quartile:
+            quartile *= QUARTILE_UP
+        else:
+            quartile /= QUARTILE_DOWN
+            least = 0.1 * expected
+            if self.sigma <= self._floor:
+                least = expected
+            if quartile < least:
+                quartile = least
+        changed = False
+        if self._since > 0:
+            self._since -= 1
+        elif quartile > ROUGHER * expected or (quartile < expected / CALMER and self.sigma > self._floor):
+            ratio = quartile / expected
+            self._scale(ratio)
+            size /= ratio
+            quartile = expected
+            self._since = CHANGE_STEPS
+            changed = True
+        self._quartile = quartile
+        if self._since <= SELECT_STEPS and (loud or size > OBJECT * quartile):
+            if changed:
+                self.solve()
+            return changed
+        self.samples += 1
+        share = 1.0 / self.samples
+        if share < self._least_share:
+            share = self._least_share
+        covariance = self._covariance
+        for i in range(m):
+            row = covariance[i]
+            xi = share * x[i]
+            for j in range(i + 1):
+                row[j] += xi * x[j] - share * row[j]
+        if changed:
+            self.solve()
+        return changed
+
+    def solve(self):
+        """Make the filter that is the best against what was learned so far."""
+        m = self._m
+        covariance = self._covariance
+        prior = self._prior
+        share = PRIOR_SAMPLES / (PRIOR_SAMPLES + min(self.samples, MOST_SAMPLES))
+        ratio = 0.0
+        for i in range(m):
+            ratio += covariance[i][i] / prior[i][i]
+        ratio *= share / m
+        rest = 1.0 - share
+        mixed = []
+        for i in range(m):
+            row = covariance[i]
+            other = prior[i]
+            mixed.append([rest * row[j] + ratio * other[j] for j in range(i + 1)])
+        self._find_filter(mixed)
+
+    def save(self, out):
+        """Append what was learned to the list `out`: samples, number of bends, lower triangle of the covariance."""
+        out.append(float(self.samples))
+        out.append(float(self._m))
+        for row in self._covariance:
+            out.extend(row)
+
+    def load(self, values, at):
+        """Take what save() appended, from position `at` on, and return the position after it.
+
+        Raises ValueError if it does not belong to this filter.
+        """
+        m = self._m
+        after = at + 2 + m * (m + 1) // 2
+        if after > len(values) or values[at + 1] != m or not 0 <= values[at] < 1e9:
+            raise ValueError("what was learned does not have %d bends at position %d" % (m, at))
+        rows = []
+        position = at + 2
+        for i in range(m):
+            rows.append([float(value) for value in values[position : position + i + 1]])
+            position += i + 1
+        if cholesky(rows) is None:
+            raise ValueError("what was learned is not a covariance at position %d" % at)
+        self._covariance = rows
+        self.samples = min(int(values[at]), KNOWN_SAMPLES)
+        self.known = True
+        self.solve()
+        return after
+
+    def _scale(self, ratio):
+        for row in self._covariance:
+            for j in range(len(row)):
+                row[j] *= ratio
+        if self.samples > CHANGED_SAMPLES:
+            self.samples = CHANGED_SAMPLES
+
+    def _measure(self, ring):
+        """Put the latest bends into the list _x."""
+        sums = ring.sums
+        mask = ring.mask
+        at = ring.at
+        means = self._means
+        sizes = self._sizes
+        lags = self.lags
+        n = len(lags)
+        older = sums[(at - lags[0]) & mask]
+        for i in range(n):
+            newer = sums[(at - lags[i + 1]) & mask] if i + 1 < n else sums[at]
+            part = newer - older
+            if part >= 536870912:
+                part -= 1073741824
+            elif part < -536870912:
+                part += 1073741824
+            means[i] = part / sizes[i]
+            older = newer
+        x = self._x
+        left = self._left
+        right = self._right
+        for j in range(self._m):
+            x[j] = means[j + 1] - left[j] * means[j] - right[j] * means[j + 2]
+
+    def _find_filter(self, covariance):
+        """Make the filter against a covariance.  It stays as it is if the covariance is not positive definite."""
+        lower = cholesky(covariance)
+        if lower is None:
+            return
+        m = self._m
+        h = [0.0] * m
+        answer = forward(lower, self._shape, h)  # s' C^-1 s
+        backward(lower, h)
+        sigma = answer**-0.5
+        if self.known and sigma < self._floor:
+            ratio = self._floor / sigma
+            for row in lower:
+                for j in range(len(row)):
+                    row[j] *= ratio
+            sigma = self._floor
+        self.sigma = sigma
+        self._lower = lower
+        bends = self._bends
+        weights = []
+        for i in range(m + 2):
+            total = 0.0
+            for j in range(max(0, i - 2), min(m, i + 1)):
+                total += h[j] * bends[j][i]
+            weights.append(total / answer)
+        gains = at_edges(self._edges, weights)
+        self.gains = tuple([-gain for gain in gains[: len(gains) - 1]])
