@@ -66,8 +66,8 @@ def _head(side: ComparedSide) -> str:
     recordings = f"{len(names)} recording{'s' if len(names) > 1 else ''}"
     threshold = f"threshold {side.threshold:.2f}"
     if side.asked_per_minute is not None:
-        many = "" if side.asked_per_minute == 1 else "s"
-        threshold = f"at most {side.asked_per_minute:g} false alarm{many} a minute, threshold about {side.threshold:.2f}"
+        alarms = f"{side.asked_per_minute:g} false alarm{'' if side.asked_per_minute == 1 else 's'}"
+        threshold = f"at most {alarms} a minute, {threshold} in the median"
     if side.threshold_from_peaks is not None:
         threshold += f", computed from {side.threshold_from_peaks} peaks"
     return (

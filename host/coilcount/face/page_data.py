@@ -249,7 +249,10 @@ def _position(recording: PageRecording, number: int, at: AtThreshold, alerts: "_
 class _Alerts:
     """The alerts of all positions, each kept once: most are the same at many thresholds."""
 
-    _NAMES = ("peak", "sign", "response", "reasons", "score", "ppm", "hz", "confidence", "width", "seen", "open", "rarity")
+    _NAMES = (
+        *("peak", "sign", "response", "reasons", "score", "ppm", "hz", "confidence", "width", "seen", "open"),
+        "rarity",
+    )
 
     def __init__(self) -> None:
         self._numbers: dict[tuple, int] = {}

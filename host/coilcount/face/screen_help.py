@@ -4,7 +4,7 @@ KEYS = (
     ("m", "mark this moment in the recording"),
     ("f", "freeze the baseline; again: set it to what the coil reads now"),
     ("g", "let the baseline track again"),
-    ("+  -", "allow more or fewer false alarms: 0.1, 0.3, 1, 3, 10 a minute"),
+    ("+  -", "more or fewer false alarms: 0.1, 0.3, 1, 3, 10 a minute"),
     ("b  s", "bright-light theme; sound on the speaker; again: off"),
     ("?", "this page, and back"),
     ("q", "quit; Ctrl-C does the same, and a recording is closed in order"),
@@ -16,7 +16,6 @@ WORDS = (
     ("sign confidence", "how sure the sign is, if something is there at all"),
     ("noise: once in", "how often noise alone gives such a score"),
     ("broad dips", "too slow for a pass: soil, or the coil was lifted; no alert"),
-    ("shift", "reading minus baseline, ppm and Hz"),
     ("baseline", "what the coil reads with no target: tracking, held, frozen"),
 )
 

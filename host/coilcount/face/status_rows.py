@@ -138,8 +138,8 @@ def alarms(readout: r.Readout, palette: Palette) -> Text:
     chain = readout.chain
     line = label("alarms").append(f"{asked_words(chain.false_alarms_per_minute):<33}")
     if chain.thresholds.least:
-        ppm = "" if chain.threshold_ppm is None else f" = {chain.threshold_ppm.least:.2f} ppm"
-        line.append(f"   {threshold_words(chain.thresholds)}{ppm}", palette.quiet)
+        ppm = "" if chain.threshold_ppm is None else f" = {chain.threshold_ppm.least:.3g} ppm"
+        line.append(f"  {threshold_words(chain.thresholds)}{ppm}", palette.quiet)
     return line
 
 

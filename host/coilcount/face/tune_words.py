@@ -51,8 +51,8 @@ def proposal(report: TuneReport) -> str:
     if report.proposed_rate is None:
         return f"None of these rates keeps {wanted} a minute here."
     return (
-        f"To leave the thresholds to the tracker, ask for {rate_words(report.proposed_rate)}: it is the highest of these "
-        f"rates that keeps {wanted} a minute here (--false-alarms {report.proposed_rate:g})."
+        f"To leave the thresholds to the tracker, ask for {rate_words(report.proposed_rate)}. That is the highest of "
+        f"these rates that keeps {wanted} a minute here (--false-alarms {report.proposed_rate:g})."
     )
 
 

@@ -29,7 +29,7 @@ def threshold_words(thresholds: Thresholds) -> str:
     """The thresholds in force, one for each sign; a single number if they are equal."""
     if thresholds.rise == thresholds.fall:
         return f"threshold {thresholds.rise:.2f} σ"
-    return f"threshold ▲ {thresholds.rise:.2f} ▼ {thresholds.fall:.2f} σ"
+    return f"threshold ▲ {thresholds.rise:.1f} ▼ {thresholds.fall:.1f} σ"
 
 
 def rarity_words(rarity_min: float | None) -> str:
