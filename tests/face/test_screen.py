@@ -384,8 +384,8 @@ def test_how_rarity_and_rate_are_written():
     assert rarity_words(10.0) == "noise alone does this once in 10 min or more"
     assert rarity_words(4.2) == "noise alone does this about once in 4 min"
     assert rarity_words(0.25) == "noise alone does this about once in 15 s"
-    assert [rarity_cell(minutes) for minutes in (None, 0.001, 0.99, 1.0, 2.95, 9.7, 10.0)] == [
-        "?", "1 s", "59 s", "1.0 min", "3 min", "10 min", ">10 min",
+    assert [rarity_cell(minutes) for minutes in (None, 0.01, 0.99, 1.0, 2.95, 9.7, 10.0)] == [
+        "?", "<0.1", "1.0", "1.0", "3.0", "9.7", ">10",
     ]  # fmt: skip
     assert max(len(rarity_short(minutes)) for minutes in (None, 0.1, 2.0, 10.0)) <= 29
     assert (asked_words(1.0), asked_words(0.3)) == (

@@ -9,7 +9,7 @@ from rich.table import Table
 
 from coilcount.face.console import SafeConsole
 from coilcount.face.palette import SIGN_COLOUR
-from coilcount.face.score import STRONG_FROM, WEAK_BELOW, beside_a_step, score_words
+from coilcount.face.score import STRONG_FROM, WEAK_BELOW, beside_a_step, times_words
 from coilcount.face.times import instant
 from coilcount.live import readout as r
 from coilcount.live.rate_words import rarity_cell
@@ -29,8 +29,8 @@ SIGN = (
 COLUMNS = (
     "time: of the peak. Hz, ppm: its shift from the baseline. conf.: sign confidence, the probability that the sign is "
     "right. score: how far the alert stands above the expected noise, as a multiple of the threshold; weak below "
-    f"{WEAK_BELOW:g}x, strong from {STRONG_FROM:g}x on. once in: how often noise alone gives such a score; ? in the "
-    "first two minutes, when that is not known yet."
+    f"{WEAK_BELOW:g}x, strong from {STRONG_FROM:g}x on. rare: noise alone gives such a score about once in this many "
+    "minutes; ? in the first two minutes, when it is not known yet."
 )
 TOGETHER = "┐│┘ alerts within a second of one another: likely one object or one pass."
 SEEN = "2×, 3×, ...: number of passes in a row with this sign, within 4 s of one another."
@@ -79,7 +79,7 @@ def print_table(
     for name in ("Hz", "ppm"):
         table.add_column(name, justify="right", no_wrap=True)
     table.add_column("suggests")
-    for name in ("conf.", "score", "once in"):
+    for name in ("conf.", "score", "rare"):
         table.add_column(name, justify="right", no_wrap=True)
     for row in sorted(rows, key=lambda row: row.time_s):
         number, time, *cells = row.cells
@@ -111,7 +111,7 @@ def _together(times_s: Sequence[float]) -> list[str]:
 def _alert_cells(alert: Alert, threshold: float) -> tuple[str, ...]:
     text = r.response_words(alert) + (" (still open)" if alert.open else "")
     went = f"{r.GLYPH[alert.sign]} {r.WENT[alert.sign]}" + (f" {alert.seen}×" if alert.seen > 1 else "")
-    score = score_words(alert.score, threshold) if threshold else f"{alert.score:.1f} sigma"
+    score = times_words(alert.score, threshold) if threshold else f"{alert.score:.1f} σ"
     return (
         *(str(alert.id), instant(alert.peak_s), went),
         *(_signed(alert.peak_shift_hz, 3), _signed(alert.peak_shift_ppm, 2)),

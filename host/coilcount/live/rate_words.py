@@ -45,10 +45,10 @@ def rarity_short(rarity_min: float | None) -> str:
 
 
 def rarity_cell(rarity_min: float | None) -> str:
-    """The same for a column of a table, at most 7 characters."""
+    """The same for a column of a table, in minutes, at most 4 characters."""
     if rarity_min is None:
         return "?"
-    return f">{RAREST_MIN:g} min" if rarity_min >= RAREST_MIN else _length(rarity_min)
+    return f">{RAREST_MIN:g}" if rarity_min >= RAREST_MIN else f"{rarity_min:.1f}" if rarity_min >= 0.095 else "<0.1"
 
 
 def _about(rarity_min: float) -> str:
