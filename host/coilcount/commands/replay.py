@@ -24,7 +24,6 @@ _FASTEST, _SLOWEST = 10_000.0, 0.01  # times the speed of the recording
 EXAMPLES = (
     ("coilcount replay field.ccap", "the table of alerts"),
     ("coilcount replay field.ccap --false-alarms 0.3", "the same, but at most 0.3 false alarms a minute are allowed"),
-    ("coilcount replay field.ccap --threshold 6", "the same with a fixed threshold, in sigma"),
     ("coilcount replay one.ccap two.ccap --json", "one JSON object a line, for programs"),
     ("coilcount replay field.ccap --sound field.wav --picture pictures", "the sweep as sound, and as SVG and PNG"),
 )
