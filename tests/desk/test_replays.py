@@ -9,12 +9,14 @@ from types import MappingProxyType
 import pytest
 from coilcount.capture.reader import Report
 from coilcount.chain import Chain
+from coilcount.desk.cache import Cache
+from coilcount.desk.many import replay_many
 from coilcount.desk.recordings import Recording, read_recording
 from coilcount.desk.replays import replay_grid
 from coilcount.errors import InputError
 from coilcount.model import Alert, Hold, MarkMade, Notice, Point, Silence, StatusReading, Summary
 from coilcount.settings import defaults
-from desk_recordings import eventful, imported, write_recording
+from desk_recordings import eventful, imported, learned_from, write_recording
 
 CAPTURES = Path(__file__).parents[2] / "captures"
 # Neighbours and far apart, and two that only differ in their last digits.
@@ -97,6 +99,20 @@ def test_recordings_with_everything_in_them(seed, tmp_path):
     assert len({at.holds for at in grid.at}) > 1
     assert grid.silences and grid.marks and grid.warnings and len(grid.status) > 30
     assert grid.status[0] == StatusReading(pytest.approx(1.0, abs=0.03), pytest.approx(21.85), 5.0)
+
+
+def test_a_recording_that_begins_with_what_was_learned_before(tmp_path):
+    feed = imported(3)
+    bare = write_recording(tmp_path / "bare.ccap", feed)
+    feed[0] = replace(feed[0], learned=learned_from(imported(4)))
+    recording = write_recording(tmp_path / "a.ccap", feed)
+    grid = assert_equal_to_replays_of_their_own(recording, defaults())
+    assert grid.header.learned == feed[0].learned
+    assert replay_grid(bare, defaults(), GRID).at != replay_grid(recording, defaults(), GRID).at
+    cache = Cache(tmp_path / "cache")
+    assert cache.key(bare, defaults(), GRID) != cache.key(recording, defaults(), GRID)
+    [first], [again] = (replay_many([recording], defaults(), GRID, cache=cache) for _ in range(2))
+    assert first == again and cache.contents().files == 1
 
 
 def test_imported_readings(tmp_path):

@@ -11,11 +11,11 @@ from coilcount.face.plain import PlainLines, event_line, status_line
 from coilcount.face.score import strength
 from coilcount.face.screen import draw
 from coilcount.face.strip import level, scale
-from coilcount.live.readout import Readout, decimals, figure
 from coilcount.live.rate_words import asked_words, next_rate, rarity_cell, rarity_short, rarity_words
+from coilcount.live.readout import Readout, decimals, figure
 from coilcount.model import Alert, ChainFacts, MarkMade, Notice, Point, Silence, Thresholds
-from coilcount.settings import RATES
 from coilcount.readings.frequency import Estimate
+from coilcount.settings import RATES
 from coilwire import records
 from hypothesis import given
 from hypothesis import strategies as st

@@ -5,8 +5,10 @@ from pathlib import Path
 
 from board_lines import HEADER, Source, entries, hello, line, passes
 from coilcount.capture.writer import CaptureWriter
+from coilcount.chain import Chain
 from coilcount.desk.recordings import Recording
 from coilcount.model import Entry, Gap, Header, Imported, Line, Operator
+from coilcount.settings import defaults
 from coilwire import records
 
 
@@ -70,3 +72,12 @@ def write_recording(path: Path, feed: list[Entry]) -> Recording:
         for entry in feed[1:]:
             writer.write(entry)
     return Recording((path,))
+
+
+def learned_from(feed: list[Entry]) -> dict:
+    """What a session with these entries learned, for the header of the next one."""
+    chain = Chain(defaults())
+    for entry in feed:
+        chain.feed(entry)
+    assert chain.learned
+    return {"coil": "a", "swept_s": chain.swept_s, "state": list(chain.learned)}
