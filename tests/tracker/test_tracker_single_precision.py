@@ -20,7 +20,7 @@ from micropython_tool import COILCOUNT, ROOT
 from tracker_series import bump_ppb, intervals, noise_ppb
 
 # In the order in which they import one another.
-MODULES = ("records", "defaults", "continuity", "series", "spikes", "filters", "priors", "learner", "ring", "bank")
+MODULES = ("records", "defaults", "continuity", "series", "spikes", "filters", "priors", "ring", "learner", "bank")
 MODULES += ("baseline", "lobes", "judge", "kept", "plain_math", "noise_counts", "breadth", "noise_peaks", "hold", "alert")
 MODULES += ("final_look", "alerts", "decisions", "front", "tracker")
 NEAR = 0.01

@@ -7,6 +7,7 @@ from .noise_counts import rarity_min
 from .records import Alert
 
 RESPONSES = ("uncertain", "non-ferrous", "ferrous")  # by sign: 0, +1, and -1 (the last item)
+BROAD = "soil, or the coil was lifted"  # the reason of a dip that is broader than any pass
 
 # ---- Passes in a row: several passes over the same object.
 
@@ -76,6 +77,13 @@ class PendingAlert:
         self.peaked = False  # True: best is a peak.  False: the signal has arrived and has not yet left
         self.opposite = 0.0  # largest |z| of a peak of the other sign
         self.lobe_sigma = 1.0  # expected size of the soil's own lobes beside a pass of this width, 1e-9
+        self.height = 0.0  # of the same peak as its filter answers it, 1e-9
+        self.dip = 0.0  # largest -z of any width
+        self.dip_index = 0  # the reading that gave it
+        self.dip_width = 0  # the width that gave it
+        self.dip_height = 0.0  # its answer there, 1e-9, positive
+        self.dip_judged = True  # False: breadth.py must still judge that dip
+        self.broad = False  # that dip is broader than any pass
         self.peak_over_held = 0.0  # level of the peak over a held baseline, 1e-9; 0.0 if the baseline is not held
         self.readings_below = 0  # readings in a row below the release level
         self.has_neighbour = False  # another alert's peak is within reach of this one's lobes
@@ -83,7 +91,7 @@ class PendingAlert:
 
     def move(self, readings, peak, interval_us):
         """Put the peak `readings` readings later (earlier if negative), with the height `peak` in 1e-9."""
-        self.peak = peak
+        self.peak = self.height = peak
         self.peak_us += readings * interval_us
         self.peak_index += readings
 
@@ -126,13 +134,16 @@ class PendingAlert:
     def event(self, stage, widths_s):
         """Return the records.Alert of what is known at this stage."""
         in_row = self.passes_in_row()
-        response = "uncertain" if self.reasons else RESPONSES[self.sign]
+        reasons = self.reasons
+        if self.broad and self.sign < 0:
+            reasons = (BROAD,) + reasons
+        response = "uncertain" if reasons else RESPONSES[self.sign]
         sign_confidence = None
-        if self.sign and not self.reasons:
+        if self.sign and not reasons:
             height = self.peak if self.peak >= 0.0 else -self.peak
             sign_confidence = confidence(height / self.lobe_sigma, self._opposite_before(), in_row)
         return Alert(
             stage, self.number, self.raised_us, self.settled_us, self.released_us, self.peak_us, self.sign, response,
-            self.reasons, self.score, self.peak, sign_confidence, widths_s[self.width], in_row,
+            reasons, self.score, self.peak, sign_confidence, widths_s[self.width], in_row,
             rarity_min(self._model, self.sign if self.sign else self.peak, self.score),
         )

@@ -7,7 +7,7 @@ Runs under both interpreters.
 """
 
 from .filters import LEAST_READINGS, early_edges
-from .learner import FEW, STEP_S, Learner
+from .learner import FEW, SAMPLE_S, Learner
 from .ring import HALF, MASK, MODULUS, Ring
 
 # Three averaging windows for the life of an alert, in widths: a centre, and one on either side.  The newer one is
@@ -24,8 +24,10 @@ LOOK_BACK = 3.6
 NARROW = 0.3
 # Seconds for which a new tracker only listens, after the filters have filled.
 LISTEN_S = 2.0
-# Steps between two solutions for the filter of one width: a second.
-SOLVE_STEPS = 10
+# Samples between two solutions for the filter of one width: a second.
+SOLVE_SAMPLES = 5
+# Seconds in a step: the time in which |z| is either loud or not.
+STEP_S = 0.1
 # |z|.  Above it an object may be near: nothing is learned from this step and the next LOUD_STEPS.
 LOUD = 4.0
 LOUD_STEPS = 4
@@ -67,6 +69,10 @@ class FilterBank:
         # Readings after a peak before the whole of it can be looked at: so many widths, and the longest counts.
         self.look_back = int(LOOK_BACK * longest + 0.5)
         self._step = max(1, int(STEP_S / interval_s + 0.5))
+        # Readings of a sample period: in each of the first `_sampled` a width takes its sample, or several do.
+        period = max(2, int(SAMPLE_S / interval_s + 0.5))
+        self._sampled = min(period - 1, len(widths_s))
+        self._last_phase = period - 1
         self._listen = fill + int(LISTEN_S / interval_s + 0.5)
         self._floor = floor_ppb
         self._profile = bool(noise_ppm_rthz)
@@ -88,7 +94,8 @@ class FilterBank:
         self.count = 0  # readings since the start
         self.clipped = 0  # readings that were beyond the limit; whoever looks sets it back
         self._in_step = 0
-        self._steps = 0
+        self._phase = 0  # readings since the last sample of the narrowest width
+        self._samples = 0
         self._most = 0.0  # largest |z| of this step
         self.quiet = LOUD_STEPS  # steps in a row that were not loud
         self.z = self.highest = self.lowest = 0.0
@@ -152,7 +159,18 @@ class FilterBank:
             self.width = low
             if -lowest > self._most:
                 self._most = -lowest
-        self._learn()
+        phase = self._phase
+        self._phase = phase + 1
+        if phase < self._sampled:
+            self._learn(phase)
+        elif phase == self._last_phase:
+            self._phase = 0
+            self._samples += 1
+        self._in_step += 1
+        if self._in_step == self._step:
+            self._in_step = 0
+            self.quiet = 0 if self._most > LOUD else self.quiet + 1
+            self._most = 0.0
 
     def _hear(self):
         """The first seconds of a new tracker: it only listens."""
@@ -167,29 +185,19 @@ class FilterBank:
                 self._rescale()
                 self._known = self.ready = True
 
-    def _learn(self):
-        """Give the learners their samples: one width after the other, each once a step."""
-        in_step = self._in_step
-        step = self._step
+    def _learn(self, phase):
+        """Give the learners of this phase their sample: one width after the other, each once in SAMPLE_S."""
         loud = self._most > LOUD or self.quiet < LOUD_STEPS
-        i = in_step
-        learners = self._learners
-        while i < len(learners):
-            learner = learners[i]
+        i = phase
+        while i < len(self._learners):
+            learner = self._learners[i]
             changed = learner.step(self.ring, loud)
-            if not changed and (self._steps + i) % SOLVE_STEPS == 0:
+            if not changed and (self._samples + i) % SOLVE_SAMPLES == 0:
                 learner.solve()
                 changed = True
             if changed:
                 self._rescale()
-            i += step
-        in_step += 1
-        if in_step == step:
-            in_step = 0
-            self._steps += 1
-            self.quiet = 0 if self._most > LOUD else self.quiet + 1
-            self._most = 0.0
-        self._in_step = in_step
+            i += self._sampled
 
     def _rescale(self):
         """Take the learners' filters, and find the scales that their answers are divided by."""

@@ -36,10 +36,7 @@ class Decisions:
             self.baseline, shared.blocks, values["hold_least_ppm"] * 1000.0, values["hold_rise_sigma"],
             int(values["hold_limit_s"] / shared.block_s), floor_ppb,
         )
-        self.alerts = Alerts(
-            shared.bank, shared.sides, shared.counts, self.baseline, self.noise, shared.interval_us,
-            values["release_fraction"], shared.judge, shared.reasons,
-        )
+        self.alerts = Alerts(shared, self.baseline, self.noise, values["release_fraction"])
         self._block_us = shared.block * shared.interval_us
         self._hold_start_us = 0
         self._hold_sign = 0

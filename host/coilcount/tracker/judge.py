@@ -14,10 +14,10 @@ from .learner import Learner
 CLEAR = 2.5
 # Seconds to either side of the peak in which the late filters look for the best answer.  Chosen by hand.
 REACH_S = 0.3
-# Blocks between two solutions for all late filters: 2 s.
+# Samples of any width between two solutions for all late filters: 4 s.
 SOLVE_BLOCKS = 20
 # Samples after which the variance of the heights forgets as fast as it learns: two minutes.
-MOST_HEIGHTS = 300
+MOST_HEIGHTS = 150
 
 
 class Judge:
@@ -39,13 +39,17 @@ class Judge:
         self._variances = [0.0] * len(self.learners)
         self._counts = [0] * len(self.learners)
         self._turn = 0
+        self._rest = False
         self._blocks_heard = 0
         self._floor = floor_ppb
 
     def block(self):
-        """Learn from the latest readings; call it at the end of each block of 0.1 s.  The widths take turns."""
+        """Learn from the latest readings; call it at the end of each block of 0.1 s.  The widths take turns, every other block."""
         bank = self._bank
         if not bank.ready:
+            return
+        self._rest = not self._rest
+        if self._rest:
             return
         turn = self._turn
         self._turn = turn + 1 if turn + 1 < len(self.learners) else 0

@@ -7,33 +7,36 @@ Runs under both interpreters.
 
 from .filters import at_edges, backward, bends_of, cholesky, dot, forward, pass_means
 from .priors import prior
+from .ring import HALF, MODULUS
 
-# Steps are the times at which a covariance takes a sample, a tenth of a second apart.
-STEP_S = 0.1
+# Seconds between two samples of a covariance.
+SAMPLE_S = 0.2
 # Seconds.  Older samples fade from the covariance with this time constant.
 MEMORY_S = 180.0
-# Samples that the prior counts for, and most samples that count against it.
-PRIOR_SAMPLES = 10.0
-MOST_SAMPLES = 1800
+# Samples that the prior counts for, and most samples that count against it: a second, and three minutes.
+PRIOR_SAMPLES = 5.0
+MOST_SAMPLES = 900
 # A noise profile, or a covariance that was kept, counts as this many samples: a minute.
-KNOWN_SAMPLES = 600
+KNOWN_SAMPLES = 300
 # v.v of a sample v in units of its sigma.  For Gaussian noise its lower quartile is this much for each bend.
 QUARTILE = 0.57
-# Factors by which the running lower quartile moves up and down at each step: 1 to 3, so that it rests at a quartile.
-QUARTILE_UP = 1.0167
-QUARTILE_DOWN = 1.05
+# Factors by which the running lower quartile moves up and down at each sample: one to three in logarithm, so that it
+# rests at a quartile.
+QUARTILE_UP = 1.0337
+QUARTILE_DOWN = 1.1025
 # The soil has changed if the quartile is more than ROUGHER times what is expected, or less than 1 / CALMER of it.
 ROUGHER = 4.0
 CALMER = 9.0
 # After a change the covariance counts as this many samples, so that it is soon that of the new soil.
-CHANGED_SAMPLES = 20
-# Steps after a change in which no further change is seen, and the last of them in which objects are left out again.
-CHANGE_STEPS = 50
-SELECT_STEPS = 40
+CHANGED_SAMPLES = 10
+# Samples after a change in which no further change is seen (5 s), and the last of them, in which objects are left out
+# again.
+CHANGE_SAMPLES = 25
+SELECT_SAMPLES = 20
 # A sample whose v.v is more than this many times the quartile is an object and is left out.
 OBJECT = 7.0
 # An estimate from few samples is too small: the scale is sigma * (1 + FEW / (samples + 1)).
-FEW = 3.0
+FEW = 1.5
 
 
 class Learner:
@@ -57,17 +60,19 @@ class Learner:
         # Box means to bends: the shares of the two neighbours.
         self._left = [-self._bends[j][j] for j in range(m)]
         self._right = [-self._bends[j][j + 2] for j in range(m)]
-        self._sizes = [edges[i + 1] - edges[i] for i in range(len(edges) - 1)]
+        self._later = self.lags[1:] + (0,)
+        # One over the size of each box.  The first two are at the end, where the indices -2 and -1 find them.
+        each = [1.0 / (edges[i + 1] - edges[i]) for i in range(len(edges) - 1)]
+        self._each = each[2:] + each[:2]
         self._expected = QUARTILE * m
         self._prior = prior(edges, self._bends, self._shape, noise_ppm_rthz, interval_s)
         self._covariance = [list(row) for row in self._prior]
         self._lower = None
         self._x = [0.0] * m
         self._v = [0.0] * m
-        self._means = [0.0] * (m + 2)
         self.gains = (0.0,) * len(self.lags)
         self.sigma = 1.0
-        self._least_share = STEP_S / MEMORY_S
+        self._least_share = SAMPLE_S / MEMORY_S
         self.prior_sigma = 0.0
         self.restart()
         if noise_ppm_rthz:
@@ -144,10 +149,10 @@ class Learner:
             self._scale(ratio)
             size /= ratio
             quartile = expected
-            self._since = CHANGE_STEPS
+            self._since = CHANGE_SAMPLES
             changed = True
         self._quartile = quartile
-        if self._since <= SELECT_STEPS and (loud or size > OBJECT * quartile):
+        if self._since <= SELECT_SAMPLES and (loud or size > OBJECT * quartile):
             if changed:
                 self.solve()
             return changed
@@ -158,9 +163,9 @@ class Learner:
         covariance = self._covariance
         for i in range(m):
             row = covariance[i]
-            xi = share * x[i]
+            xi = x[i]
             for j in range(i + 1):
-                row[j] += xi * x[j] - share * row[j]
+                row[j] += share * (xi * x[j] - row[j])
         if changed:
             self.solve()
         return changed
@@ -224,25 +229,27 @@ class Learner:
         sums = ring.sums
         mask = ring.mask
         at = ring.at
-        means = self._means
-        sizes = self._sizes
-        lags = self.lags
-        n = len(lags)
-        older = sums[(at - lags[0]) & mask]
-        for i in range(n):
-            newer = sums[(at - lags[i + 1]) & mask] if i + 1 < n else sums[at]
-            part = newer - older
-            if part >= 536870912:
-                part -= 1073741824
-            elif part < -536870912:
-                part += 1073741824
-            means[i] = part / sizes[i]
-            older = newer
+        each = self._each
         x = self._x
         left = self._left
         right = self._right
-        for j in range(self._m):
-            x[j] = means[j + 1] - left[j] * means[j] - right[j] * means[j + 2]
+        older = sums[(at - self.lags[0]) & mask]
+        second = first = 0.0
+        j = -2
+        for lag in self._later:
+            newer = sums[(at - lag) & mask]
+            part = newer - older
+            if part >= HALF:
+                part -= MODULUS
+            elif part < -HALF:
+                part += MODULUS
+            older = newer
+            mean = part * each[j]
+            if j >= 0:
+                x[j] = second - left[j] * first - right[j] * mean
+            first = second
+            second = mean
+            j += 1
 
     def _find_filter(self, covariance):
         """Make the filter against a covariance.  It stays as it is if the covariance is not positive definite."""

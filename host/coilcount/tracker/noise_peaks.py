@@ -1,7 +1,7 @@
 """Finds the peaks of the detection statistic, and has them counted.
 
-A peak is the largest statistic of its sign for 0.6 s before and after it.  Dips that are broad (breadth.py) are no peaks
-of noise, because they raise no alert.
+A peak is the largest statistic of its sign for 0.6 s before and after it.  Dips that are broad (breadth.py) are not
+counted, because they raise no alert.
 Runs under both interpreters.
 """
 

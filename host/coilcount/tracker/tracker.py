@@ -9,7 +9,7 @@ Runs under both interpreters.  Raises only ValueError.
 """
 
 from . import defaults
-from .alerts import NEVER, Sides
+from .alerts import NEVER
 from .breadth import Breadth
 from .decisions import Decisions
 from .front import (
@@ -28,6 +28,7 @@ from .lobes import LobeNoise
 from .noise_counts import NoiseCounts
 from .noise_peaks import NoisePeaks
 from .records import State
+from .sides import Sides
 
 __all__ = ["FAR_BLOCKS", "LONGEST_INTERVAL_S", "SHORTEST_INTERVAL_S", "GridTracker", "Tracker", "too_far_apart"]
 
@@ -179,6 +180,14 @@ class Tracker(Front):
     def learned(self):
         """What was learned of the soil, as a tuple of floats for the next tracker.  () if that is nothing yet."""
         return pack(self._interval_us, self._bank, self._shared.judge)
+
+    @property
+    def broad_dips(self):
+        """Number of dips that reached the threshold and were broader than any pass.
+
+        Those that raised no alert, and those whose alert ended as uncertain for this reason.
+        """
+        return self._main.alerts.broad_dips
 
     @property
     def sigma_step_ppb(self):

@@ -1,0 +1,95 @@
+"""Does the answer of a width belong to a pass that raised an alert already?
+
+A wide filter answers a narrow object several times: with the other sign before and after the peak, and once more while
+the object is in its outer boxes.  Beside a strong object these answers reach the threshold.
+Runs under both interpreters.
+"""
+
+from .pass_answers import PassAnswers
+
+# Chosen by hand on simulated sweeps.
+
+# Widths from a peak.  Nearer than this, an answer of another width with the same sign is the same peak.
+SAME_PEAK_WIDTHS = 0.7
+# Widths from a peak.  Between the first and the second, an answer with the other sign is a lobe of it, if it is at most
+# this share of the peak.  The third is for a filter that is wider than the pass.
+LOBE_FROM_WIDTHS = 0.3
+LOBE_TO_WIDTHS = 2.1
+LOBE_SHARE = 1.0
+WIDER_LOBE_SHARE = 1.4
+# Released alerts that may still be in the boxes of a filter.  Bounds the memory.
+MOST_PAST = 8
+# What the alert is to the answer of a width.
+SAME_PEAK = 1
+PART = -1
+NEITHER = 0
+
+
+class Belonging:
+    """Compares the newest answers of a bank with the passes of released alerts.
+
+    `width` is the number of a width of the bank.  past: the released alerts that may still be in a filter's boxes.
+    """
+
+    def __init__(self, bank, interval_us):
+        self._bank = bank
+        self._widths_us = [width * 1e6 for width in bank.widths_s]
+        self._lags_us = [int(lag * interval_us) for lag in bank.lags]  # from a reading back to the middle of a pass
+        self._answers = PassAnswers(bank, interval_us / 1e6)
+        self.past = []
+
+    def peak_us(self, width, time_us):
+        """Return the time of the pass whose peak is in the centre box of a width.  time_us: of the newest reading."""
+        return time_us - self._lags_us[width]
+
+    def add(self, alert):
+        """Take an alert that was released."""
+        if len(self.past) == MOST_PAST:
+            self.past.pop(0)
+        self.past.append(alert)
+
+    def forget(self):
+        """The series ended."""
+        self.past.clear()
+
+    def drop_old(self):
+        """Forget the alerts whose passes have left all boxes."""
+        past = self.past
+        count = self._bank.count
+        while past and count - past[0].peak_index > self._answers.reach[past[0].width]:
+            past.pop(0)
+
+    def of(self, width, time_us, alert):
+        """Return what the newest answer of a width is to one alert, by the distance of their peaks alone."""
+        answer = self._bank.zs[width] * self._bank.used[width]
+        away_us = time_us - self._lags_us[width] - alert.peak_us
+        if away_us < 0:
+            away_us = -away_us
+        width_us = self._widths_us[width]
+        if (answer > 0.0) == (alert.peak > 0.0):
+            return SAME_PEAK if away_us <= SAME_PEAK_WIDTHS * width_us else NEITHER
+        if LOBE_FROM_WIDTHS * width_us <= away_us <= LOBE_TO_WIDTHS * width_us:
+            most = WIDER_LOBE_SHARE if width > alert.width else LOBE_SHARE
+            return PART if (answer if answer >= 0.0 else -answer) < most * abs(alert.peak) else NEITHER
+        return NEITHER
+
+    def is_explained(self, width, least, alert=None):
+        """Return True if the passes of past alerts, and of `alert`, explain the newest answer of a width.
+
+        least: in sigma.  So much of the answer must be left over, or it is explained.
+        """
+        past = self.past
+        if not past and alert is None:
+            return False
+        bank = self._bank
+        count = bank.count
+        answers = self._answers
+        answers.start()
+        for other in past:
+            answers.add(width, count - other.peak_index, other.height, other.width)
+        if alert is not None:
+            answers.add(width, count - alert.peak_index, alert.height, alert.width)
+        rest = bank.zs[width] * bank.used[width] - answers.middle
+        if rest < 0.0:
+            rest = -rest
+        return rest - answers.margin < least * bank.used[width]

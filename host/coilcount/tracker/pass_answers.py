@@ -1,0 +1,85 @@
+"""What the filters of a bank answer to a pass that is known, while it moves through their boxes.
+
+A filter answers a pass once with its height, and with smaller peaks of either sign while the pass is in its outer
+boxes.  The gains follow the soil, so these answers do too.  They are computed from the gains as they are now.
+The shape of a pass is h (1 + (t / w)^2)^-3, see filters.SHAPE.  Its integral from 0 to x = t / w, over h w, is
+
+    G(x) = x / (4 (1 + x^2)^2) + 3 x / (8 (1 + x^2)) + 3/8 atan x
+
+Runs under both interpreters.
+"""
+
+from array import array
+
+from .filters import LEAST_READINGS, SHAPE
+from .plain_math import atan
+
+STEPS = 8  # entries of the table of G for each w
+LARGEST = 8  # w: beyond this G does not change
+# The content of each box may differ from that of the model by this share of it, because the width of the pass is known
+# roughly and its shape is not.
+SHAPE_SHARE = 0.3
+
+
+def integral(x):
+    """Return G(x) for x >= 0.0."""
+    u = 1.0 + x * x
+    return x / (4.0 * u * u) + 0.375 * (x / u + atan(x))
+
+
+class PassAnswers:
+    """The answers of one filter bank to passes."""
+
+    def __init__(self, bank, interval_s):
+        self._bank = bank
+        self._widths = [max(width / interval_s, LEAST_READINGS) for width in bank.widths_s]  # readings
+        self._table = array("f", [integral(i / STEPS) for i in range(STEPS * LARGEST + 1)])
+        longest = 0
+        for width in range(len(self._widths)):
+            longest = max(longest, bank.learner(width).lags[0])
+        # Readings after its peak in which a pass of each width changes an answer: until it has left all boxes.
+        self.reach = [longest + int(2.0 * f + 0.5) for f in self._widths]
+        self.middle = 0.0
+        self.margin = 0.0
+
+    def start(self):
+        """Start with no pass: middle and margin of the answer (1e-9) are 0.0."""
+        self.middle = 0.0
+        self.margin = 0.0
+
+    def add(self, width, back, height, pass_width):
+        """Add what the filter of a width answers to a pass, to `middle` and `margin`: it answers middle +- margin.
+
+        width: number of the filter.  back: readings from the peak of the pass to the newest reading.
+        height: of the pass, 1e-9.  pass_width: number of the width that the pass has.
+        """
+        learner = self._bank.learner(width)
+        lags = learner.lags
+        gains = learner.gains
+        scale = SHAPE / self._widths[pass_width]
+        integral_to = self._integral_to
+        weight = 0.0
+        total = 0.0
+        size = 0.0
+        older = integral_to((back - lags[0]) * scale)
+        last = len(lags) - 1
+        for j in range(last + 1):
+            newer = integral_to((back - lags[j + 1] if j < last else back) * scale)
+            weight += gains[j]
+            content = weight * (newer - older)
+            older = newer
+            total += content
+            size += content if content >= 0.0 else -content
+        height /= scale
+        self.middle += total * height
+        self.margin += SHAPE_SHARE * size * (height if height >= 0.0 else -height)
+
+    def _integral_to(self, x):
+        if x < 0.0:
+            return -self._integral_to(-x)
+        place = x * STEPS
+        i = int(place)
+        if i >= STEPS * LARGEST:
+            return self._table[STEPS * LARGEST]
+        low = self._table[i]
+        return low + (place - i) * (self._table[i + 1] - low)
