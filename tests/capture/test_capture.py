@@ -408,6 +408,18 @@ def test_a_file_that_is_no_capture_is_refused_with_one_clear_line(tmp_path, name
     assert "\n" not in str(caught.value)
 
 
+def test_a_header_with_a_number_that_json_cannot_hold_is_damage(tmp_path):
+    """Every command could fail at it: it is in the settings, or in what an earlier session learned."""
+    for name, value in (("settings", {"a": 1}), ("learned", {"state": [1]})):
+        path = tmp_path / "a.ccap"
+        text = json.dumps({**json.loads(encode(HEADER)), name: value}).replace(json.dumps(value), "@", 1)
+        text = text.replace("@", json.dumps(value).replace("1", "1e999"))
+        path.write_text(text + "\n" + encode(Line(0.1, b"x")).decode())
+        report = Report()
+        list(read_capture(path, report))
+        assert report.header_lost and report.damaged == 1
+
+
 def test_a_header_alone_is_a_capture_with_nothing_in_it(tmp_path):
     path = tmp_path / "a.ccap"
     path.write_bytes(encode(HEADER))

@@ -165,7 +165,7 @@ def test_settings_that_differ_from_the_recording_are_reported(capture, capsys, t
             writer.write(entry)
     (tmp_path / "t.toml").write_text("schema = 1\n[tracker]\nthreshold = 6\n", encoding="utf-8")
     assert main(["replay", "b.ccap", "--settings", "t.toml", "--json"]) == 0
-    assert f"threshold none then, 6.0 now" in capsys.readouterr().err
+    assert "threshold none then, 6.0 now" in capsys.readouterr().err
     assert main(["replay", "b.ccap", "--json"]) == 0
     assert capsys.readouterr().err == ""
 
