@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from coilcount.live.readout import ROUGHER
 from coilcount.tracker import defaults
-from coilcount.tracker.alert import confidence
+from coilcount.tracker.alert import BROAD, confidence
 from coilcount.tracker.bank import FilterBank
 from coilcount.tracker.records import Alert, Hold
 from coilcount.tracker.tracker import Tracker
@@ -51,13 +51,18 @@ def test_z_does_not_depend_on_the_threshold():
     assert max(abs(s.z) for s in low) > 10
 
 
+def is_soil(alert):
+    """Only dips are told apart by their breadth, so a rise of the same shape has no such reason."""
+    return BROAD in alert.reasons
+
+
 @given(st.integers(0, 1000), st.integers(-9000, 9000), st.floats(0.12, 0.6))
 @settings(max_examples=15, deadline=None)
 def test_signs_flip_with_the_series(seed, height, width):
     y = noise_ppb(400, seed) + bump_ppb(400, 5.0, height, width)
     up, down = finals(run(y, threshold=4.8)[0]), finals(run(-y, threshold=4.8)[0])
-    assert [(a.sign, a.raised_us, a.settled_us, a.released_us, a.peak_us, a.score, a.peak_ppb) for a in up] == [
-        (-a.sign, a.raised_us, a.settled_us, a.released_us, a.peak_us, a.score, -a.peak_ppb) for a in down
+    assert [(a.sign, a.raised_us, a.peak_us, a.score, a.peak_ppb) for a in up if not is_soil(a)] == [
+        (-a.sign, a.raised_us, a.peak_us, a.score, -a.peak_ppb) for a in down if not is_soil(a)
     ]
     # An alert that is still open at the end has no sign yet.
     words = {1: "non-ferrous", -1: "ferrous", 0: "uncertain"}
@@ -86,14 +91,14 @@ def roughness(y):
 
 def test_the_scale_is_that_of_the_noise_profile_and_grows_on_rougher_soil():
     white = np.random.default_rng(5).normal(0.0, 1000.0, 3000)
-    assert max(roughness(white)) == 1.0
+    assert max(roughness(white)) < 1.1
     # Passes of 40 and 9 sigma every 4 s do not make the soil rougher.
     over = sum(bump_ppb(3000, 5 + 4 * k, (40_000, -9000)[k % 2], 0.25) for k in range(14))
     assert max(roughness(white + over)) < ROUGHER
     found = roughness(20 * white)
-    # After 6 s without rest the scale moves as quickly as at the start.
-    assert max(found[:400]) < 2.0 and min(found[1000:]) > 10.0
-    assert 14.0 < np.median(found[1500:]) < 30.0  # the largest of four widths, each a running median
+    # The change is seen once the filters are full (2.3 s) and the quartile has moved, which takes 4 s more.
+    assert max(found[:200]) < 2.0 and min(found[500:]) > 10.0
+    assert 15.0 < np.median(found[1500:]) < 26.0  # the largest of four widths
     assert Tracker(INTERVAL_S).roughness is None
 
 
@@ -315,11 +320,11 @@ def test_a_frequency_that_stays_far_away_gets_a_new_reference():
 def test_memory_does_not_grow():
     y = np.tile(passes(), 4)
     tracker = Tracker(INTERVAL_S)
-    read(tracker, y)
     tracemalloc.start()
-    before = tracemalloc.get_traced_memory()[0]
-    for k, value in enumerate(y.tolist()):
-        tracker.reading((2400 + k) * INTERVAL_US, EXACT_HZ + value)
-    grown = tracemalloc.get_traced_memory()[0] - before
+    held = []
+    for time in range(3):
+        for k, value in enumerate(y.tolist()):
+            tracker.reading((2400 * time + k) * INTERVAL_US, EXACT_HZ + value)
+        held.append(tracemalloc.get_traced_memory()[0])
     tracemalloc.stop()
-    assert grown < 8192
+    assert held[2] - held[1] < 1024

@@ -22,6 +22,7 @@ from tracker_series import bump_ppb, intervals, noise_ppb
 # In the order in which they import one another.
 MODULES = ("records", "defaults", "continuity", "series", "spikes", "filters", "priors", "ring", "learner", "bank")
 MODULES += ("baseline", "lobes", "judge", "kept", "plain_math", "noise_counts", "breadth", "noise_peaks", "hold", "alert")
+MODULES += ("pass_answers", "belonging", "sides")
 MODULES += ("final_look", "alerts", "decisions", "front", "tracker")
 NEAR = 0.01
 

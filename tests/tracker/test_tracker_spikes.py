@@ -132,11 +132,11 @@ def series_with_passes():
 @settings(max_examples=20, deadline=None, phases=(Phase.explicit, Phase.generate))  # a series is slow to shrink
 def test_a_spike_anywhere_leaves_the_alerts_as_they_are(at, name):
     y = series_with_passes()
-    tracker = Tracker(INTERVAL_S, threshold=4.8)
+    tracker = Tracker(INTERVAL_S, threshold=6.0)
     sound = finals([*read(tracker, y)[0], *tracker.finish()])
     spoilt = y.copy()
     spoilt[at : at + len(SPIKES[name])] += SPIKES[name]
-    tracker = Tracker(INTERVAL_S, threshold=4.8)
+    tracker = Tracker(INTERVAL_S, threshold=6.0)
     found = finals([*read(tracker, spoilt)[0], *tracker.finish()])
     assert tracker.mended == len(SPIKES[name])
     assert [a.response for a in found] == [a.response for a in sound]

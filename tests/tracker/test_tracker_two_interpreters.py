@@ -33,7 +33,7 @@ for line in sys.stdin:
     name = call[0]
     if name == "new":
         settings = {"threshold": call[2], "widths_s": tuple(call[3]), "noise_ppm_rthz": tuple(call[4])}
-        tracker = GridTracker(call[1], call[5], **settings) if call[5:] else Tracker(call[1], **settings)
+        tracker = GridTracker(call[1], *call[5:], **settings) if call[5:] else Tracker(call[1], **settings)
         continue
     for event in getattr(tracker, name)(*call[1:]):
         print(type(event).__name__, " ".join([bits(item) for item in event]))
@@ -44,6 +44,8 @@ for line in sys.stdin:
     count += 1
     if count % 25 == 0:
         print("state", " ".join([bits(item) for item in tracker.state]))
+        print("counts", " ".join([bits(item) for item in tracker.noise_counts.state()]), tracker.broad_dips)
+        print("thresholds", " ".join([bits(item) for item in tracker.thresholds]))
 print("end", tracker.repaired, tracker.mended, tracker.reference, tracker.reference_hz)
 """
 
@@ -151,6 +153,31 @@ def test_several_thresholds_at_once_are_as_each_alone_in_both_interpreters(tmp_p
         events = [line for line in alone if line.startswith(("Alert", "Hold"))]
         assert [line[2:] for line in here if line.startswith(f"{number} ")] == events
         assert len(events) > 10
+
+
+def long_calls():
+    """Four minutes with passes of both signs and slow lifts of the coil, for thresholds from rates of false alarms."""
+    n = 12_000
+    y = noise_ppb(n, 31)
+    for k in range(16):
+        y = y + bump_ppb(n, 8.0 + 14.3 * k, (-1) ** k * 600 * 1.3**k, 0.1 + 0.03 * (k % 9))
+        y = y + bump_ppb(n, 15.0 + 14.3 * k, -3000, 2.0)
+    out = [["new", 0.02, 0.0, [0.13, 0.2, 0.32, 0.5], [], [], [0.1, 0.3, 3.0]]]
+    for k, v in enumerate(y.tolist()):
+        if k == 9000:
+            out.append(["set_false_alarms", 0.5])
+        out.append(["reading", k * 20_000, EXACT_HZ + v])
+    out.append(["finish"])
+    return "".join(json.dumps(call) + "\n" for call in out)
+
+
+def test_thresholds_from_rates_are_the_same_in_both_interpreters(tmp_path: Path):
+    here, there = both(long_calls(), tmp_path)
+    assert here == there
+    finals = [line for line in here if "Alert" in line and "'final'" in line]
+    assert sum("None" not in line.split()[-1] for line in finals) > 20  # the rarity is known
+    assert int([line for line in here if line.startswith("counts")][-1].split()[-1]) >= 5  # broad dips
+    assert len({line for line in here if line.startswith("thresholds")}) > 50
 
 
 LEARNED = [3.0] * 12 + [1.0, 0.3] + [0.1] * 11

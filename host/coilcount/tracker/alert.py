@@ -78,6 +78,7 @@ class PendingAlert:
         self.opposite = 0.0  # largest |z| of a peak of the other sign
         self.lobe_sigma = 1.0  # expected size of the soil's own lobes beside a pass of this width, 1e-9
         self.height = 0.0  # of the same peak as its filter answers it, 1e-9
+        self.shape = None  # (index of the middle, height in 1e-9, width in readings) of the pass, once it was asked for
         self.dip = 0.0  # largest -z of any width
         self.dip_index = 0  # the reading that gave it
         self.dip_width = 0  # the width that gave it
@@ -94,6 +95,7 @@ class PendingAlert:
         self.peak = self.height = peak
         self.peak_us += readings * interval_us
         self.peak_index += readings
+        self.shape = None
 
     def settle(self, now_us, widths_s, events):
         """Take the sign from the peak, and append the record to the list `events`."""

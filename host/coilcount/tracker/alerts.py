@@ -47,7 +47,7 @@ class Alerts:
         self._interval_us = shared.interval_us
         self._release = release_fraction
         self._looks = Looks(bank, shared.sides, baseline, noise)
-        self._belonging = Belonging(bank, shared.interval_us)
+        self._belonging = Belonging(bank, baseline, shared.interval_us)
         self._longest_us = int(LONGEST_WIDTHS * bank.widths_s[len(bank.widths_s) - 1] * 1e6)
         self._number = 0
         self.open = None  # the alert that is raised and not released, or None
@@ -104,7 +104,13 @@ class Alerts:
         """
         if self.open is not None:
             return 0
-        return self.waiting[0].peak_index + self._bank.look_back if self.waiting else NEVER
+        if not self.waiting:
+            return NEVER
+        due = self.waiting[0].peak_index + self._bank.look_back
+        for alert in self.waiting:
+            if not alert.dip_judged and alert.dip_index + self._breadth.reach < due:
+                due = alert.dip_index + self._breadth.reach
+        return due
 
     # ------------------------------------------------------------ what the widths show
 
@@ -134,6 +140,7 @@ class Alerts:
         for alert in self.waiting:
             part = self._belonging.of(width, time_us, alert)
             if part == SAME_PEAK and size > alert.best:
+                self._deepen(alert, width)
                 self._take(alert, width, time_us)
             if part:
                 return True
@@ -165,7 +172,13 @@ class Alerts:
         alert.dip_judged = True
         alert.broad = self._breadth.is_broad(alert.dip_index, alert.dip_width, alert.dip_height)
 
+    def _judge_in_time(self, alert):
+        """Judge the breadth of an alert's deepest dip as soon as the readings after it are there."""
+        if not alert.dip_judged and self._bank.count - alert.dip_index >= self._breadth.reach:
+            self._judge(alert)
+
     def _finish(self, alert, held, events, now_us=None):
+        self._judge(alert)
         self._final_look.finish(alert, held, events, now_us)
         if alert.broad and alert.sign < 0:
             self.broad_dips += 1
@@ -192,6 +205,7 @@ class Alerts:
             alert.score = alert.best
             alert.score_index = bank.count - int(bank.lags[width] + 0.5)
         alert.width = width
+        alert.shape = None
         alert.scale = bank.used[width]
         alert.lobe_sigma = self._noise.lobe[width]
         alert.peaked = self._looks.has_peaked(width)
@@ -259,8 +273,7 @@ class Alerts:
                 found = -1
                 best = 0.0
                 self._start_arrival(alert, width, time_us)
-        if not alert.dip_judged and bank.count - alert.dip_index >= self._breadth.reach:
-            self._judge(alert)
+        self._judge_in_time(alert)
         if another >= 0 and not self._skip(another):
             self._close(alert, now_us, events)
             self._raise(another, time_us, now_us, events)
@@ -317,6 +330,8 @@ class Alerts:
     def _finish_waiting(self, now_us, held, events):
         """Make every alert final whose whole pass has been seen."""
         bank = self._bank
+        for alert in self.waiting:
+            self._judge_in_time(alert)
         while self.waiting:
             if bank.count - self.waiting[0].peak_index < bank.look_back:
                 return

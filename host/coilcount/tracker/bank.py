@@ -24,8 +24,8 @@ LOOK_BACK = 3.6
 NARROW = 0.3
 # Seconds for which a new tracker only listens, after the filters have filled.
 LISTEN_S = 2.0
-# Samples between two solutions for the filter of one width: a second.
-SOLVE_SAMPLES = 5
+# Samples between two solutions for the filter of one width: two seconds.
+SOLVE_SAMPLES = 10
 # Seconds in a step: the time in which |z| is either loud or not.
 STEP_S = 0.1
 # |z|.  Above it an object may be near: nothing is learned from this step and the next LOUD_STEPS.

@@ -5,7 +5,7 @@ the object is in its outer boxes.  Beside a strong object these answers reach th
 Runs under both interpreters.
 """
 
-from .pass_answers import PassAnswers
+from .pass_answers import PassAnswers, shape_of
 
 # Chosen by hand on simulated sweeps.
 
@@ -17,6 +17,12 @@ LOBE_FROM_WIDTHS = 0.3
 LOBE_TO_WIDTHS = 2.1
 LOBE_SHARE = 1.0
 WIDER_LOBE_SHARE = 1.4
+# If the score of an alert is more than this many times its highest peak, a step came and not a pass.  Lower answers of
+# the other sign within so many widths are the step's: the oldest box reaches back so far.
+STEP_SCORES = 1.5
+STEP_WIDTHS = 3.5
+# Widths of a pass after which its tail is gone.
+PASS_WIDTHS = 2.0
 # Released alerts that may still be in the boxes of a filter.  Bounds the memory.
 MOST_PAST = 8
 # What the alert is to the answer of a width.
@@ -31,11 +37,13 @@ class Belonging:
     `width` is the number of a width of the bank.  past: the released alerts that may still be in a filter's boxes.
     """
 
-    def __init__(self, bank, interval_us):
+    def __init__(self, bank, baseline, interval_us):
         self._bank = bank
         self._widths_us = [width * 1e6 for width in bank.widths_s]
         self._lags_us = [int(lag * interval_us) for lag in bank.lags]  # from a reading back to the middle of a pass
-        self._answers = PassAnswers(bank, interval_us / 1e6)
+        self._answers = PassAnswers(bank)
+        self._baseline = baseline
+        self._widths = [width * 1e6 / interval_us for width in bank.widths_s]  # readings
         self.past = []
 
     def peak_us(self, width, time_us):
@@ -55,9 +63,21 @@ class Belonging:
     def drop_old(self):
         """Forget the alerts whose passes have left all boxes."""
         past = self.past
-        count = self._bank.count
-        while past and count - past[0].peak_index > self._answers.reach[past[0].width]:
+        while past:
+            middle, _, width = self._shape(past[0])
+            if self._bank.count - middle <= self._answers.longest + PASS_WIDTHS * width:
+                return
             past.pop(0)
+
+    def _shape(self, alert):
+        """Return (index of the middle, height in 1e-9, width in readings) of an alert's pass.  It is found once."""
+        if alert.shape is None:
+            bank = self._bank
+            back, height, width = shape_of(
+                bank, bank.count - alert.peak_index, self._widths[alert.width], self._baseline.level, alert.height
+            )
+            alert.shape = (bank.count - back, height, width)
+        return alert.shape
 
     def of(self, width, time_us, alert):
         """Return what the newest answer of a width is to one alert, by the distance of their peaks alone."""
@@ -68,6 +88,9 @@ class Belonging:
         width_us = self._widths_us[width]
         if (answer > 0.0) == (alert.peak > 0.0):
             return SAME_PEAK if away_us <= SAME_PEAK_WIDTHS * width_us else NEITHER
+        if alert.score > STEP_SCORES * alert.best:
+            is_lower = abs(self._bank.zs[width]) < alert.score
+            return PART if is_lower and away_us <= STEP_WIDTHS * width_us else NEITHER
         if LOBE_FROM_WIDTHS * width_us <= away_us <= LOBE_TO_WIDTHS * width_us:
             most = WIDER_LOBE_SHARE if width > alert.width else LOBE_SHARE
             return PART if (answer if answer >= 0.0 else -answer) < most * abs(alert.peak) else NEITHER
@@ -86,9 +109,11 @@ class Belonging:
         answers = self._answers
         answers.start()
         for other in past:
-            answers.add(width, count - other.peak_index, other.height, other.width)
+            middle, height, pass_width = self._shape(other)
+            answers.add(width, count - middle, height, pass_width)
         if alert is not None:
-            answers.add(width, count - alert.peak_index, alert.height, alert.width)
+            middle, height, pass_width = self._shape(alert)
+            answers.add(width, count - middle, height, pass_width)
         rest = bank.zs[width] * bank.used[width] - answers.middle
         if rest < 0.0:
             rest = -rest

@@ -25,7 +25,7 @@ QUARTILE = 0.57
 QUARTILE_UP = 1.0337
 QUARTILE_DOWN = 1.1025
 # The soil has changed if the quartile is more than ROUGHER times what is expected, or less than 1 / CALMER of it.
-ROUGHER = 4.0
+ROUGHER = 5.0
 CALMER = 9.0
 # After a change the covariance counts as this many samples, so that it is soon that of the new soil.
 CHANGED_SAMPLES = 10
@@ -36,7 +36,7 @@ SELECT_SAMPLES = 20
 # A sample whose v.v is more than this many times the quartile is an object and is left out.
 OBJECT = 7.0
 # An estimate from few samples is too small: the scale is sigma * (1 + FEW / (samples + 1)).
-FEW = 1.5
+FEW = 4.0
 
 
 class Learner:

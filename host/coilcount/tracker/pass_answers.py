@@ -14,11 +14,13 @@ from array import array
 from .filters import LEAST_READINGS, SHAPE
 from .plain_math import atan
 
-STEPS = 8  # entries of the table of G for each w
+STEPS = 16  # entries of the table of G for each w
 LARGEST = 8  # w: beyond this G does not change
 # The content of each box may differ from that of the model by this share of it, because the width of the pass is known
 # roughly and its shape is not.
 SHAPE_SHARE = 0.3
+# Widths of a pass.  A flank that is farther from the top than this is not looked for: the coil rests.
+WIDEST = 2.0
 
 
 def integral(x):
@@ -27,18 +29,45 @@ def integral(x):
     return x / (4.0 * u * u) + 0.375 * (x / u + atan(x))
 
 
+def shape_of(bank, back, f, level, height):
+    """Return (back, height, width) of a pass as the readings show it: width in readings, at half its height.
+
+    The pass is looked for around `back` readings ago.  The new `back` is that of the middle between both flanks.
+    f: its width in readings, as far as it is known.  level: of the baseline, 1e-9.  height: of the pass, 1e-9, for its
+    sign.  If the readings show less than half of `height`, back, height and f are returned as they are.
+    """
+    mean = bank.mean
+    oldest = bank.count - 2
+    reach = int(f / 2 + 0.5)
+    sign = 1.0 if height > 0.0 else -1.0
+    top = 0.0
+    at = back
+    for middle in range(max(1, back - reach), min(back + reach, oldest) + 1):
+        value = sign * (mean(middle - 1, middle + 1) - level)
+        if value > top:
+            top = value
+            at = middle
+    if 2.0 * top < sign * height:
+        return back, height, f
+    most = int(WIDEST * f + 0.5)
+    newer = at
+    while newer > 1 and at - newer < most and 2.0 * sign * (mean(newer - 1, newer + 1) - level) > top:
+        newer -= 1
+    older = at
+    while older < oldest and older - at < most and 2.0 * sign * (mean(older - 1, older + 1) - level) > top:
+        older += 1
+    return (newer + older + 1) / 2, sign * top, max(older - newer - 1, LEAST_READINGS)
+
+
 class PassAnswers:
     """The answers of one filter bank to passes."""
 
-    def __init__(self, bank, interval_s):
+    def __init__(self, bank):
         self._bank = bank
-        self._widths = [max(width / interval_s, LEAST_READINGS) for width in bank.widths_s]  # readings
         self._table = array("f", [integral(i / STEPS) for i in range(STEPS * LARGEST + 1)])
-        longest = 0
-        for width in range(len(self._widths)):
-            longest = max(longest, bank.learner(width).lags[0])
-        # Readings after its peak in which a pass of each width changes an answer: until it has left all boxes.
-        self.reach = [longest + int(2.0 * f + 0.5) for f in self._widths]
+        self.longest = 0  # readings until the middle of a pass has left all boxes
+        for width in range(len(bank.widths_s)):
+            self.longest = max(self.longest, bank.learner(width).lags[0])
         self.middle = 0.0
         self.margin = 0.0
 
@@ -51,12 +80,12 @@ class PassAnswers:
         """Add what the filter of a width answers to a pass, to `middle` and `margin`: it answers middle +- margin.
 
         width: number of the filter.  back: readings from the peak of the pass to the newest reading.
-        height: of the pass, 1e-9.  pass_width: number of the width that the pass has.
+        height: of the pass, 1e-9.  pass_width: of the pass, in readings.
         """
         learner = self._bank.learner(width)
         lags = learner.lags
         gains = learner.gains
-        scale = SHAPE / self._widths[pass_width]
+        scale = SHAPE / pass_width
         integral_to = self._integral_to
         weight = 0.0
         total = 0.0

@@ -182,6 +182,11 @@ class Tracker(Front):
         return pack(self._interval_us, self._bank, self._shared.judge)
 
     @property
+    def noise_counts(self):
+        """The noise_counts.NoiseCounts.  It does not depend on any threshold."""
+        return self._shared.counts
+
+    @property
     def broad_dips(self):
         """Number of dips that reached the threshold and were broader than any pass.
 
