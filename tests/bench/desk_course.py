@@ -43,14 +43,14 @@ from coilcount.desk.replays import replay_grid
 from coilcount.desk.scoring import labels_of, score
 from coilcount.settings import read_settings, toml_line
 from coilcount.simulate.scene import Ground, Lost, Mark, Scene, Span, Supply, Sweep, Vibration
-from kinds import CALM, KINDS, LAWN, target_of
+from conditions import CALM, CONDITIONS, LAWN, target_of
 
 FIRST_S, LAST_S = 8.0, 4.0  # no pass before and after: warm-up, and the end of the capture
 EVERY_S = 5.0  # mean time between two passes; chosen by hand
 FACTOR = 3.0  # the rate counts as reached within this factor
 BED = Ground(chi=2e-4, variation=0.2, patch_m=0.8, wobble_cm=0.6, wobble_high_hz=1.5)
 RICH = Ground(chi=5e-4, variation=0.2, patch_m=0.8, wobble_cm=0.5, wobble_high_hz=1.2)
-SUN = KINDS["sun"]
+SUN = CONDITIONS["sun"]
 NOISIER = "typical"  # the noise class of the second build: ten times the amplitude of that of the first, "careful"
 SECOND_SITE = "meadow"  # where the second build sweeps
 

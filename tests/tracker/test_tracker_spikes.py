@@ -16,7 +16,7 @@ from tracker_series import EXACT_HZ, INTERVAL_S, INTERVAL_US, ROOT_BENCH, bump_p
 sys.path.insert(0, str(ROOT_BENCH))
 
 import objects
-from kinds import target_of
+from conditions import target_of
 
 NARROWEST_US = 130_000
 EDGE = 2_000_000  # one edge of 500, in 1e-9
