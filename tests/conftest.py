@@ -1,11 +1,16 @@
 """Every run draws the same examples, and a slow machine is no failure.  Which tests are slow stands here alone."""
 
+import os
+
 import pytest
 from hypothesis import HealthCheck, settings
 
 # No check of time: on a busy computer it would fail tests that are right.
 settings.register_profile("same", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("same")
+
+# No test keeps what a tracker learned in the home folder, or begins with that.  Some set a folder of their own.
+os.environ["COILCOUNT_LEARNED"] = "off"
 
 # What takes long: whole processes, solvers, long recordings, many examples.  `pytest -m "not slow"` leaves them out.
 SLOW = (
@@ -46,10 +51,16 @@ SLOW = (
     "firmware/test_firmware.py",
     "firmware/test_firmware_flags.py",
     "firmware/test_firmware_usb.py",
-    "firmware/test_wiring.py",
+    "hardware/test_wiring_page.py::test_volts",
     "firmware/test_silicon_",
+    "hardware/test_changed_values.py",
+    "hardware/test_inputs.py",
+    "hardware/test_oscillators.py",
+    "hardware/test_plan_and_circuit.py",
+    "hardware/test_supply.py",
     "live/test_boundary.py::test_a_recording_goes_on_when_its_output",
     "live/test_live_s",
+    "live/test_kept_soil.py",
     "physics/test_physics_targets.py::test_finite_elements",
     "physics/test_trade_facts.py::test_a_big_chunk",
     "plan/test_plan_bodies.py",

@@ -25,6 +25,10 @@ _NOUN = "settings file"
 # Columns.  A longer line of a settings file is broken.  Chosen by hand.
 _WIDE = 80
 
+# False alarms a minute.  The rates that the keys + and - of the screen step through, and that `tune` tries.  Chosen by
+# hand.
+RATES = (0.1, 0.3, 1.0, 3.0, 10.0)
+
 # The settings of each section.  The type of a default is the type that may be given: bool, int, float, or tuple of
 # floats.  Limits and defaults below are chosen by hand; those of the tracker are explained in tracker/defaults.py.
 SECTIONS: dict[str, tuple[Setting, ...]] = {
@@ -49,7 +53,7 @@ class Settings:
     """The settings in force: four sections of checked values, and the origin of each value.
 
     A section maps a name to a bool, int, float or tuple of floats.  origins maps "section.name" to a file name,
-    "--threshold" or "default".
+    "--threshold", "--false-alarms" or "default".
     """
 
     tracker: Mapping[str, Any]
@@ -83,12 +87,35 @@ class Settings:
         return "\n".join(lines) + "\n"
 
     def with_threshold(self, threshold: float) -> "Settings":
-        """The same settings with another threshold, in sigma.  Raises InputError if it is out of range."""
-        value = _checked("tracker", _row("tracker", "threshold"), threshold, "--threshold")
+        """The same settings with a fixed threshold, in sigma.  Raises InputError if it is out of range."""
+        if threshold == 0:
+            raise InputError("tracker.threshold is 0", "--threshold", "Give a number of sigma, or --false-alarms")
+        return self._with("--threshold", threshold=threshold)
+
+    def with_false_alarms(self, per_minute: float) -> "Settings":
+        """The same settings with thresholds that follow from a rate: at most this many false alarms a minute.
+
+        Raises InputError if it is out of range.
+        """
+        return self._with("--false-alarms", false_alarms_per_minute=per_minute, threshold=0.0)
+
+    @property
+    def fixed_threshold(self) -> float | None:
+        """The fixed threshold in sigma; None if the thresholds follow from the rate of false alarms."""
+        return self.tracker["threshold"] or None
+
+    @property
+    def false_alarms_per_minute(self) -> float | None:
+        """The rate that is asked for; None if a fixed threshold is in force."""
+        return None if self.tracker["threshold"] else self.tracker["false_alarms_per_minute"]
+
+    def _with(self, origin: str, **values: float) -> "Settings":
+        """The same settings with other values of the tracker, which come from `origin`."""
+        checked = {name: _checked("tracker", _row("tracker", name), value, origin) for name, value in values.items()}
         return replace(
             self,
-            tracker=MappingProxyType({**self.tracker, "threshold": value}),
-            origins=MappingProxyType({**self.origins, "tracker.threshold": "--threshold"}),
+            tracker=MappingProxyType({**self.tracker, **checked}),
+            origins=MappingProxyType({**self.origins, **{f"tracker.{name}": origin for name in checked}}),
         )
 
 
@@ -202,6 +229,8 @@ def _checked(section: str, row: Setting, value: Any, place: str) -> Any:
             raise InputError(f"{key} is {found}", place, "Write true or false")
         return value
     words = f"from {row.lowest:g} to {row.highest:g}{unit}"
+    if _zero_is_none(row):
+        words = f"{words}, or 0 for none"
     if isinstance(row.default, tuple):
         if not isinstance(value, list | tuple):
             raise InputError(f"{key} is {found}", place, f"Give a list of numbers {words}")
@@ -227,7 +256,14 @@ def _checked(section: str, row: Setting, value: Any, place: str) -> Any:
 
 
 def _is_number(value: Any, row: Setting) -> bool:
-    return not isinstance(value, bool) and isinstance(value, int | float) and row.lowest <= value <= row.highest
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return False
+    return row.lowest <= value <= row.highest or (value == 0 and _zero_is_none(row))
+
+
+def _zero_is_none(row: Setting) -> bool:
+    """True if 0, which is outside the range of this setting, means that there is none."""
+    return not isinstance(row.default, bool | tuple) and row.default == 0 and row.lowest > 0
 
 
 def _as_written(value: Any) -> str:

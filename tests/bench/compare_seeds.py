@@ -52,7 +52,9 @@ def compared(seed: int, options: argparse.Namespace, ground: str) -> tuple[Compa
                 path = courses.write_capture(Path(folder, f"{index}-clean.ccap"), still, first + 999, None)
                 clean = (Recording((path,)),)
             recordings = tuple(Recording((path,)) for path in paths)
-            settings = defaults().with_threshold(options.threshold)
+            settings = defaults()
+            if options.threshold is not None:
+                settings = settings.with_threshold(options.threshold)
             builds.append(Given("A" if index == 0 else "B", recordings, settings, "bench", clean))
         return tuple(
             compare(builds[0], other, same_recordings=False, per_minute=options.clean) for other in builds[1:]
@@ -75,7 +77,7 @@ def main() -> None:
     parser.add_argument("--recordings", type=int, default=4, help="recordings of each build")
     parser.add_argument("--passes", type=int, default=2, help="passes over each object in a recording")
     parser.add_argument("--noise", type=float, default=2.0, help="how many times as noisy B is")
-    parser.add_argument("--threshold", type=float, default=defaults().tracker["threshold"])
+    parser.add_argument("--threshold", type=float, help="fixed, in sigma; without it the default rate")
     parser.add_argument(
         "--clean",
         type=float,

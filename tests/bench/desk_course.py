@@ -182,7 +182,7 @@ def label(course: Course) -> None:
 def judge_fresh(folder: Path, settings_file: Path, wanted: float) -> None:
     """Print what the tuned settings give on captures that nothing was chosen on."""
     settings = read_settings(settings_file)
-    print(f"\nFresh captures (simulation), threshold {settings.tracker['threshold']:g}, {wanted:g} a minute asked for:")
+    print(f"\nFresh captures (simulation), fixed at {settings.tracker['threshold']:g}, {wanted:g} a minute asked for:")
     scores = []
     for recording in find_recordings([str(folder)]):
         replay = replay_grid(recording, settings, ())

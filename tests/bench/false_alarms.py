@@ -10,7 +10,8 @@ The columns, for 1 and for 0.1 false alarms a minute:
     rate      mean rate that these thresholds gave on the other recordings
     interval  95 % Poisson interval of that rate
     in        number of thresholds whose rate is within a factor of 3 of the rate asked for, by its own interval
-default is the rate at the default threshold.  refused is the number of recordings that `noise` refused as not clean.
+default is the rate at the default settings, which allow 1 false alarm a minute.  refused is the number of recordings
+that `noise` refused as not clean.
 """
 
 import argparse

@@ -1,6 +1,6 @@
 """Prints the effect of miscounted edges in an imported log, with and without repair.  It checks nothing.
 
-    python tests/bench/spikes.py [--kinds bench,garden] [--minutes 20] [--every 60] [--tuning] [--cache DIR]
+    python tests/bench/spikes.py [--conditions bench,garden] [--minutes 20] [--every 60] [--tuning] [--cache DIR]
     python tests/bench/spikes.py --passes      how sharp passes are: the limits of the repair
     python tests/bench/spikes.py --slow        the longest useful time between readings
 
@@ -31,13 +31,14 @@ from coilcount.simulate.scene import Scene
 from coilcount.tracker.records import Alert
 from coilcount.tracker.spikes import Spikes
 from coilcount.tracker.tracker import Tracker
-from kinds import KINDS, target_of
+from conditions import CONDITIONS, target_of
 from score import Found
 from series import INTERVAL_S, Run, data_of
 
 # Multiples of the threshold for 1 false alarm a minute.  The threshold for 0.1 a minute is chosen from these.
 # They go far up, because spikes have scores of thousands.
 FACTORS = (*(float(f) for f in np.round(1.1 ** np.arange(8), 4)), *(float(f) for f in 2.0 ** np.arange(1, 12)))
+FIXED = 4.8  # sigma: a threshold that gives less than 1 false alarm a minute in most conditions; chosen by hand
 LOUDEST = 1e5  # largest threshold to try, in sigma
 
 F0_HZ = 25_028.5  # frequency of the coil in the log
@@ -73,7 +74,7 @@ class Way:
     threshold: float
     clean: list[int]  # false alarms at each of FACTORS times the threshold
     found: list[float]  # share of passes found, at each of FACTORS times the threshold
-    default_rate: float  # false alarms a minute at the default threshold
+    default_rate: float  # false alarms a minute at the threshold FIXED
     strongest: float  # score of the strongest false alarm there
     mended: int  # number of readings that were mended, in all runs
     spikes: int  # number of readings with a miscounted edge
@@ -117,7 +118,7 @@ def run_tracker(y: np.ndarray, first_s: float, interval_s: float, threshold: flo
 
 def study(name: str, minutes: float, every_s: float, tuning: bool, cache: Path | None) -> tuple[str, int, list[Way]]:
     """Return the name of the condition, its number of passes, and the results of each way."""
-    data = data_of(KINDS[name], tuning, minutes, 0.8 * minutes, cache)
+    data = data_of(CONDITIONS[name], tuning, minutes, 0.8 * minutes, cache)
     passes = [pass_ for run in data.swept for pass_ in run.passes if score.counts(pass_)]
     out = []
     for _, spiked, mend in WAYS:
@@ -158,8 +159,8 @@ def _way(clean, swept, minutes, mend, spikes) -> Way:
         return hits / total
 
     base = trackers.threshold_for(lambda threshold: len(alerts(threshold)), minutes, 1.0, LOUDEST)
-    default = alerts(trackers.DEFAULT)
-    mended = sum(run_tracker(y, run.first_s, INTERVAL_S, trackers.DEFAULT, mend)[1] for y, run in (*clean, *swept))
+    default = alerts(FIXED)
+    mended = sum(run_tracker(y, run.first_s, INTERVAL_S, FIXED, mend)[1] for y, run in (*clean, *swept))
     return Way(
         base, [len(alerts(base * factor)) for factor in FACTORS], [found(base * factor) for factor in FACTORS],
         len(default) / minutes, max((alert.score for alert in default), default=0.0), mended, spikes,
@@ -180,7 +181,7 @@ def table(results: list[tuple[str, int, list[Way]]], minutes: float, every_s: fl
     names = [name for name, _, _ in WAYS]
     print("Share found, of passes with d' of at least 4.  The thresholds give 1 false alarm a minute in each condition")
     print("and 0.1 a minute over all conditions.")
-    print("strongest: score of the strongest false alarm at the default threshold of 4.8")
+    print("strongest: score of the strongest false alarm at a threshold of 4.8")
     print(f"{'':<12}{'passes':>7}{'at 1 a minute':^31}{'':>8}{'at 0.1':^31}{'':>8}{'FA/min at 4.8':^30}"
           f"{'strongest':>20}{'readings':>16}")  # fmt: skip
     heads = "".join(f"{name:>10}" for name in names)
@@ -272,7 +273,7 @@ def _shares(series: np.ndarray) -> tuple[float, ...]:
 
 def slow_condition(name: str, minutes: float, tuning: bool, cache: Path | None) -> list[tuple[float, float, int]]:
     """Return for each of INTERVALS_MS the share found, the share of these with the right sign, and the passes."""
-    data = data_of(KINDS[name], tuning, minutes, 0.8 * minutes, cache)
+    data = data_of(CONDITIONS[name], tuning, minutes, 0.8 * minutes, cache)
     out = []
     for interval_ms in INTERVALS_MS:
         size = interval_ms // 20
@@ -316,7 +317,8 @@ def slow(pool, names: list[str], minutes: float, tuning: bool, cache: Path | Non
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--kinds", default=",".join(KINDS), help="test conditions, any of: " + ", ".join(KINDS))
+    parser.add_argument("--conditions", default=",".join(CONDITIONS),
+                        help="test conditions, any of: " + ", ".join(CONDITIONS))
     parser.add_argument("--minutes", type=float, default=20, help="minutes without objects; 0.8 times as many with")
     parser.add_argument("--every", type=float, default=60, help="mean time between spikes in seconds")
     parser.add_argument("--tuning", action="store_true",
@@ -327,10 +329,10 @@ def main() -> None:
     parser.add_argument("--processes", type=int, default=2)
     options = parser.parse_args()
     began = time.monotonic()
-    names = options.kinds.split(",")
+    names = options.conditions.split(",")
     for name in names:
-        if name not in KINDS:
-            parser.error(f"there is no test condition {name}; use {', '.join(KINDS)}")
+        if name not in CONDITIONS:
+            parser.error(f"there is no test condition {name}; use {', '.join(CONDITIONS)}")
     minutes = 2 * max(1, round(options.minutes / 2))
     if options.passes:
         passes()

@@ -1,10 +1,12 @@
-"""Prints the cost of the tracker in CPython and MicroPython: time a reading, time to make a tracker, memory.
+"""Prints the cost of the tracker, beside that of an earlier one, in CPython and MicroPython.
 
     python tests/bench/tracker_cost.py
 
-It checks nothing.  The times are wall times on this machine: the shortest of several runs over a capture of the
-repository, with 20 ms a reading.  MicroPython is the build for desktop computers (64 bits, doubles).  A board is much
-slower, and needs half as much memory for each word.
+The cost is time a reading, time to make a tracker, and memory.  It checks nothing.  The times are wall times on this
+machine: the shortest of several runs over a capture of the repository, with 20 ms a reading.  The runs of the two
+trackers take turns in one process, so that their ratio does not depend on what else the machine does.  MicroPython is
+the build for desktop computers (64 bits, doubles).  A board is much slower, and needs half as much memory for a word.
+The earlier tracker is that of tests/bench/detection/old_tracker.
 """
 
 import json
@@ -20,13 +22,17 @@ from coilcount.model import Line
 from coilwire import frame, records
 from micropython_tool import COILCOUNT, ROOT, run_micropython
 
+OLD = ROOT / "tests" / "bench" / "detection" / "old_tracker"
 CAPTURE = ROOT / "captures" / "orchard-path.ccap.gz"
 # ppm/rtHz, one for each band.  The cost does not depend on the values.
 LEARNED = [round(3.0 * 0.8**i, 4) for i in range(25)]
 
+RUNS = 9
+
 SCRIPT = """
 import gc, json, sys, time
-from PACKAGE.tracker import Tracker
+from coiltrack.tracker import Tracker as New
+from oldtrack.tracker import Tracker as Old
 
 if hasattr(time, "ticks_us"):
     now = time.ticks_us
@@ -38,30 +44,33 @@ else:
     start = tracemalloc.start
     held = lambda: (gc.collect(), tracemalloc.get_traced_memory()[0])[1]
 
-intervals, noise = json.loads(sys.stdin.readline())
+intervals, noise, runs = json.loads(sys.stdin.readline())
 intervals = [tuple(row) for row in intervals]
-
-def make():
-    return Tracker(0.02, noise_ppm_rthz=tuple(noise))
 
 def run(tracker):
     for time_us, sequence, first_edge, n, t_first, s in intervals:
         tracker.interval(time_us, sequence, first_edge, n, t_first, s)
 
-makes, runs = [], []
-for _ in range(RUNS):
-    begin = now()
-    tracker = make()
-    made = now()
-    run(tracker)
-    makes.append(made - begin)
-    runs.append(now() - made)
+made = ([], [])
+ran = ([], [])
+for _ in range(runs):
+    for i, make in enumerate((New, Old)):
+        begin = now()
+        tracker = make(0.02, noise_ppm_rthz=tuple(noise))
+        middle = now()
+        run(tracker)
+        made[i].append(middle - begin)
+        ran[i].append(now() - middle)
 tracker = None
 start()
-before = held()
-tracker = make()
-run(tracker)
-print(json.dumps([min(runs) / len(intervals), min(makes) / 1000, held() - before]))
+out = []
+for i, make in enumerate((New, Old)):
+    before = held()
+    tracker = make(0.02, noise_ppm_rthz=tuple(noise))
+    run(tracker)
+    out.append([min(ran[i]) / len(intervals), min(made[i]) / 1000, held() - before])
+    tracker = None
+print(json.dumps(out))
 """
 
 
@@ -80,21 +89,23 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         (folder / "coiltrack").symlink_to(COILCOUNT / "tracker")
+        (folder / "oldtrack").symlink_to(OLD)
         script = folder / "cost.py"
-        script.write_text(SCRIPT.replace("PACKAGE", "coiltrack").replace("RUNS", "7"))
+        script.write_text(SCRIPT)
         series = intervals()
-        print(f"tracker    over {len(series)} readings of {CAPTURE.name}: shortest of 7 runs; memory after a whole run")
-        for noise, profile in (([], "no profile"), (LEARNED, "profile")):
-            stdin = json.dumps([series, noise]) + "\n"
+        print(f"{len(series)} readings of {CAPTURE.name}: shortest of {RUNS} runs; memory after a whole run")
+        print("| interpreter | noise profile | tracker | us a reading | ratio | ms to make | bytes |")
+        print("|---|---|---|---:|---:|---:|---:|")
+        for noise, profile in (([], "no"), (LEARNED, "yes")):
+            stdin = json.dumps([series, noise, RUNS]) + "\n"
             command = [sys.executable, str(script)]
             here = subprocess.run(command, input=stdin, capture_output=True, text=True, check=True)
             there = run_micropython(script, paths=[folder], stdin=stdin, timeout=300)
             for interpreter, text in (("CPython", here.stdout), ("MicroPython", there)):
-                reading_us, made_ms, size = json.loads(text)
-                print(
-                    f"  {profile:<12} {interpreter:<12} {reading_us:6.1f} us a reading, {made_ms:7.1f} ms to make, "
-                    f"{size} bytes"
-                )
+                new, old = json.loads(text)
+                for word, row, ratio in (("earlier", old, ""), ("now", new, f"{new[0] / old[0]:.2f}")):
+                    us, ms, size = row
+                    print(f"| {interpreter} | {profile} | {word} | {us:.1f} | {ratio} | {ms:.1f} | {size} |")
 
 
 if __name__ == "__main__":

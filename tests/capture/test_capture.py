@@ -30,7 +30,7 @@ numbers = st.floats(-1e17, 1e17)
 maybe = st.none() | numbers
 an_entry = st.one_of(
     st.builds(Line, times, st.binary().filter(lambda data: b"\n" not in data)),
-    st.builds(Operator, times, st.sampled_from(["freeze", "thaw", "threshold", "mark"]), maybe, st.text()),
+    st.builds(Operator, times, st.sampled_from(["freeze", "thaw", "false_alarms", "threshold", "mark"]), maybe, st.text()),
     st.builds(Gap, times, times, st.text()),
     st.builds(Imported, times, numbers, maybe, maybe, maybe),
     st.builds(End, times, st.sampled_from(["closed", "rotated", "disk full"]), st.integers(0, 1 << 40)),
@@ -406,6 +406,18 @@ def test_a_file_that_is_no_capture_is_refused_with_one_clear_line(tmp_path, name
     assert caught.value.where == str(path)
     assert caught.value.remedy
     assert "\n" not in str(caught.value)
+
+
+def test_a_header_with_a_number_that_json_cannot_hold_is_damage(tmp_path):
+    """Every command could fail at it: it is in the settings, or in what an earlier session learned."""
+    for name, value in (("settings", {"a": 1}), ("learned", {"state": [1]})):
+        path = tmp_path / "a.ccap"
+        text = json.dumps({**json.loads(encode(HEADER)), name: value}).replace(json.dumps(value), "@", 1)
+        text = text.replace("@", json.dumps(value).replace("1", "1e999"))
+        path.write_text(text + "\n" + encode(Line(0.1, b"x")).decode())
+        report = Report()
+        list(read_capture(path, report))
+        assert report.header_lost and report.damaged == 1
 
 
 def test_a_header_alone_is_a_capture_with_nothing_in_it(tmp_path):

@@ -221,7 +221,23 @@ def test_the_recorded_threshold_is_used_unless_the_user_asks_for_another():
     outputs = run(feed)
     assert final(outputs) == []
     assert "0.0" in of(outputs, Notice)[0].text
-    assert len(final(run(feed, follow_threshold=False))) >= 4
+    assert len(final(run(feed, follow_operator=False))) >= 4
+
+
+def test_the_recorded_rate_ends_a_fixed_threshold_and_is_used_unless_the_user_asks_for_another():
+    feed = sweep(ppm=6.0)
+    feed[3:3] = [Operator(0.05, "threshold", 100.0), Operator(0.06, "false_alarms", 3.0)]
+    chain = Chain(SETTINGS)
+    outputs = [output for entry in feed for output in chain.feed(entry)] + chain.finish()
+    assert len(final(outputs)) >= 4
+    assert (chain.false_alarms_per_minute, outputs[-1].false_alarms_per_minute) == (3.0, 3.0)
+    assert 3.0 <= chain.thresholds.least < 4.5
+    assert run(feed, follow_operator=False)[-1].false_alarms_per_minute == 1.0
+    for value in (0.0, 1e6):
+        feed[4] = Operator(0.06, "false_alarms", value)
+        outputs = run(feed)
+        assert "a recorded rate of false alarms is not used" in of(outputs, Notice)[0].text
+        assert outputs[-1].false_alarms_per_minute is None  # the fixed threshold goes on
 
 
 @pytest.mark.parametrize(

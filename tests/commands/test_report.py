@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from coilcount.commands.cli import main
 from coilcount.desk.report import threshold_grid
+from coilcount.settings import defaults
 
 CAPTURES = Path(__file__).parents[2] / "captures"
 
@@ -42,8 +43,15 @@ def test_json_says_what_was_written(short, tmp_path, capsys):
     assert status == 0 and written["kind"] == "report" and written["file"] == str(out)
     assert written["bytes"] == out.stat().st_size
     (row,) = written["recordings"]
-    assert row["file"] == str(short) and row["labels"] == 12 and row["threshold"] == 4.8
-    assert row["thresholds"] == [4.57, 4.8, 5.04, 5.29] and row["alerts"] == 2
+    assert row["file"] == str(short) and row["labels"] == 12 and row["asked_per_minute"] == 1.0
+    # Four fixed thresholds, and the position of the rate.
+    assert len(row["thresholds"]) == 5 and row["threshold"] in row["thresholds"] and row["alerts"] >= 2
+    fixed = tmp_path / "fixed.toml"
+    fixed.write_text("schema = 1\n[tracker]\nthreshold = 4.8\n")
+    _, printed, _ = run(capsys, short, "--settings", fixed, "--out", tmp_path / "fixed.html", "--json")
+    (row,) = json.loads(printed)["recordings"]
+    assert (row["threshold"], row["asked_per_minute"]) == (4.8, None)
+    assert row["thresholds"] == [4.57, 4.8, 5.04, 5.29]
 
 
 def test_a_second_report_uses_the_results_that_were_kept(short, tmp_path, capsys):
@@ -128,7 +136,11 @@ def test_a_damaged_capture_is_used_as_far_as_it_is_sound(short, tmp_path, capsys
 
 def test_the_slider_has_41_thresholds_around_that_of_the_settings(monkeypatch):
     monkeypatch.undo()
-    grid = threshold_grid(4.8)
+    fixed = defaults().with_threshold
+    grid = threshold_grid(fixed(4.8))
     assert len(grid) == 41 and 4.8 in grid and grid == sorted(grid) and 2.6 < grid[0] < 2.8 and 18 < grid[-1] < 19
-    assert threshold_grid(2.0)[0] == 2.0 and threshold_grid(100.0)[-1] == 100.0
-    assert 4.313 in threshold_grid(4.313)
+    assert threshold_grid(fixed(2.0))[0] == 2.0 and threshold_grid(fixed(100.0))[-1] == 100.0
+    assert 4.313 in threshold_grid(fixed(4.313))
+    # Around the thresholds of usual soil, if a rate is asked for: fewer false alarms have higher thresholds.
+    few, many = (threshold_grid(defaults().with_false_alarms(rate)) for rate in (0.1, 10.0))
+    assert few[12] > many[12] > 2.5

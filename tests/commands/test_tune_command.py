@@ -9,7 +9,7 @@ from calls import caller
 from coilcount.capture.labels import labels_path, read_labels, write_labels
 from coilcount.desk import tune_inputs
 from coilcount.model import Label
-from coilcount.settings import load_settings
+from coilcount.settings import RATES, load_settings
 
 CAPTURES = Path(__file__).parents[2] / "captures"
 NAMES = ("orchard-path", "mineral-soil", "warm-up-unplug")
@@ -41,7 +41,11 @@ def test_the_table_and_the_json_show_the_same_counts(run):
     code, text, _ = run("tune", "field", "--json")
     found = json.loads(text)
     assert (code, found["kind"], found["simulated"], found["best"]) == (0, "tune", True, 0)
-    assert [row["threshold"] for row in found["curve"]] == [2.5, 3.5, 4.8, 5.5, 12.0]
+    assert [row["threshold"] for row in found["curve"]] == [2.5, 3.5, 5.5, 12.0]
+    assert [row["asked_per_minute"] for row in found["rates"]] == list(RATES)
+    assert found["in_force"] == next(row for row in found["rates"] if row["asked_per_minute"] == 1.0)
+    kept = [row["asked_per_minute"] for row in found["rates"] if (row["outcome"]["rate"] or {})["value"] <= 1]
+    assert found["proposed_rate"] in (*kept, None)
     total = sum(recording["minutes"] for recording in found["recordings"])
     for row in found["curve"]:
         made = row["outcome"]
@@ -54,6 +58,22 @@ def test_the_table_and_the_json_show_the_same_counts(run):
     assert sum(kind["passes"] for kind in found["kinds"]) == 23
     assert len(found["cross"]["groups"]) == 3
     assert "Too few data to know 1 a minute" in out and "Too few data to know 1 a minute" in found["cautions"][0]
+
+
+def test_a_rate_that_keeps_the_wanted_one_is_proposed_and_replay_gives_its_alerts(run):
+    code, text, _ = run("tune", "field", "--false-alarms-per-minute", "20", "--json")
+    found = json.loads(text)
+    rate = found["proposed_rate"]
+    row = next(row for row in found["rates"] if row["asked_per_minute"] == rate)
+    assert code == 0 and row["outcome"]["rate"]["value"] <= 20
+    _, out, _ = run("tune", "field", "--false-alarms-per-minute", "20")
+    assert f"(--false-alarms {rate:g})." in " ".join(out.split())
+    _, lines, _ = run("replay", "field", "--json", "--false-alarms", str(rate))
+    alerts = [line for line in map(json.loads, lines.splitlines()) if line["kind"] == "alert"]
+    # Some passes have several alerts, so that there are at least as many as finds and false alarms together.
+    assert len(alerts) >= row["outcome"]["false_alarms"] + row["outcome"]["found"]
+    found_by = [line for line in alerts if line["score"] >= row["threshold"]]
+    assert len(found_by) >= row["outcome"]["found"]
 
 
 def test_the_saved_settings_give_the_same_alerts_and_say_where_they_come_from(run, tmp_path):

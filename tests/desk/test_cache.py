@@ -116,7 +116,7 @@ def test_a_damaged_file_is_ignored_and_replaced(damage, made, cache):
             "flipped": data[:middle] + bytes([data[middle] ^ 1]) + data[middle + 1 :],
             "empty": b"",
             "text": b"[1]\n" + data,
-            "schema": data.replace(b'"schema": 2', b'"schema": 3', 1),
+            "schema": data.replace(b'"schema": 3', b'"schema": 4', 1),
             "series": data[:-3],
         }[damage]
     )

@@ -3,6 +3,7 @@
 A run from the tape equals a run of the chain.  Sums over pieces equal sums over the whole.
 """
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +14,7 @@ from coilcount.desk import confidence, exceedance, quiet, spectrum, stability
 from coilcount.desk.tape import Tape
 from coilcount.model import Alert, Gap, Header, Imported, Operator, Point
 from coilcount.settings import defaults
+from desk_recordings import learned_from
 from scipy.signal import welch
 
 CAPTURES = Path(__file__).parents[2] / "captures"
@@ -38,16 +40,23 @@ def frozen():
     return entries
 
 
+def learned():
+    """A recording whose tracker begins with what an earlier session learned."""
+    header, *rest = imported()
+    return [replace(header, learned=learned_from([header, *rest])), *rest]
+
+
 RECORDINGS = {
     "mineral-soil": lambda: list(read_capture(CAPTURES / "mineral-soil.ccap.gz")),
     "imported": imported,
     "frozen": frozen,
+    "begun with what was learned": learned,
 }
 
 
 def by_the_chain(recording, settings):
     """(peaks, number of readings that had a statistic) of the chain without a tape."""
-    chain = Chain(settings, points=True, follow_threshold=False)
+    chain = Chain(settings, points=True, follow_operator=False)
     outputs = [output for entry in recording for output in chain.feed(entry)] + chain.finish()
     finals = [output for output in outputs if type(output) is Alert and output.stage == "final"]
     ready = sum(type(output) is Point and output.ready for output in outputs)

@@ -1,4 +1,4 @@
-"""One pass over a recording gives, for each threshold of a grid, exactly what a replay of its own gives."""
+"""One pass over a recording gives, for each threshold and rate of a grid, exactly what a replay of its own gives."""
 
 from dataclasses import replace
 from itertools import pairwise
@@ -9,16 +9,19 @@ from types import MappingProxyType
 import pytest
 from coilcount.capture.reader import Report
 from coilcount.chain import Chain
+from coilcount.desk.cache import Cache
+from coilcount.desk.many import replay_many
 from coilcount.desk.recordings import Recording, read_recording
 from coilcount.desk.replays import replay_grid
 from coilcount.errors import InputError
 from coilcount.model import Alert, Hold, MarkMade, Notice, Point, Silence, StatusReading, Summary
 from coilcount.settings import defaults
-from desk_recordings import eventful, imported, write_recording
+from desk_recordings import eventful, imported, learned_from, write_recording
 
 CAPTURES = Path(__file__).parents[2] / "captures"
 # Neighbours and far apart, and two that only differ in their last digits.
 GRID = (2.0, 2.3, 2.8, 3.3, 4.0, 4.8000001, 5.7, 8.0, 15.0, 60.0)
+RATES = (0.1, 1.0, 10.0)
 PROFILE = (3.0,) * 12 + (1.0, 0.3) + (0.1,) * 11
 
 
@@ -27,9 +30,11 @@ def with_tracker(**values):
     return replace(settings, tracker=MappingProxyType({**settings.tracker, **values}))
 
 
-def alone(recording, settings, threshold):
-    """The outputs of a chain with one threshold."""
-    chain = Chain(settings.with_threshold(threshold), points=True, follow_threshold=False)
+def alone(recording, settings, at):
+    """The outputs of a chain with the threshold or the rate of one position."""
+    asked = at.asked_per_minute
+    one = settings.with_threshold(at.threshold) if asked is None else settings.with_false_alarms(asked)
+    chain = Chain(one, points=True, follow_operator=False)
     outputs = [output for entry in read_recording(recording, Report()) for output in chain.feed(entry)]
     return outputs + chain.finish()
 
@@ -43,11 +48,17 @@ def of(outputs, kind):
 
 
 def assert_equal_to_replays_of_their_own(recording, settings):
-    grid = replay_grid(recording, settings, GRID, series=True)
-    own = settings.tracker["threshold"]
-    assert [at.threshold for at in grid.at] == sorted({*GRID, own})
+    grid = replay_grid(recording, settings, GRID, rates=RATES, series=True)
+    fixed, asked = settings.fixed_threshold, settings.false_alarms_per_minute
+    assert [at.threshold for at in grid.at] == sorted(at.threshold for at in grid.at)
+    assert {at.threshold for at in grid.at if at.asked_per_minute is None} == {*GRID, *([fixed] if fixed else [])}
+    rates = [at for at in grid.at if at.asked_per_minute is not None]
+    assert [at.asked_per_minute for at in rates] == sorted({*RATES, *([asked] if asked else [])}, reverse=True)
+    assert all(2.9 < at.threshold < 9.1 for at in rates)
+    own = grid.at[grid.own]
+    assert (own.asked_per_minute, own.threshold) == (asked, fixed or own.threshold)
     for at in grid.at:
-        outputs = alone(recording, settings, at.threshold)
+        outputs = alone(recording, settings, at)
         assert at.alerts == finals(outputs, Alert)
         assert at.holds == finals(outputs, Hold)
     outputs = alone(recording, settings, own)
@@ -88,6 +99,20 @@ def test_recordings_with_everything_in_them(seed, tmp_path):
     assert len({at.holds for at in grid.at}) > 1
     assert grid.silences and grid.marks and grid.warnings and len(grid.status) > 30
     assert grid.status[0] == StatusReading(pytest.approx(1.0, abs=0.03), pytest.approx(21.85), 5.0)
+
+
+def test_a_recording_that_begins_with_what_was_learned_before(tmp_path):
+    feed = imported(3)
+    bare = write_recording(tmp_path / "bare.ccap", feed)
+    feed[0] = replace(feed[0], learned=learned_from(imported(4)))
+    recording = write_recording(tmp_path / "a.ccap", feed)
+    grid = assert_equal_to_replays_of_their_own(recording, defaults())
+    assert grid.header.learned == feed[0].learned
+    assert replay_grid(bare, defaults(), GRID).at != replay_grid(recording, defaults(), GRID).at
+    cache = Cache(tmp_path / "cache")
+    assert cache.key(bare, defaults(), GRID) != cache.key(recording, defaults(), GRID)
+    [first], [again] = (replay_many([recording], defaults(), GRID, cache=cache) for _ in range(2))
+    assert first == again and cache.contents().files == 1
 
 
 def test_imported_readings(tmp_path):

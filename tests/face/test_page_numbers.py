@@ -11,7 +11,7 @@ from coilcount.desk.replays import replay_grid
 from coilcount.desk.report import figures, page_recording
 from coilcount.desk.scoring import score
 from coilcount.face.page_data import shift_step_ppm
-from coilcount.model import Label
+from coilcount.model import AtThreshold, Label
 from coilcount.settings import defaults
 from page_samples import alert, page_of
 
@@ -25,9 +25,11 @@ def recording(request):
     return page_recording(found, defaults(), replay_grid(found, defaults(), THRESHOLDS, series=True))
 
 
-def replayed(file: str, threshold: float, capsys) -> list[dict]:
+def replayed(file: str, at: AtThreshold, capsys) -> list[dict]:
     """What the real command prints."""
-    assert main(["replay", file, "--json", "--threshold", str(threshold)]) == 0
+    asked = at.asked_per_minute
+    level = ["--threshold", str(at.threshold)] if asked is None else ["--false-alarms", str(asked)]
+    assert main(["replay", file, "--json", *level]) == 0
     return [json.loads(line) for line in capsys.readouterr().out.splitlines()]
 
 
@@ -35,10 +37,12 @@ def test_each_position_shows_what_replay_gives_at_its_threshold(recording, show,
     page = show(recording)
     for position, at in enumerate(recording.replay.at):
         page.to_threshold(position)
-        printed = replayed(recording.replay.name, at.threshold, capsys)
+        printed = replayed(recording.replay.name, at, capsys)
         alerts = [one for one in printed if one["kind"] == "alert"]
         state = page.state()
         assert state["threshold"] == at.threshold
+        shown = page.page.locator("#threshold-value").inner_text()
+        assert ("at most 1 false alarm a minute" in shown) == (position == recording.own)
         assert page.figure("alerts") == str(len(alerts)) == str(printed[-1]["alerts"])
         columns = ("peak_s", "sign", "response", "confidence", "seen")
         in_page = [[one[key] for key in ("peak", "sign", "response", "confidence", "seen")] for one in state["alerts"]]

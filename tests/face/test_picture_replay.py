@@ -26,7 +26,8 @@ def trace(duration_s=100.0, start_s=0.0):
     found.time_s = array("d", times[200:])
     found.shift_ppm = array("d", [math.sin(time) for time in times[200:]])
     found.slow_s = array("d", [start_s + k for k in range(round(duration_s))])
-    found.threshold_ppm = array("d", [math.nan] * 4 + [3.0] * (round(duration_s) - 4))
+    found.rise_ppm = array("d", [math.nan] * 4 + [3.0] * (round(duration_s) - 4))
+    found.fall_ppm = array("d", [math.nan] * 4 + [3.5] * (round(duration_s) - 4))
     found.baseline_hz = array("d", [math.nan] * 4 + [25_000.0 + 0.01 * k for k in range(round(duration_s) - 4)])
     found.temperature_c = array("d", [20.0] * round(duration_s))
     return found

@@ -11,9 +11,11 @@ from coilcount.face.plain import PlainLines, event_line, status_line
 from coilcount.face.score import strength
 from coilcount.face.screen import draw
 from coilcount.face.strip import level, scale
+from coilcount.live.rate_words import asked_words, next_rate, rarity_cell, rarity_short, rarity_words
 from coilcount.live.readout import Readout, decimals, figure
-from coilcount.model import Alert, ChainFacts, MarkMade, Notice, Point, Silence
+from coilcount.model import Alert, ChainFacts, MarkMade, Notice, Point, Silence, Thresholds
 from coilcount.readings.frequency import Estimate
+from coilcount.settings import RATES
 from coilwire import records
 from hypothesis import given
 from hypothesis import strategies as st
@@ -54,7 +56,8 @@ def busy(**changes) -> Readout:
     facts.host_s, facts.rate_hz, facts.file = 3723.4, 50.0, "walk.ccap"
     readout.chain = ChainFacts(
         records=123_456, rate_hz=50.0, lost=17, damaged=3, dropped=2, temperature_c=21.5, supply_v=5.01, noise_ppm=0.1,
-        threshold=4.5, threshold_ppm=1.2,
+        false_alarms_per_minute=1.0, thresholds=Thresholds(4.0, 4.5), threshold_ppm=Thresholds(1.2, 1.35),
+        broad_dips=6,
     )  # fmt: skip
     readout.chain = replace(readout.chain, **changes)
     return readout
@@ -89,7 +92,7 @@ def test_it_fits_every_terminal_and_the_answer_is_never_left_out(columns, rows, 
 
 def places(readout: Readout, columns: int, rows: int) -> dict[str, int]:
     """Label: row number."""
-    names = ("now", "coil", "baseline", "link", "board", "soil", "file", "keys")
+    names = ("now", "coil", "baseline", "link", "board", "soil", "alarms", "file", "keys")
     found = {}
     for number, line in enumerate(draw(readout, columns, rows)):
         word = line.plain[:10].strip()
@@ -116,7 +119,8 @@ def test_everything_that_matters_is_in_sight(columns, rows):
     text = "\n".join(rendered(busy(), columns, rows))
     for word in (
         "SIMULATED", "+0.05 ± 0.10 ppm", "Hz", "50.0 records/s", "lost 17", "damaged 3", "dropped 2", "123456 records",
-        "21.5 °C", "5.01 V", "drift", "noise 0.100 ppm", "threshold  4.50 σ = 1.20 ppm", "baseline 25 000.000 Hz",
+        "21.5 °C", "5.01 V", "drift", "noise 0.100 ppm", "broad dips 6", "at most 1 false alarm a minute",
+        "threshold ▲ 4.0 ▼ 4.5 σ = 1.2 ppm", "baseline 25 000.000 Hz",
         "1:02:03", "walk.ccap", "m mark", "f freeze", "q quit", "non-ferrous, or sheet iron", "now",
     ):  # fmt: skip
         assert word in text, word
@@ -359,6 +363,44 @@ def test_repeated_passes_are_reported_by_screen_and_line():
         assert ("seen 3 times" in text) == repeated
         assert ("3x" in text) == repeated
         assert ("seen 3 times" in event_line(final)[1]) == repeated
+
+
+def test_a_fixed_threshold_is_shown_as_one():
+    readout = busy(false_alarms_per_minute=None, thresholds=Thresholds(4.8, 4.8), threshold_ppm=None)
+    assert row(readout, "alarms").split() == ["alarms", "fixed", "threshold", "threshold", "4.80", "σ"]
+    assert "fixed threshold, threshold 4.80 σ" in status_line(readout)
+
+
+def test_screen_and_line_say_how_rare_an_alert_is():
+    readout = busy()
+    for rarity_min, words in ((None, "rarity not known yet"), (4.0, "noise: about once in 4 min")):
+        readout.take(replace(alert("final", 1, "non-ferrous", (), 10.5, 9), peak_s=29.0, rarity_min=rarity_min))
+        assert words in "\n".join(rendered(readout, 80, 24))
+        assert rarity_words(rarity_min) in event_line(readout.alerts[-1])[1]
+    assert "6 broad dips taken for soil or a lifted coil" in status_line(readout)
+
+
+def test_how_rarity_and_rate_are_written():
+    assert rarity_words(10.0) == "noise alone does this once in 10 min or more"
+    assert rarity_words(4.2) == "noise alone does this about once in 4 min"
+    assert rarity_words(0.25) == "noise alone does this about once in 15 s"
+    assert [rarity_cell(minutes) for minutes in (None, 0.01, 0.99, 1.0, 2.95, 9.7, 10.0)] == [
+        "?", "<0.1", "1.0", "1.0", "3.0", "9.7", ">10",
+    ]  # fmt: skip
+    assert max(len(rarity_short(minutes)) for minutes in (None, 0.1, 2.0, 10.0)) <= 29
+    assert (asked_words(1.0), asked_words(0.3)) == (
+        "at most 1 false alarm a minute", "at most 0.3 false alarms a minute"
+    )  # fmt: skip
+
+
+def test_the_keys_step_through_the_rates():
+    rate, seen = 0.1, [0.1]
+    while (higher := next_rate(rate, more=True)) != rate:
+        rate = higher
+        seen.append(rate)
+    assert tuple(seen) == RATES
+    assert (next_rate(0.1, False), next_rate(0.5, False), next_rate(0.5, True)) == (0.1, 0.3, 1.0)
+    assert next_rate(None, True) == next_rate(None, False) == 1.0
 
 
 def test_drift_is_of_the_baseline_and_not_over_a_gap():

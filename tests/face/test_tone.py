@@ -13,7 +13,7 @@ from coilcount.face import tone as t
 from coilcount.face.player import Stream
 from coilcount.face.tone import Tone, Voice, pitch_hz
 from coilcount.face.tone_samples import FADE_S, FULL_SCALE, RATE_HZ, samples
-from coilcount.model import Alert, Point, Silence
+from coilcount.model import Alert, Point, Silence, Thresholds
 from coilcount.settings import defaults
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -36,7 +36,8 @@ def points(start_s, end_s, **how):
 
 
 def heard(outputs, threshold_ppm=1.0):
-    voice = Voice(lambda: threshold_ppm)
+    levels = None if threshold_ppm is None else Thresholds(threshold_ppm, threshold_ppm)
+    voice = Voice(lambda: levels)
     return [tone for output in outputs for tone in voice.take(output)]
 
 

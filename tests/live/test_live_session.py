@@ -88,11 +88,11 @@ def test_a_recording_with_keys_pressed_replays_to_identical_lines(tmp_path, caps
     assert replayed(file, capsys) == live
     operated = [json.loads(line) for line in file.read_text().splitlines() if '"op"' in line]
     assert [entry["op"] for entry in operated] == [
-        *("threshold", "threshold", "mark", "freeze", "freeze", "thaw", "threshold"),  # the first g lets nothing go
+        *("false_alarms", "false_alarms", "mark", "freeze", "freeze", "thaw"),  # the first g lets nothing go
+        "false_alarms",
     ]
-    once = round(1.1 * settings.tracker["threshold"], 2)
-    twice = round(1.1 * once, 2)
-    assert [entry["value"] for entry in operated if "value" in entry] == [once, twice, round(twice / 1.1, 2)]
+    assert [entry["value"] for entry in operated if "value" in entry] == [3.0, 10.0, 3.0]
+    assert live[-1]["false_alarms_per_minute"] == 3.0
 
 
 def test_unplug_and_replug_keep_one_capture_with_a_gap(tmp_path, capsys):
@@ -268,7 +268,7 @@ def test_on_a_terminal_the_screen_is_drawn_and_keys_are_recorded(tmp_path):
     assert text.count("\x1b[?1049h") == text.count("\x1b[?1049l") == 1  # the terminal is given back
     assert "summary: " in text and "recorded: k.ccap" in text
     entries = [json.loads(line) for line in (tmp_path / "k.ccap").read_text().splitlines()]
-    assert [entry["op"] for entry in entries if "op" in entry] == ["mark", "freeze", "threshold"]
+    assert [entry["op"] for entry in entries if "op" in entry] == ["mark", "freeze", "false_alarms"]
     assert entries[-1]["end"] == "closed"
 
 

@@ -5,8 +5,10 @@ from pathlib import Path
 
 from board_lines import HEADER, Source, entries, hello, line, passes
 from coilcount.capture.writer import CaptureWriter
+from coilcount.chain import Chain
 from coilcount.desk.recordings import Recording
 from coilcount.model import Entry, Gap, Header, Imported, Line, Operator
+from coilcount.settings import defaults
 from coilwire import records
 
 
@@ -31,7 +33,8 @@ def eventful(seed: int) -> list[Entry]:
         feed[k] = Line(feed[k].host_s, feed[k].data[:-1] + b"?")
     lost = rng.randrange(400, 2400)
     del feed[lost : lost + rng.choice([3, 30, 160])]
-    acts = [("freeze", None), ("freeze", None), ("thaw", None), ("threshold", 9.0), ("threshold", 0.0), ("mark", None)]
+    acts = [("freeze", None), ("freeze", None), ("thaw", None), ("false_alarms", 10.0)]
+    acts += [("threshold", 9.0), ("threshold", 0.0), ("mark", None)]
     place = rng.randrange(500, 1500)
     for k, (action, value) in enumerate(acts):
         position = place + 60 * k
@@ -69,3 +72,12 @@ def write_recording(path: Path, feed: list[Entry]) -> Recording:
         for entry in feed[1:]:
             writer.write(entry)
     return Recording((path,))
+
+
+def learned_from(feed: list[Entry]) -> dict:
+    """What a session with these entries learned, for the header of the next one."""
+    chain = Chain(defaults())
+    for entry in feed:
+        chain.feed(entry)
+    assert chain.learned
+    return {"coil": "a", "swept_s": chain.swept_s, "state": list(chain.learned)}

@@ -99,7 +99,7 @@ def sound_capture(rng: random.Random) -> list[bytes]:
         body = list(entries(Source(passes([1.0], 300.0), 0.3), 4.5))
     host_s = 1.0
     mark, freeze = Operator(host_s, "mark", text="gate"), Operator(host_s, "freeze")
-    body[60:60] = [mark, freeze, Operator(host_s, "threshold", 6.0)]
+    body[60:60] = [mark, freeze, Operator(host_s, "threshold", 6.0), Operator(host_s, "false_alarms", 3.0)]
     body[120:120] = [Gap(3.0, 2.9, "unplugged"), Operator(3.1, "thaw")]
     return [encode(entry).rstrip(b"\n") for entry in [header, *body]]
 
@@ -131,7 +131,8 @@ def mutated_capture(rng: random.Random) -> bytes:
 
 KEYS = ["hz", "at", "op", "gap", "end", "t", "l", "x", "value", "interval_s", "board", "notes", "settings"]
 VALUES = [
-    0, 1, -1, 20, 0.02, 1e-300, 5e-324, 9.9e17, -9.9e17, 1e18, True, None, "", "freeze", "threshold", "\x1b]52;c;x\x07",
+    0, 1, -1, 20, 0.02, 1e-300, 5e-324, 9.9e17, -9.9e17, 1e18, True, None, "", "freeze", "threshold",
+    "false_alarms", "\x1b]52;c;x\x07",
     [], {}, [[]], {"a": []}, 10**30, 1.5,
 ]  # fmt: skip
 

@@ -21,7 +21,7 @@ from rich.terminal_theme import TerminalTheme
 
 PICTURE = Path(__file__).parents[2] / "host/live-screen.svg"
 COLUMNS, ROWS = 100, 30
-SCENE, SECONDS = "demo", 14.6
+SCENE, SECONDS = "demo", 15.0
 STEP_S = 0.1
 _THEME = TerminalTheme((16, 16, 16), (230, 230, 230), [(0, 0, 0)] * 8)
 # rich's own template loads fonts from the network; this one takes the reader's.

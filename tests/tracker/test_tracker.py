@@ -91,14 +91,14 @@ def roughness(y):
 
 def test_the_scale_is_that_of_the_noise_profile_and_grows_on_rougher_soil():
     white = np.random.default_rng(5).normal(0.0, 1000.0, 3000)
-    assert max(roughness(white)) == 1.0
+    assert max(roughness(white)) < 1.1
     # Passes of 40 and 9 sigma every 4 s do not make the soil rougher.
     over = sum(bump_ppb(3000, 5 + 4 * k, (40_000, -9000)[k % 2], 0.25) for k in range(14))
     assert max(roughness(white + over)) < ROUGHER
     found = roughness(20 * white)
-    # After 6 s without rest the scale moves as quickly as at the start.
-    assert max(found[:400]) < 2.0 and min(found[1000:]) > 10.0
-    assert 14.0 < np.median(found[1500:]) < 30.0  # the largest of four widths, each a running median
+    # The change is seen once the filters are full (2.3 s) and the quartile has moved, which takes 4 s more.
+    assert max(found[:200]) < 2.0 and min(found[500:]) > 10.0
+    assert 15.0 < np.median(found[1500:]) < 26.0  # the largest of four widths
     assert Tracker(INTERVAL_S).roughness is None
 
 
@@ -319,12 +319,12 @@ def test_a_frequency_that_stays_far_away_gets_a_new_reference():
 
 def test_memory_does_not_grow():
     y = np.tile(passes(), 4)
-    tracemalloc.start()
     tracker = Tracker(INTERVAL_S)
-    sizes = []
-    for lap in range(3):
+    tracemalloc.start()
+    held = []
+    for time in range(3):
         for k, value in enumerate(y.tolist()):
-            tracker.reading((lap * len(y) + k) * INTERVAL_US, EXACT_HZ + value)
-        sizes.append(tracemalloc.get_traced_memory()[0])
+            tracker.reading((2400 * time + k) * INTERVAL_US, EXACT_HZ + value)
+        held.append(tracemalloc.get_traced_memory()[0])
     tracemalloc.stop()
-    assert sizes[2] - sizes[1] < 2048
+    assert held[2] - held[1] < 1024

@@ -83,6 +83,7 @@ def _header(value: dict) -> Header:
         raise ValueError("the header of another format")
     if value["schema"] > SCHEMA:
         raise NewerSchema(value["schema"])
+    _dump(value)  # raises ValueError for 1e999, which no JSON can hold and no command could print
     # Unknown fields are those of a later version, and are ignored; missing ones keep their defaults.
     known = {name: value[name] for name in _HEADER_FIELDS if name in value}
     known["command"] = tuple(_text(word) for word in known.get("command", ()))

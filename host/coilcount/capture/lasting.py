@@ -15,7 +15,7 @@ class Lasting:
 
     def __init__(self) -> None:
         self._hello: Line | None = None
-        self._threshold: Operator | None = None
+        self._level: Operator | None = None  # a rate of false alarms or a threshold: each takes the place of the other
         self._freeze: Operator | None = None
 
     def note(self, entry: Entry) -> None:
@@ -24,14 +24,14 @@ class Lasting:
             if entry.data.find(_HELLO_PREFIX) >= 0 and is_hello(entry):
                 self._hello = entry
         elif type(entry) is Operator:
-            if entry.action == "threshold":
-                self._threshold = entry
+            if entry.action in ("false_alarms", "threshold"):
+                self._level = entry
             elif entry.action in ("freeze", "thaw"):
                 self._freeze = entry if entry.action == "freeze" else None
 
     def entries(self) -> list[Entry]:
-        """The last hello, the last threshold that the operator set and a freeze that still lasts, in this order."""
-        return [entry for entry in (self._hello, self._threshold, self._freeze) if entry is not None]
+        """The last hello, the last rate or threshold that the operator set, a freeze that lasts, in this order."""
+        return [entry for entry in (self._hello, self._level, self._freeze) if entry is not None]
 
 
 def is_hello(entry: Entry) -> bool:

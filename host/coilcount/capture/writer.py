@@ -195,8 +195,8 @@ class CaptureWriter(ClosedOnExit):
 
     def _rotate(self) -> None:
         """Begin the next part, then end the old one, so that the recording never pauses."""
-        # A reader of the new part alone needs the board's hello, the threshold in force and a freeze that still lasts.
-        # They are repeated with their original times.
+        # A reader of the new part alone needs the board's hello, the rate or threshold in force and a freeze that still
+        # lasts.  They are repeated with their original times.
         repeated = self._lasting.entries()
         number = self._header.part + 1
         old, size, lines = self.parts[-1], self._size, self._part_lines

@@ -7,7 +7,7 @@ from coilwire import records
 from coilcount import __version__
 from coilcount.chain import outputs
 from coilcount.chain.tracking import Tracking
-from coilcount.model import ChainFacts, Entry, Output
+from coilcount.model import ChainFacts, Entry, Header, Output, Thresholds
 from coilcount.readings.frequency import Estimate
 from coilcount.readings.intake import Intake
 from coilcount.readings.link_counts import LinkCounts
@@ -29,20 +29,20 @@ class Chain:
         settings: Settings,
         *,
         points: bool = False,
-        follow_threshold: bool = True,
+        follow_operator: bool = True,
         make_tracker: Callable[..., Tracker] = Tracker,
         tracking: Tracking | None = None,
     ) -> None:
         """points: if True, a Point comes out for each reading.
 
-        follow_threshold: if False, thresholds that the operator set while recording are ignored, because the user has
-        asked for another one.
+        follow_operator: if False, rates of false alarms and thresholds that the operator set while recording are
+        ignored, because the user has asked for another one.
         make_tracker: a kind of Tracker, for callers that record what the tracker is given.
         tracking: a Tracking made by the caller with the same settings, for several thresholds at once (GridTracking).
         It takes the place of the three options above.
         """
         self._settings = settings
-        self._tracking = tracking or Tracking(settings, points, follow_threshold, make_tracker)
+        self._tracking = tracking or Tracking(settings, points, follow_operator, make_tracker)
         self._intake = Intake(self._tracking, __version__)
 
     def feed(self, entry: Entry) -> list[Output]:
@@ -50,6 +50,8 @@ class Chain:
 
         Takes every entry of a capture and every sound record, and raises for none of them.
         """
+        if type(entry) is Header:
+            self._tracking.start_from(entry.learned)
         return self._intake.feed(entry)
 
     def finish(self) -> list[Output]:
@@ -60,7 +62,7 @@ class Chain:
         if silence is not None:
             out.append(silence)
         sha256 = self._settings.sha256()
-        counts = tracking.alerts, sha256, tracking.mended, tracking.repaired
+        counts = tracking.alerts, sha256, tracking.mended, tracking.repaired, tracking.false_alarms, tracking.broad_dips
         out.append(outputs.summary(intake.header, intake.duration_s, intake.link, tracking.noise, *counts))
         return out
 
@@ -83,8 +85,10 @@ class Chain:
             temperature_c=None if status is None else status.temperature_mk / 1000 - ZERO_C_K,
             supply_v=None if status is None else status.supply_mv / 1000,
             noise_ppm=tracking.noise.recent_ppm,
-            threshold=tracking.threshold,
+            false_alarms_per_minute=tracking.false_alarms,
+            thresholds=tracking.thresholds,
             threshold_ppm=tracking.threshold_ppm,
+            broad_dips=tracking.broad_dips,
             hold_from_ppm=tracking.hold_from_ppm,
             roughness=tracking.roughness,
         )
@@ -129,9 +133,37 @@ class Chain:
         return self._tracking.settling
 
     @property
-    def threshold(self) -> float:
-        """The threshold in force, in sigma."""
-        return self._tracking.threshold
+    def thresholds(self) -> Thresholds:
+        """The thresholds in force, in sigma."""
+        return self._tracking.thresholds
+
+    @property
+    def false_alarms_per_minute(self) -> float | None:
+        """At most so many false alarms a minute are asked for; None if a fixed threshold is in force."""
+        return self._tracking.false_alarms
+
+    @property
+    def learned(self) -> tuple[float, ...]:
+        """What the tracker has learned, for a later session with this coil; () before it has learned anything."""
+        return self._tracking.learned
+
+    @property
+    def swept_s(self) -> float:
+        """Seconds of readings that `learned` comes from, those of earlier sessions included."""
+        return self._tracking.swept_s
+
+    @property
+    def interval_ms(self) -> float:
+        """From reading to reading in ms; 0 before the first."""
+        return 1000 * self._tracking.interval_s
+
+    @property
+    def kept_used(self) -> bool | None:
+        """Whether the tracker began with what the header holds.  None if the header holds nothing, or before it began.
+
+        False if that belongs to other widths or another interval, or is damaged.
+        """
+        return self._tracking.kept_used
 
     @property
     def roughness(self) -> float | None:

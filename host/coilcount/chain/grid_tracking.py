@@ -1,8 +1,9 @@
-"""Tracking at several thresholds at once, for the desk: the readings and the statistic are computed once for all."""
+"""Tracking at several thresholds and rates at once, for the desk: readings and statistic are computed once for all."""
 
 from array import array
 from collections.abc import Sequence
 from functools import partial
+from statistics import median
 
 from coilwire import records as wire
 
@@ -16,7 +17,7 @@ from coilcount.tracker.tracker import GridTracker
 
 
 class Finals:
-    """The final alerts and holds at one threshold, with the numbers that alerts have in a chain of their own."""
+    """The final alerts and holds at one threshold or rate, with the numbers of the alerts in a chain of their own."""
 
     def __init__(self) -> None:
         self.alerts: list[Alert] = []
@@ -39,6 +40,8 @@ class Finals:
             self.holds.append(outputs.hold(event))
 
 
+# Microseconds from one sample of the thresholds to the next.  The tracker changes them once a second.
+_LEVEL_EVERY_US = 1_000_000
 # Readings: half a second at 50 a second.  A longer hole ends a span with a statistic.  Chosen by hand.
 _MOST_LOST = 25
 
@@ -85,22 +88,27 @@ class Trace:
 
 
 class GridTracking(Tracking):
-    """A Tracking at the settings' own threshold, whose tracker also decides at further ones.
+    """A Tracking at the settings' own threshold or rate, whose tracker also decides at further ones.
 
-    It returns the outputs of the settings' own threshold.  `further` holds the finals of the other thresholds, in
-    their order.  Thresholds that the operator set while recording are ignored.
+    It returns the outputs of the settings' own.  `further` holds the finals of the other thresholds and then of the
+    other rates, in their order.  Thresholds and rates that the operator set while recording are ignored.
     """
 
-    def __init__(self, settings: Settings, thresholds: Sequence[float], series: bool) -> None:
-        """thresholds: the further ones, in sigma.  series: if True, the readings are kept."""
-        super().__init__(settings, False, False, partial(GridTracker, thresholds=thresholds))
-        self.further = [Finals() for _ in thresholds]
+    def __init__(
+        self, settings: Settings, thresholds: Sequence[float], series: bool, rates: Sequence[float] = ()
+    ) -> None:
+        """thresholds, rates: the further ones, in sigma and false alarms a minute.  series: keep the readings."""
+        super().__init__(settings, False, False, partial(GridTracker, thresholds=thresholds, rates=rates))
+        self.further = [Finals() for _ in (*thresholds, *rates)]
+        # The thresholds in force, once a second: those of the settings first, then those of `further`.
+        self._levels = [array("d") for _ in range(1 + len(self.further))]
+        self._last_level_us = -_LEVEL_EVERY_US
         self.trace = Trace(series)
         self._states: list[records.State] = []
         self._events: list[tuple[int, records.Alert | records.Hold]] = []
 
     def begin(self, interval_s: float) -> str:
-        """As in Tracking, for all thresholds."""
+        """As in Tracking, for all thresholds and rates."""
         warning = super().begin(interval_s)
         for finals in self.further:
             finals.next_tracker()
@@ -110,33 +118,51 @@ class GridTracking(Tracking):
         return warning
 
     def interval(self, record: wire.Interval, middle_us: int, step: int, base: TimeBase) -> list[Output]:
-        """As in Tracking, for all thresholds."""
+        """As in Tracking, for all thresholds and rates."""
         out = super().interval(record, middle_us, step, base)
         if self._states or self._events:
             self._take()
         return out
 
     def reading(self, middle_us: int, frequency_hz: float, step: int) -> list[Output]:
-        """As in Tracking, for all thresholds."""
+        """As in Tracking, for all thresholds and rates."""
         out = super().reading(middle_us, frequency_hz, step)
         self._take()
         return out
 
     def gap(self, end_us: int) -> list[Output]:
-        """As in Tracking, for all thresholds."""
+        """As in Tracking, for all thresholds and rates."""
         out = super().gap(end_us)
         self._take()
         return out
 
     def finish(self) -> list[Output]:
-        """As in Tracking, for all thresholds."""
+        """As in Tracking, for all thresholds and rates."""
         out = super().finish()
         self._take()
         return out
 
+    def median_threshold(self, position: int) -> float | None:
+        """The lower threshold of both signs in sigma, in the median over the recording; None if there is none.
+
+        position: that of `further`; -1 for the settings' own.
+        """
+        levels = self._levels[1 + position]
+        return median(levels) if levels else None
+
+    def _note_levels(self) -> None:
+        state = self._states[-1]
+        if not state.ready or abs(state.time_us - self._last_level_us) < _LEVEL_EVERY_US:
+            return
+        self._last_level_us = state.time_us
+        tracker = self.tracker
+        for levels, (rise, fall) in zip(self._levels, [tracker.thresholds, *tracker.further_thresholds], strict=True):
+            levels.append(min(rise, fall))
+
     def _take(self) -> None:
         if self._states:
-            self.trace.take(self._states, round(1e6 * self._interval_s), self._reference_hz())
+            self._note_levels()
+            self.trace.take(self._states, round(1e6 * self.interval_s), self._reference_hz())
             self._states.clear()
         if self._events:
             reference_hz = self._reference_hz()

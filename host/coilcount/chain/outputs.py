@@ -28,6 +28,7 @@ def alert(event: records.Alert, number: int, reference_hz: float) -> Alert:
         confidence=event.confidence,
         width_s=event.width_s,
         seen=event.seen,
+        rarity_min=event.rarity_min,
     )
 
 
@@ -83,8 +84,14 @@ def summary(
     settings_sha256: str,
     mended: int = 0,
     repaired: int = 0,
+    false_alarms_per_minute: float | None = None,
+    broad_dips: int = 0,
 ) -> Summary:
-    """Return the summary of one capture.  `alerts`, `mended` and `repaired` are the tracker's counts."""
+    """Return the summary of one capture.
+
+    alerts, mended, repaired, broad_dips: the tracker's counts.  false_alarms_per_minute: asked for; None: a fixed
+    threshold.
+    """
     median_hz, noise_ppm = noise.result()
     return Summary(
         start_utc=header.start_utc,
@@ -99,6 +106,8 @@ def summary(
         settings_sha256=settings_sha256,
         mended=mended,
         repaired=repaired,
+        false_alarms_per_minute=false_alarms_per_minute,
+        broad_dips=broad_dips,
     )
 
 

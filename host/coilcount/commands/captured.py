@@ -24,6 +24,20 @@ def build_words(build: Any) -> str:
     return ", ".join(words)
 
 
+def learned_words(learned: Any) -> str:
+    """What the tracker began with, of an earlier session."""
+    if not isinstance(learned, dict) or not learned:
+        return "nothing from earlier sessions"
+    return f"soil learned on {str(learned.get('saved_utc'))[:10]} for coil {learned.get('coil')}"
+
+
+def learned_object(learned: Any) -> dict[str, str] | None:
+    """The same for JSON, without the numbers of the state."""
+    if not isinstance(learned, dict) or not learned:
+        return None
+    return {name: str(learned.get(name)) for name in ("coil", "saved_utc")}
+
+
 def settings_words(settings: Any) -> str:
     """The settings that were in force while recording, as far as they differ from the defaults."""
     if not isinstance(settings, dict) or not settings:

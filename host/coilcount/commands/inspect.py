@@ -78,7 +78,7 @@ def _inspect(args: argparse.Namespace, recording: Any) -> bool:
 
 
 def _as_rows(recording, found, labels):
-    from coilcount.commands.captured import build_words, label_words, settings_words
+    from coilcount.commands.captured import build_words, label_words, learned_words, settings_words
     from coilcount.face.times import instant, length
 
     report, header = found.report, found.header
@@ -91,6 +91,7 @@ def _as_rows(recording, found, labels):
         yield "part", str(header.part)
     yield "build", build_words(header.build)
     yield "settings", settings_words(header.settings)
+    yield "began with", learned_words(header.learned)
     yield "labels", label_words(labels)
     if found.hello:
         hello = found.hello
@@ -135,7 +136,7 @@ def _as_rows(recording, found, labels):
 
 
 def _as_json(recording, found, labels, saved):
-    from coilcount.commands.captured import label_object
+    from coilcount.commands.captured import label_object, learned_object
 
     report = found.report
     return {
@@ -177,6 +178,7 @@ def _as_json(recording, found, labels, saved):
         "parts_missing": list(recording.missing),
         "build": found.header.build,
         "settings": found.header.settings,
+        "learned": learned_object(found.header.learned),
         "labels": label_object(labels),
     }
 

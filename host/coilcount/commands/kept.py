@@ -3,7 +3,7 @@
 from collections.abc import Callable
 
 from coilcount.capture.ends import Ends
-from coilcount.model import Alert, Hold, MarkMade, Output, Silence
+from coilcount.model import Alert, Hold, MarkMade, Output, Silence, Thresholds
 
 # Rows at each end of the table, as many as someone may still read.  Chosen by hand; marks and gaps have limits of
 # their own, so that they do not crowd the alerts out.
@@ -20,22 +20,22 @@ _KINDS = {
 class Kept:
     """Final outputs that have a row in the table, in bounded memory.
 
-    threshold: gives the threshold in force, sigma.  It is asked when an alert is raised: the operator may change it
-    before the alert is final.
+    thresholds: gives the thresholds in force, sigma.  It is asked when an alert is raised: they may change before the
+    alert is final.
     """
 
-    def __init__(self, threshold: Callable[[], float] = lambda: 0.0) -> None:
-        self._threshold = threshold
+    def __init__(self, thresholds: Callable[[], Thresholds] = lambda: Thresholds(0.0, 0.0)) -> None:
+        self._now = thresholds
         self._ends = {kind: Ends(each) for kind, (_, each) in _KINDS.items()}
-        self._open: dict[int, float] = {}  # alert number: threshold, of alerts that are not final
+        self._open: dict[int, Thresholds] = {}  # alert number: thresholds, of alerts that are not final
         self._thresholds = Ends(_ALERTS_EACH)  # (alert number, threshold) of the alerts that are kept
 
     def append(self, output: Output) -> None:
         """Keep an output if it is final and has a row."""
         if isinstance(output, Alert):
-            threshold = self._open.setdefault(output.id, self._threshold())
+            thresholds = self._open.setdefault(output.id, self._now())
             if output.stage == "final":
-                self._thresholds.append((output.id, threshold))
+                self._thresholds.append((output.id, thresholds.of(output.sign)))
                 del self._open[output.id]
         ends = self._ends.get(type(output))
         if ends is not None and getattr(output, "stage", "final") == "final":

@@ -6,13 +6,12 @@ import sys
 from collections.abc import Sequence
 from typing import Any
 
-from coilcount.commands.common_options import add_settings
+from coilcount.commands.common_options import add_level, add_settings, with_level
 from coilcount.commands.label_options import (
     AROUND_S,
     cut,
     given_times,
     moved,
-    number_in,
     numbers_in,
     reworded,
     rounded,
@@ -52,7 +51,7 @@ _OPTIONS = {
     "change": _TIMES | _WORDS,
     "remove": set(),
     "import": {"marks"} | _WORDS,
-    "propose": {"settings", "threshold"},
+    "propose": {"settings", "threshold", "false_alarms"},
 }
 
 
@@ -94,7 +93,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--marks", action="store_true", help="import: a label for each mark of the recording")
     add_settings(parser)
-    parser.add_argument("--threshold", metavar="SIGMA", help="propose: the threshold of the alerts")
+    add_level(parser, before="propose: ")
     parser.add_argument("--json", action="store_true", help="list: one JSON object a label; else one object")
     parser.add_argument("--quiet", action="store_true", help="print only errors and warnings")
 
@@ -171,9 +170,7 @@ def _propose(args: argparse.Namespace) -> int:
     from coilcount.desk.labels_propose import propose
     from coilcount.settings import load_settings
 
-    settings = load_settings(args.settings)
-    if args.threshold is not None:
-        settings = settings.with_threshold(number_in(args.threshold, "--threshold"))
+    settings = with_level(load_settings(args.settings), args)
 
     def propose_in(recording: Any) -> None:
         file = LabelFile(recording.labels)

@@ -2,6 +2,7 @@
 
 import argparse
 import contextlib
+import dataclasses
 import os
 import shlex
 import sys
@@ -10,6 +11,8 @@ from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 
+from coilcount.commands.coil_memory import memory_of
+from coilcount.commands.common_options import with_level
 from coilcount.commands.listening import Source, check_source, make_header, open_source
 from coilcount.errors import EXIT_DONE, EXIT_NO, InputError
 from coilcount.face.say import say
@@ -28,7 +31,7 @@ def listen(args: argparse.Namespace, command: str, screen: bool, scene_repeats: 
     from coilcount.settings import load_settings
 
     check_source(args)
-    settings = load_settings(args.settings)
+    settings = with_level(load_settings(args.settings), args)
     if args.file == AUTOMATIC_NAME:
         args.file = automatic_name(datetime.now())
     file = args.file
@@ -58,7 +61,7 @@ def _run(args: argparse.Namespace, command: str, source: Source, settings, scree
     from coilcount.face.sound import Speaker
     from coilcount.live.boundary import Boundary
     from coilcount.live.readout import Readout
-    from coilcount.live.session import Session
+    from coilcount.live.session import NOTICE_STAYS_S, Session
 
     file = args.file
     screen = screen and not (args.json or args.quiet)
@@ -77,8 +80,10 @@ def _run(args: argparse.Namespace, command: str, source: Source, settings, scree
             streams.warn_if_possible(f"warning: {text}")
 
     chain = Chain(settings, points=True)
-    kept = Kept(lambda: chain.threshold)
+    kept = Kept(lambda: chain.thresholds)
     header = make_header(args, source, settings)
+    memory = memory_of(args, source, header, warn)
+    header = dataclasses.replace(header, learned=memory.start(args.fresh))
     boundary = Boundary(lambda: file is not None, warn, source.clock)
     summary = None
     with contextlib.ExitStack() as stack:
@@ -105,6 +110,11 @@ def _run(args: argparse.Namespace, command: str, source: Source, settings, scree
             boundary=boundary,
         )
         stack.enter_context(handled(lambda *_: session.stop()))
+        start = memory.start_words(chain.kept_used)
+        if start:
+            session.say(start, NOTICE_STAYS_S)
+            if not (screen or args.json or args.quiet):
+                boundary.call("the output", say, f"{command}: {start}")
         status = "aborted"
         try:
             while session.step(STEP_S):
@@ -114,6 +124,9 @@ def _run(args: argparse.Namespace, command: str, source: Source, settings, scree
             try:
                 summary = session.close(status)
             finally:
+                # The capture is closed by now: nothing that happens here can endanger it.
+                if not boundary.failed("the tracking"):
+                    boundary.call("keeping what was learned", memory.keep, chain)
                 boundary.call("the screen", showing.close)
 
     def print_end() -> None:

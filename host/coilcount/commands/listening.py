@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from coilcount import __version__
-from coilcount.commands.common_options import add_settings, add_source
+from coilcount.commands.common_options import add_false_alarms, add_settings, add_source
 from coilcount.errors import DeviceError, InputError
 from coilcount.model import Header
 
@@ -44,11 +44,15 @@ def add_listening(parser: argparse.ArgumentParser) -> None:
     add_source(parser)
     parser.add_argument("--for", dest="seconds", type=float, metavar="SECONDS", help="stop after this time")
     add_settings(parser)
+    add_false_alarms(parser)
     parser.add_argument(
         "--note", action="append", default=[], metavar="TEXT",
         help="coil, place, weather: kept in the capture; may be given several times",
     )  # fmt: skip
     parser.add_argument("--build", metavar="PLAN.toml", help="the plan of this coil, kept in the capture")
+    parser.add_argument(
+        "--fresh", action="store_true", help="start without the soil that was learned with this coil before"
+    )
     parser.add_argument(
         "--sound", action="store_true",
         help="play the sweep on this computer's speaker, through paplay, pw-play or aplay",

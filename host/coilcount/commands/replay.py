@@ -9,7 +9,7 @@ import textwrap
 from collections.abc import Callable, Iterable
 from typing import Any, TextIO
 
-from coilcount.commands.common_options import add_settings
+from coilcount.commands.common_options import add_level, add_settings, number_of, with_level
 from coilcount.commands.recordings import add_recordings, recordings_in
 from coilcount.commands.series import STDOUT, Series
 from coilcount.errors import EXIT_DONE, InputError
@@ -23,7 +23,7 @@ _FASTEST, _SLOWEST = 10_000.0, 0.01  # times the speed of the recording
 
 EXAMPLES = (
     ("coilcount replay field.ccap", "the table of alerts"),
-    ("coilcount replay field.ccap --threshold 6", "the same with another threshold, in sigma"),
+    ("coilcount replay field.ccap --false-alarms 0.3", "the same, but at most 0.3 false alarms a minute are allowed"),
     ("coilcount replay one.ccap two.ccap --json", "one JSON object a line, for programs"),
     ("coilcount replay field.ccap --sound field.wav --picture pictures", "the sweep as sound, and as SVG and PNG"),
 )
@@ -33,9 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_recordings(parser)
     parser.add_argument("--speed", metavar="X", default="max", help="X times as fast as recorded, or max (default)")
     add_settings(parser)
-    parser.add_argument(
-        "--threshold", metavar="SIGMA", help="another threshold; changes made while recording are then ignored"
-    )
+    add_level(parser, after="; changes made while recording are then ignored")
     parser.add_argument("--json", action="store_true", help="one JSON object a line")
     parser.add_argument(
         "--series", metavar="OUT.csv", help="write a row for each interval to a new file; - is standard output"
@@ -52,8 +50,7 @@ def run(args: argparse.Namespace) -> int:
     from coilcount.settings import load_settings
 
     settings = load_settings(args.settings)
-    if args.threshold is not None:
-        settings = settings.with_threshold(_number(args.threshold, "--threshold"))
+    settings = with_level(settings, args)
     if args.series == STDOUT and args.json:
         raise InputError("--json and --series - both write to standard output", remedy="Give --series a file")
     recordings = recordings_in(args.files)
@@ -80,12 +77,12 @@ def _replay(recording: Any, settings: Any, args: argparse.Namespace, pacer: Any)
     entries = read_recording(recording, report)
     first = next(entries)  # a file that is no capture is reported before a series is made
     watched = args.series is not None or args.sound is not None or args.picture is not None
-    chain = Chain(settings, points=watched, follow_threshold=args.threshold is None)
+    chain = Chain(settings, points=watched, follow_operator=args.threshold is None and args.false_alarms is None)
     if args.json:
         show = _Json(file, sys.stdout)
     else:
         quiet = args.quiet or args.series == STDOUT
-        show = _Table(recording.title, sys.stdout, quiet, paced=pacer is not None, threshold=lambda: chain.threshold)
+        show = _Table(recording.title, sys.stdout, quiet, paced=pacer is not None, thresholds=lambda: chain.thresholds)
 
     def take(outputs: Iterable[Any]) -> None:
         for output in outputs:
@@ -169,15 +166,15 @@ class _Table:
     simulated = False
     foot = ""
 
-    def __init__(self, file: str, out: TextIO, quiet: bool, paced: bool, threshold: Callable[[], float]) -> None:
+    def __init__(self, file: str, out: TextIO, quiet: bool, paced: bool, thresholds: Callable[[], Any]) -> None:
         from coilcount.commands.kept import Kept
 
         self._file = file
         self._out = out
         self._quiet = quiet
         self._paced = paced
-        self._threshold = threshold
-        self._kept = Kept(threshold)
+        self._thresholds = thresholds
+        self._kept = Kept(thresholds)
 
     def take(self, output: Any) -> None:
         from coilcount.face.plain import event_line, summary_line, timed_line
@@ -193,7 +190,7 @@ class _Table:
             say(*textwrap.wrap(summary_line(output), _COLUMNS), out=self._out)
             return
         self._kept.append(output)
-        if self._paced and (event := event_line(output, self._threshold())) is not None:
+        if self._paced and (event := event_line(output, self._thresholds())) is not None:
             say(timed_line(*event), out=self._out)
 
 
@@ -203,7 +200,7 @@ def _warn_of_other_settings(file: str, recorded: dict[str, Any], settings: Any, 
     if args.quiet or not isinstance(then, dict):
         return
     changed = [
-        f"{name} {_brief(then[name])} then, {_brief(now[name])} now"
+        f"{name} {_brief(name, then[name])} then, {_brief(name, now[name])} now"
         for name in now
         if name in then and then[name] != now[name]
     ]
@@ -211,23 +208,18 @@ def _warn_of_other_settings(file: str, recorded: dict[str, Any], settings: Any, 
         warn(f"{file}: recorded with other settings ({'; '.join(changed)})")
 
 
-def _brief(value: Any) -> str:
+def _brief(name: str, value: Any) -> str:
     """A value in a few words: a noise profile has about 25 numbers."""
+    if name == "threshold" and not value:
+        return "none"
     return f"{len(value)} numbers" if isinstance(value, list) and len(value) > _FEW else str(value)
 
 
 def _speed(text: str) -> float:
-    speed = _number(text, "--speed")
+    speed = number_of(text, "--speed")
     if not _SLOWEST <= speed <= _FASTEST:
         raise InputError(f"--speed is {text}", remedy=f"Give a number from {_SLOWEST:g} to {_FASTEST:g}, or max")
     return speed
-
-
-def _number(text: str, name: str) -> float:
-    try:
-        return float(text)
-    except ValueError:
-        raise InputError(f'{name} is "{text}"', remedy="Give a number") from None
 
 
 class _Warnings:

@@ -106,7 +106,9 @@ class ReplayPicture:
             trace.slow_s.append(point.time_s)
             # During the warm-up behind a gap the baseline may still be the one before it.
             trace.baseline_hz.append(point.baseline_hz if point.ready else math.nan)
-            trace.threshold_ppm.append(math.nan if facts.threshold_ppm is None else facts.threshold_ppm)
+            levels = facts.threshold_ppm
+            trace.rise_ppm.append(math.nan if levels is None else levels.rise)
+            trace.fall_ppm.append(math.nan if levels is None else levels.fall)
             trace.temperature_c.append(math.nan if facts.temperature_c is None else facts.temperature_c)
 
     def _end_frozen(self, end_s: float) -> None:

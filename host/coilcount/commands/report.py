@@ -68,7 +68,7 @@ def _gathered(recordings: Any, settings: Any, progress: Any, rows: list[dict]) -
     from coilcount.desk.many import Job, replay_jobs
     from coilcount.desk.report import page_recording, threshold_grid
 
-    thresholds = tuple(threshold_grid(settings.tracker["threshold"]))
+    thresholds = tuple(threshold_grid(settings))
     jobs = [Job(recording, settings, thresholds, series=True) for recording in recordings]
     finished = replay_jobs(jobs, progress=lambda share: progress.say(f"replaying, {share:.0%}"), cache=open_cache())
     failure: CoilcountError | None = None
@@ -116,6 +116,7 @@ def _row(shown: Any) -> dict:
         "duration_s": round(replay.summary.duration_s, 6),
         "thresholds": [at.threshold for at in replay.at],
         "threshold": replay.at[shown.own].threshold,
+        "asked_per_minute": replay.at[shown.own].asked_per_minute,
         "alerts": len(replay.at[shown.own].alerts),
         "labels": None if shown.labels is None else len(shown.labels),
         "whole": not replay.complaint,

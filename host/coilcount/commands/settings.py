@@ -168,7 +168,7 @@ def _show(args: argparse.Namespace) -> int:
             shown = f"{len(value)} numbers, {row.unit}" if many else f"{json.dumps(value)} {row.unit}"
             if value == []:
                 shown = "none"
-            say(f"  {row.name:<18} {shown:<28} {settings.origins[f'{section}.{row.name}']}")
+            say(f"  {row.name:<24} {shown:<28} {settings.origins[f'{section}.{row.name}']}")
             if many:
                 text = "  ".join(json.dumps(number) for number in value)
                 say(*textwrap.wrap(text, _COLUMNS, initial_indent="    ", subsequent_indent="    "))

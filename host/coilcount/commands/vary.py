@@ -49,6 +49,8 @@ def _read(word: str) -> tuple[str, list[Any]]:
     ((name, found),) = table.items()
     if name == "threshold":
         raise InputError("--vary cannot change the threshold", remedy="Leave it out: 40 thresholds are always tried")
+    if name == "false_alarms_per_minute":
+        raise InputError("--vary cannot change the rate", remedy="Leave it out: 0.1, 0.3, 1, 3, 10 are always tried")
     if name not in DEFAULTS:
         raise InputError(f'[tracker] has no key "{name}"', "--vary", did_you_mean(name, tuple(DEFAULTS)))
     if not found:

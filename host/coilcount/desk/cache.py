@@ -1,4 +1,4 @@
-"""The cache of replays: a folder of files, one for each recording, settings and thresholds that were replayed.
+"""The cache of replays: a folder of files, one for each recording, settings, thresholds and rates that were replayed.
 
 A file is found by a hash of everything that the result depends on, so a result is never out of date.  Any trouble with
 the folder counts as "not there": the work is then done again, and nothing is lost.
@@ -70,16 +70,20 @@ class Cache:
         self.folder = folder
         self.limit_bytes = int(limit_mb * 1e6)
 
-    def key(self, recording: Recording, settings: Settings, thresholds: Sequence[float]) -> Key | None:
+    def key(
+        self, recording: Recording, settings: Settings, thresholds: Sequence[float], rates: Sequence[float] = ()
+    ) -> Key | None:
         """The key of a result; None if the recording cannot be read.
 
-        The key depends on the contents of all parts, the settings of the tracker, the thresholds and the program.  It
-        does not depend on names and places of files.
+        The key depends on the contents of all parts, the settings of the tracker, the thresholds, the rates and the
+        program.  What an earlier session had learned stands in the first part.  The key does not depend on names and
+        places of files.
         """
-        own = settings.tracker["threshold"]
+        own, asked = settings.fixed_threshold, settings.false_alarms_per_minute
         described = {
             "tracker": {name: settings.tracker[name] for name in sorted(settings.tracker)},
-            "thresholds": sorted({own, *map(float, thresholds)}),
+            "thresholds": sorted({*([] if own is None else [own]), *map(float, thresholds)}),
+            "rates": sorted({*([] if asked is None else [asked]), *map(float, rates)}),
             "program": _program(),
         }
         digest = hashlib.sha256(json.dumps(described).encode())

@@ -105,7 +105,8 @@ def _passes(side: Side, within: bool) -> list[Pass]:
 
 
 def _without_threshold(settings: Settings) -> Mapping[str, Any]:
-    return {name: value for name, value in settings.tracker.items() if name != "threshold"}
+    levels = ("threshold", "false_alarms_per_minute")
+    return {name: value for name, value in settings.tracker.items() if name not in levels}
 
 
 def _shifts(pairs: Sequence[Pair], index: int) -> list[float]:
@@ -133,7 +134,7 @@ def _figures(side: Side, passes: Sequence[Pass], alarms: Alarms, shifts_ppm: Seq
         files=tuple(judged.name for judged in recordings),
         settings=side.given.settings_from,
         simulated=any(judged.simulated for judged in recordings),
-        threshold=side.settings.tracker["threshold"],
+        threshold=round(median(judged.at_threshold.threshold for judged in recordings), 2),
         threshold_from_peaks=side.peaks,
         minutes=sum(judged.ready_minutes for judged in recordings),
         baseline_hz=median(baselines) if baselines else None,
@@ -150,6 +151,7 @@ def _figures(side: Side, passes: Sequence[Pass], alarms: Alarms, shifts_ppm: Seq
         false_alarms=alarms.count,
         false_alarm_minutes=alarms.minutes,
         false_alarms_per_minute=rate,
+        asked_per_minute=side.settings.false_alarms_per_minute,
     )
 
 

@@ -10,7 +10,7 @@ from coilcount.desk.exceedance import Peak
 from coilcount.desk.recordings import Recording
 from coilcount.desk.scoring import score
 from coilcount.errors import CoilcountError, InputError
-from coilcount.model import AtThreshold, GridReplay, Label, Score
+from coilcount.model import GridReplay, Label, Score
 from coilcount.settings import Settings
 
 WEAK = exceedance.PEAKS_FROM  # sigma: the low threshold, at which passes that were not found still have a score
@@ -57,7 +57,7 @@ class Side:
     """One side with its replays.  peaks: from which the threshold was computed; None if it is that of the settings."""
 
     given: Given
-    settings: Settings  # with the threshold in force
+    settings: Settings  # with the threshold or the rate in force
     peaks: int | None
     recordings: tuple[Judged, ...]
 
@@ -71,7 +71,7 @@ def replayed(
 ) -> Side:
     """Replay all recordings of a side.
 
-    per_minute: false-alarm rate for which the threshold is computed; None for that of the settings.  caution: called
+    per_minute: false-alarm rate for which a fixed threshold is computed; None: as the settings say.  caution: called
     with each thing that a user should know.  measured: the same recordings, whose noise is already measured.
     Raises the last error if no recording can be read, InputError if the threshold cannot be computed.
     """
@@ -83,7 +83,6 @@ def replayed(
         grids = [
             (place, labels, weak, at) for (place, labels, weak, _), (_, _, at, _) in zip(grids, again, strict=True)
         ]
-    threshold = settings.tracker["threshold"]
     noises = {judged.place: judged.noise for judged in measured or ()}
     recordings = []
     for place, labels, grid, at_grid in grids:
@@ -93,8 +92,8 @@ def replayed(
                 place=place,
                 name=grid.name,
                 labels=labels,
-                at_threshold=score(at_grid, _at(at_grid, threshold), known),
-                weak=score(grid, _at(grid, WEAK), known),
+                at_threshold=score(at_grid, at_grid.at[at_grid.own], known),
+                weak=score(grid, grid.fixed(WEAK), known),
                 ready_minutes=at_grid.ready_minutes,
                 baseline_hz=at_grid.summary.baseline_hz,
                 simulated=grid.header.simulated,
@@ -148,10 +147,6 @@ def _labels(recording: Recording, grid: GridReplay, caution: Callable[[str], Non
     return inside
 
 
-def _at(grid: GridReplay, threshold: float) -> AtThreshold:
-    return next(at for at in grid.at if at.threshold == threshold)
-
-
 def _for_rate(
     given: Given, per_minute: float, grids: Sequence[_Grid], replay: Replay, caution: Callable[[str], None]
 ) -> tuple[Settings, int]:
@@ -167,7 +162,7 @@ def _for_rate(
         minutes += max(0.0, grid.ready_minutes - _covered_s(spans) / 60)
         peaks += [
             Peak(alert.peak_s, alert.score, alert.peak_shift_hz)
-            for alert in score(grid, _at(grid, WEAK), labels or ()).false_alarms
+            for alert in score(grid, grid.fixed(WEAK), labels or ()).false_alarms
             if not any(low <= alert.peak_s <= high for low, high in spans)
         ]
     where = ", ".join(grid.name for _, _, grid, _ in grids[:2]) + (", ..." if len(grids) > 2 else "")

@@ -15,7 +15,6 @@ import numpy as np
 from scipy.optimize import brentq, minimize_scalar
 
 from coilcount.desk.rates import FACTOR, rate_interval
-from coilcount.tracker.defaults import DEFAULTS
 
 PEAKS_FROM = 2.5  # sigma: the lowest peak that is used; chosen by hand
 SHARE, FEWEST = 0.4, 12  # share and least number of the peaks that make the tail; chosen by hand
@@ -29,9 +28,9 @@ GAUSSIAN_BY = 2.0
 # 2e-4.  An object with a score of 13 was reported on nine of ten lawns, and one with a score of 30 on all beds.
 STRANGE, ALSO = 1e-4, 0.05
 # Nor is a recording clean if peaks of GIANT sigma come more often than GIANTS_A_MINUTE, and at least FEWEST_GIANTS
-# times.  From the same study: they came up to 1.4 times a minute on roughly swept ground, and 5 times a minute in
-# recordings full of objects.
-GIANT, GIANTS_A_MINUTE, FEWEST_GIANTS = 4 * DEFAULTS["threshold"], 2.0, 3
+# times.  All chosen by hand.  From the same study: they came up to 1.4 times a minute on roughly swept ground, and 5
+# times a minute in recordings full of objects.
+GIANT, GIANTS_A_MINUTE, FEWEST_GIANTS = 19.2, 2.0, 3
 HALF_LIKELIHOOD = 1.9207  # half of the 95 % point of chi-squared with one degree of freedom
 SIGMAS = 1.96  # standard deviations from the middle of a Gaussian to the ends of its 95 % interval
 

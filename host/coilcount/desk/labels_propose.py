@@ -25,7 +25,7 @@ def propose(
 ) -> list[Label]:
     """Run the tracker over a recording and return a proposal for each pass that no label covers yet.
 
-    settings: those of the tracker; thresholds that the operator set while recording are ignored.
+    settings: those of the tracker; rates and thresholds that the operator set while recording are ignored.
     labels: all labels that there are, proposals too.
     watched: an optional wrapper around the iterator of entries, for a progress display.
     report: is filled while the recording is read; damage is counted there.
@@ -35,7 +35,7 @@ def propose(
     entries = read_recording(recording, report)
     if watched is not None:
         entries = watched(entries, report)
-    chain = Chain(settings, follow_threshold=False)
+    chain = Chain(settings, follow_operator=False)
     alerts: list[Alert] = []
     marks: list[MarkMade] = []
 

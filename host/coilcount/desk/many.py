@@ -36,6 +36,7 @@ class Job:
     settings: Settings
     thresholds: tuple[float, ...] = ()
     series: bool = False
+    rates: tuple[float, ...] = ()
 
 
 def replay_many(
@@ -72,16 +73,18 @@ def replay_jobs(
     processes: most processes that work at once; None for one on each core.
 
     If a recording cannot be used its result is the error, and the others are done.  Raises InputError for a threshold
-    out of range.  After Ctrl-C, and if the caller stops early, all processes end at once.
+    or a rate out of range.  After Ctrl-C, and if the caller stops early, all processes end at once.
     """
     for threshold in {threshold for job in jobs for threshold in job.thresholds}:
         jobs[0].settings.with_threshold(threshold)
+    for rate in {rate for job in jobs for rate in job.rates}:
+        jobs[0].settings.with_false_alarms(rate)
     bytes_done = _Bytes([_size(job.recording) for job in jobs], progress)
     missing = []
     for number, job in enumerate(jobs):
         key = found = None
         if cache is not None:
-            key = cache.key(job.recording, job.settings, job.thresholds)
+            key = cache.key(job.recording, job.settings, job.thresholds, job.rates)
             found = cache.load(key, job.recording, job.settings, job.series)
         if found is None:
             missing.append(_Work(number, job, key, cache))
@@ -111,7 +114,7 @@ class _Work:
         self.recording = job.recording
         # The read-only dicts of Settings cannot be sent.
         self._tables = {name: dict(getattr(job.settings, name)) for name in (*SECTIONS, "origins")}
-        self._thresholds, self._series = job.thresholds, job.series
+        self._thresholds, self._rates, self._series = job.thresholds, job.rates, job.series
         self._key, self._cache = key, cache
 
     def run(self, report_share: Progress) -> GridReplay:
@@ -126,7 +129,9 @@ class _Work:
                 yield entry
 
         settings = Settings(**{name: MappingProxyType(values) for name, values in self._tables.items()})
-        replay = replay_grid(self.recording, settings, self._thresholds, series=self._series, watched=watched)
+        replay = replay_grid(
+            self.recording, settings, self._thresholds, rates=self._rates, series=self._series, watched=watched
+        )
         if self._cache is not None:
             self._cache.store(self._key, replay)
         return replay

@@ -130,7 +130,7 @@ def examine(entries: Entries, settings: Settings, file: str, watch: Callable[[st
 
 def alerts_at(entries: Entries, settings: Settings, threshold: float, learned: dict[str, Any]) -> int:
     """Count the alerts of any recording with a threshold and learned settings, by running the whole chain."""
-    chain = Chain(_with(settings, **{**learned, "threshold": threshold}), follow_threshold=False)
+    chain = Chain(_with(settings, **{**learned, "threshold": threshold}), follow_operator=False)
     count = 0
     for entry in entries():
         count += _finals(chain.feed(entry))

@@ -27,7 +27,7 @@ from coilcount.model import (
 )
 
 FORMAT = "coilcount-replay"
-SCHEMA = 2
+SCHEMA = 3
 # zlib's fastest level: the others save a few percent and take several times as long.
 _LEVEL = 1
 _ALERT_FIELDS = tuple(field.name for field in fields(Alert))
@@ -46,9 +46,15 @@ def encode(replay: GridReplay) -> bytes:
         "ready_minutes": replay.ready_minutes,
         "ready_spans": replay.ready_spans,
         "at": [
-            (at.threshold, [_alert_values(alert) for alert in at.alerts], [astuple(hold) for hold in at.holds])
+            (
+                at.threshold,
+                [_alert_values(alert) for alert in at.alerts],
+                [astuple(hold) for hold in at.holds],
+                at.asked_per_minute,
+            )
             for at in replay.at
         ],
+        "own": replay.own,
         "silences": [astuple(silence) for silence in replay.silences],
         "marks": [astuple(mark) for mark in replay.marks],
         "warnings": replay.warnings,
@@ -100,9 +106,10 @@ def _replay(value: dict[str, Any], series: Series | None) -> GridReplay:
         ready_minutes=value["ready_minutes"],
         ready_spans=tuple(map(tuple, value["ready_spans"])),
         at=tuple(
-            AtThreshold(threshold, tuple(map(_alert, alerts)), tuple(Hold(*hold) for hold in holds))
-            for threshold, alerts, holds in value["at"]
+            AtThreshold(threshold, tuple(map(_alert, alerts)), tuple(Hold(*hold) for hold in holds), asked)
+            for threshold, alerts, holds, asked in value["at"]
         ),
+        own=value["own"],
         silences=tuple(Silence(*row) for row in value["silences"]),
         marks=tuple(MarkMade(*row) for row in value["marks"]),
         warnings=tuple(value["warnings"]),

@@ -1,4 +1,4 @@
-"""Replays a recording at several thresholds in one pass, with the same code as `replay` and `live`."""
+"""Replays a recording at several thresholds and rates in one pass, with the same code as `replay` and `live`."""
 
 import math
 from collections.abc import Callable, Iterator, Sequence
@@ -26,6 +26,7 @@ from coilcount.model import (
     Summary,
 )
 from coilcount.settings import Settings
+from coilcount.tracker.noise_counts import usual_thresholds
 
 Watched = Callable[[Iterator[Entry], Report], Iterator[Entry]]
 
@@ -33,6 +34,7 @@ ZERO_C_K = 273.15
 # Seconds between two status readings that are kept.  A board sends one a second, a little early or late.  Chosen by
 # hand.
 _STATUS_EVERY_S = 0.9
+_DECIMALS = 2  # of the threshold in sigma that is shown for a rate
 _SCALE_EVERY_S = 1.0  # s between two readings of the noise scale; it changes within several seconds
 
 
@@ -41,30 +43,46 @@ def replay_grid(
     settings: Settings,
     thresholds: Sequence[float],
     *,
+    rates: Sequence[float] = (),
     series: bool = False,
     watched: Watched | None = None,
 ) -> GridReplay:
-    """Replay a recording at each of the thresholds (sigma) and at the settings' own, in one pass.
+    """Replay a recording at each of the thresholds (sigma), each of the rates, and as the settings say, in one pass.
 
-    Alerts and holds at each threshold are those of a replay of its own.
-    Thresholds that the operator set while recording are ignored.
+    Alerts and holds of each are those of a replay of its own.  The tracker begins with what the recording says that an
+    earlier session had learned.  Thresholds and rates that the operator set while recording are ignored.
+    rates: false alarms a minute that are asked for.
     series: if True, keep the readings and the noise scale.
     watched: an optional wrapper around the iterator of entries, for a progress display.
-    Raises what read_capture raises, and InputError for a threshold out of range.
+    Raises what read_capture raises, and InputError for a threshold or a rate out of range.
     """
-    own = settings.tracker["threshold"]
-    further = sorted({settings.with_threshold(threshold).tracker["threshold"] for threshold in thresholds} - {own})
+    further = sorted(
+        {settings.with_threshold(threshold).fixed_threshold for threshold in thresholds} - {settings.fixed_threshold}
+    )
+    asked = sorted(
+        {settings.with_false_alarms(rate).false_alarms_per_minute for rate in rates}
+        - {settings.false_alarms_per_minute}
+    )
     report = Report()
     entries = read_recording(recording, report)
     if watched is not None:
         entries = watched(entries, report)
-    replay = _Replay(settings, further, series)
+    replay = _Replay(settings, further, asked, series)
     for entry in entries:
         replay.feed(entry)
     replay.finish()
-    at = [AtThreshold(own, tuple(replay.alerts), tuple(replay.holds))]
-    for threshold, finals in zip(further, replay.tracking.further, strict=True):
-        at.append(AtThreshold(threshold, tuple(finals.alerts), tuple(finals.holds)))
+    tracking = replay.tracking
+    levels = [(settings.fixed_threshold, settings.false_alarms_per_minute)]
+    levels += [(threshold, None) for threshold in further] + [(None, rate) for rate in asked]
+    at = []
+    for position, (threshold, rate) in enumerate(levels, -1):
+        finals = replay if position < 0 else tracking.further[position]
+        if threshold is None:
+            threshold = tracking.median_threshold(position) or min(usual_thresholds(rate))
+            threshold = round(threshold, _DECIMALS)
+        at.append(AtThreshold(threshold, tuple(finals.alerts), tuple(finals.holds), rate))
+    own = at[0]
+    at.sort(key=lambda item: item.threshold)
     ready_spans = replay.tracking.trace.ready_spans
     return GridReplay(
         name=recording.name,
@@ -74,7 +92,8 @@ def replay_grid(
         summary=replay.summary,
         ready_minutes=sum(end_s - start_s for start_s, end_s in ready_spans) / 60.0,
         ready_spans=ready_spans,
-        at=tuple(sorted(at, key=lambda item: item.threshold)),
+        at=tuple(at),
+        own=next(position for position, item in enumerate(at) if item is own),
         silences=tuple(replay.silences),
         marks=tuple(replay.marks),
         warnings=tuple(replay.warnings),
@@ -87,8 +106,8 @@ def replay_grid(
 class _Replay:
     """One pass over the entries of a recording, and the outputs that are kept of it."""
 
-    def __init__(self, settings: Settings, further: Sequence[float], series: bool) -> None:
-        self.tracking = GridTracking(settings, further, series)
+    def __init__(self, settings: Settings, further: Sequence[float], asked: Sequence[float], series: bool) -> None:
+        self.tracking = GridTracking(settings, further, series, asked)
         self._chain = Chain(settings, tracking=self.tracking)
         self.header = Header(source="unknown", start_utc="")
         self.summary: Summary | None = None
@@ -130,9 +149,9 @@ class _Replay:
 
     def _keep_scale(self) -> None:
         facts = self._chain.facts()
-        if facts.threshold_ppm is not None and facts.threshold:
+        if facts.threshold_ppm is not None and facts.thresholds.rise:
             time_s = self._chain.duration_s
-            self.scale.append(ScaleReading(time_s, facts.threshold_ppm / facts.threshold))
+            self.scale.append(ScaleReading(time_s, facts.threshold_ppm.rise / facts.thresholds.rise))
             self._next_scale_s = time_s + _SCALE_EVERY_S
 
     def _keep(self, outputs: Sequence[Output]) -> None:

@@ -12,6 +12,7 @@ from coilcount.model import Alert, GridReplay, Label, Score
 from coilcount.model.report import Figures, PageRecording
 from coilcount.settings import Settings
 from coilcount.tracker.defaults import TABLE
+from coilcount.tracker.noise_counts import usual_thresholds
 
 # Positions of the slider: each threshold is STEP times the one before.  Chosen by hand: 5 % is finer than the interval
 # of any false-alarm rate that an hour of recording can give.
@@ -22,8 +23,13 @@ _DECIMALS = 2
 _LOWEST, _HIGHEST = next((row.lowest, row.highest) for row in TABLE if row.name == "threshold")
 
 
-def threshold_grid(own: float) -> list[float]:
-    """The thresholds (sigma) of the slider, in rising order: 41 around `own`, which is one of them."""
+def threshold_grid(settings: Settings) -> list[float]:
+    """The fixed thresholds (sigma) of the slider, in rising order: 41 around that of the settings.
+
+    If the settings ask for a rate of false alarms, they lie around its thresholds on usual soil.  The rate has a
+    position of its own, which replay_grid() adds.
+    """
+    own = settings.fixed_threshold or round(min(usual_thresholds(settings.false_alarms_per_minute)), _DECIMALS)
     powers = range(-POSITIONS_BELOW, POSITIONS_ABOVE + 1)
     grid = {own if power == 0 else round(own * STEP**power, _DECIMALS) for power in powers}
     return sorted(threshold for threshold in grid if _LOWEST <= threshold <= _HIGHEST)
@@ -36,7 +42,6 @@ def page_recording(recording: Recording, settings: Settings, replay: GridReplay)
     Labels that are damaged do not stop the report: they become a complaint.
     Raises InputError if the recording holds no readings.
     """
-    own = settings.tracker["threshold"]
     if replay.series is None or not replay.series.time_s:
         raise InputError("the capture holds no readings", recording.name, "See coilcount inspect")
     labels, complaints = _labels_of(recording)
@@ -46,7 +51,7 @@ def page_recording(recording: Recording, settings: Settings, replay: GridReplay)
     most = max(len(at.alerts) for at in replay.at)
     return PageRecording(
         replay=replay,
-        own=[at.threshold for at in replay.at].index(own),
+        own=replay.own,
         find_of=tuple(find_numbers(at.alerts) for at in replay.at),
         labels=None if labels is None else tuple(labels),
         label_file=recording.labels.name,

@@ -54,7 +54,7 @@ def score(replay: GridReplay, at: AtThreshold, labels: Sequence[Label] | None) -
     All passes of a labelled recording count as labelled.
     """
     if labels is None:
-        return Score(at.threshold, (), (), 0.0, labelled=False)
+        return Score(at.threshold, (), (), 0.0, labelled=False, asked_per_minute=at.asked_per_minute)
     ready = _ready(replay)
     inside = [any(start_s <= label.closest_s <= end_s for start_s, end_s in ready) for label in labels]
     objects = [label for label, yes in zip(labels, inside, strict=True) if yes and label.is_object]
@@ -75,6 +75,7 @@ def score(replay: GridReplay, at: AtThreshold, labels: Sequence[Label] | None) -
         false_alarms=tuple(alert for alert, taken in zip(alerts, used, strict=True) if not taken),
         minutes=max(0.0, ready_s - spent_s) / 60.0,
         left_out=tuple(label for label, yes in zip(labels, inside, strict=True) if not yes),
+        asked_per_minute=at.asked_per_minute,
     )
 
 

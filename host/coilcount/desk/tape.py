@@ -2,7 +2,7 @@
 
 The chain runs once, with a Recorder as its tracker.  Every further run makes a new tracker and repeats the stored
 calls.  So the further runs need no reading, parsing or time base.  The calls do not depend on the tracker's settings,
-as long as the operator's changes of the threshold are ignored.
+as long as the operator's changes of threshold and rate are ignored.
 """
 
 import struct
@@ -28,6 +28,7 @@ class Tape:
     def __init__(self) -> None:
         self._packed: list[tuple[int, bytes]] = []  # rows, and their columns of differences
         self._rows: list[tuple[int, ...]] = []
+        self.learned: list[tuple[float, ...]] = []  # of each tracker, what it began with
 
     def add(self, *row: int) -> None:
         """Store one call: its kind and its numbers."""
@@ -57,11 +58,14 @@ class Tape:
 class Recorder(Tracker):
     """A tracker that stores its inputs on a tape, and calls a Watch after each of them."""
 
-    def __init__(self, tape: Tape, watch: "Watch", interval_s: float, **settings: Any) -> None:
-        super().__init__(interval_s, **settings)
+    def __init__(
+        self, tape: Tape, watch: "Watch", interval_s: float, learned: tuple[float, ...] = (), **settings: Any
+    ) -> None:
+        super().__init__(interval_s, learned, **settings)
         self.tape = tape
         self.watch = watch
-        tape.add(_BEGIN, round(1e9 * interval_s))
+        tape.add(_BEGIN, round(1e9 * interval_s), len(tape.learned))
+        tape.learned.append(learned)
 
     def interval(self, *numbers):
         self.tape.add(_INTERVAL, *numbers)
@@ -138,7 +142,7 @@ def rerun(
         elif call == _THAW:
             events = tracker.thaw()
         else:
-            tracker = Tracker(values[0] / 1e9, **settings)
+            tracker = Tracker(values[0] / 1e9, tape.learned[values[1]], **settings)
             interval = tracker.interval
             if watch is not None:
                 watch.look(tracker)

@@ -8,7 +8,7 @@ from coilcount.desk import tune_choice
 from coilcount.desk.rates import minutes_to_know
 from coilcount.desk.scoring import answers
 from coilcount.desk.tune_choice import Choice, Judged
-from coilcount.model import AtGrid, Candidate, LeftOutRecording, TuneReport
+from coilcount.model import Candidate, LeftOutRecording, TuneReport
 from coilcount.settings import Settings
 
 
@@ -24,13 +24,10 @@ def tune(
     judged: at least one recording; candidates: the settings that it was judged with, the ones in force first.
     by: "recording" or "site", the groups of the check.
     """
-    in_force = next(
-        index
-        for index, score in enumerate(judged[0].scores[0])
-        if score.threshold == candidates[0].tracker["threshold"]
-    )
+    in_force = tune_choice.pooled([one.own for one in judged])
     choice = tune_choice.choose(judged, per_minute)
-    shown = choice or Choice(0, in_force)
+    shown = choice or Choice(0, _nearest(judged[0], in_force.threshold))
+    rates = tune_choice.at_rates(judged, shown.candidate)
     return TuneReport(
         false_alarms_per_minute=per_minute,
         by=by,
@@ -45,14 +42,22 @@ def tune(
         ),
         best=None if choice is None else choice.candidate,
         curve=tune_choice.curve(judged, shown.candidate),
-        in_force=AtGrid(candidates[0].tracker["threshold"], tune_choice.at(judged, 0, in_force)),
+        in_force=in_force,
         kinds=tune_choice.kinds(judged, shown),
         answers=answers(
             a_pass for one in judged for a_pass in one.scores[shown.candidate][shown.index].passes
         ),
         cross=tune_choice.cross_check(judged, per_minute),
         minutes_needed=minutes_to_know(per_minute),
+        rates=rates,
+        proposed_rate=tune_choice.highest_kept(rates, per_minute),
     )
+
+
+def _nearest(one: Judged, threshold: float) -> int:
+    """The position of the fixed threshold that is nearest to one."""
+    found = [score.threshold for score in one.scores[0]]
+    return min(range(len(found)), key=lambda index: abs(found[index] - threshold))
 
 
 def _candidate(judged: Sequence[Judged], number: int, changed: dict[str, Any], per_minute: float) -> Candidate:

@@ -12,6 +12,7 @@ one object are alike, and some of them would be on both sides.
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from statistics import median
 
 import numpy as np
 
@@ -36,10 +37,17 @@ SLACK = 1e-9  # a rate of exactly N a minute keeps N, whatever rounding did
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """A recording with its scores: scores[candidate][threshold], the thresholds in rising order."""
+    """A recording with its scores.
+
+    scores: scores[candidate][threshold], the fixed thresholds in rising order.
+    rates: rates[candidate][rate], the rates that are asked for in rising order.
+    own: the score with the settings in force.
+    """
 
     recording: TunedRecording
     scores: tuple[tuple[Score, ...], ...]
+    rates: tuple[tuple[Score, ...], ...]
+    own: Score
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +131,29 @@ def curve(judged: Sequence[Judged], candidate: int) -> tuple[AtGrid, ...]:
     """Pool the recordings at each threshold of one candidate."""
     thresholds = [score.threshold for score in judged[0].scores[candidate]]
     return tuple(AtGrid(threshold, at(judged, candidate, index)) for index, threshold in enumerate(thresholds))
+
+
+def at_rates(judged: Sequence[Judged], candidate: int) -> tuple[AtGrid, ...]:
+    """Pool the recordings at each rate of one candidate."""
+    return tuple(
+        pooled([one.rates[candidate][index] for one in judged]) for index in range(len(judged[0].rates[candidate]))
+    )
+
+
+def pooled(scores: Sequence[Score]) -> AtGrid:
+    """Pool scores of several recordings with the same rate or threshold."""
+    threshold = round(median(score.threshold for score in scores), 2)
+    return AtGrid(threshold, outcome(scores), scores[0].asked_per_minute)
+
+
+def highest_kept(rates: Sequence[AtGrid], per_minute: float) -> float | None:
+    """Return the highest rate of which it and all lower ones gave at most `per_minute` here; None if there is none."""
+    kept = None
+    for row in rates:
+        if row.outcome.minutes <= 0 or row.outcome.false_alarms > per_minute * row.outcome.minutes + SLACK:
+            break
+        kept = row.asked_per_minute
+    return kept
 
 
 def kinds(judged: Sequence[Judged], choice: Choice) -> tuple[KindFound, ...]:

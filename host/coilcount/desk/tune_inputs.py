@@ -18,7 +18,7 @@ from coilcount.desk.scoring import labels_of, score
 from coilcount.desk.tune_choice import Judged
 from coilcount.errors import CoilcountError
 from coilcount.model import GridReplay, Header, Label, LeftOutRecording, Score, TunedRecording
-from coilcount.settings import Settings
+from coilcount.settings import RATES, Settings
 
 # Sigma.  The thresholds that are tried: 40, each 4.9 % above the one before.  Below 2.5 the alerts of noise run into
 # each other; above 16 only strong objects are left.  All chosen by hand.
@@ -58,14 +58,16 @@ def judge(
 ) -> tuple[list[Judged], list[LeftOutRecording]]:
     """Replay and judge the recordings.  Returns those that could be used, and those that were left out.
 
-    candidates: the settings to try, the ones in force first; all have the same threshold.
+    candidates: the settings to try, the ones in force first; all have the same threshold or rate.
     by: "recording" or "site", the group that a recording belongs to.
     progress: called with the share that is done, 0 to 1.
     cache: where results of earlier replays are; None for none.
     """
     usable, left_out = _usable(recordings)
-    jobs = [Job(one.recording, settings, tuple(GRID)) for one in usable for settings in candidates]
+    jobs = [Job(one.recording, settings, tuple(GRID), rates=RATES) for one in usable for settings in candidates]
     scores: list[tuple[Score, ...]] = [()] * len(jobs)
+    at_rates: list[tuple[Score, ...]] = [()] * len(jobs)
+    owns: dict[int, Score] = {}
     firsts: dict[int, TunedRecording] = {}
     refused: dict[int, str] = {}
     for number, replay in replay_jobs(jobs, progress=progress, cache=cache):
@@ -75,9 +77,12 @@ def judge(
             refused[position] = str(replay)
             continue
         # Only the scores are kept: the replays of many hours would fill the memory.
-        scores[number] = tuple(score(replay, at, one.labels) for at in replay.at)
+        made = [score(replay, at, one.labels) for at in replay.at]
+        scores[number] = tuple(judged_at for judged_at in made if judged_at.asked_per_minute is None)
+        rates = [judged_at for judged_at in made if judged_at.asked_per_minute in RATES]
+        at_rates[number] = tuple(sorted(rates, key=lambda judged_at: judged_at.asked_per_minute))
         if candidate == 0:
-            own = next(made for made in scores[number] if made.threshold == candidates[0].tracker["threshold"])
+            own = owns[position] = made[replay.own]
             firsts[position] = _described(one, replay, own, by)
             if not replay.ready_minutes:
                 refused[position] = "it is too short: the warm-up does not end"
@@ -86,8 +91,8 @@ def judge(
         if position in refused:
             left_out.append(LeftOutRecording(one.recording.name, refused[position]))
             continue
-        begin = position * len(candidates)
-        judged.append(Judged(firsts[position], tuple(scores[begin : begin + len(candidates)])))
+        part = slice(position * len(candidates), (position + 1) * len(candidates))
+        judged.append(Judged(firsts[position], tuple(scores[part]), tuple(at_rates[part]), owns[position]))
     return judged, left_out
 
 

@@ -6,6 +6,8 @@ from coilcount.face.big_text import LARGE_ROWS, SMALL_ROWS, big, width
 from coilcount.face.palette import Palette
 from coilcount.face.score import strength
 from coilcount.live import readout as r
+from coilcount.live.rate_words import rarity_short
+from coilcount.model import Thresholds
 
 _LARGE_FROM = (150, 40)  # columns and rows of a terminal with room for the large letters
 _MARGIN = 1
@@ -23,14 +25,14 @@ def answer_rows(readout: r.Readout, palette: Palette, columns: int, rows: int) -
     answer = readout.answer()
     style = palette.sign(answer.sign) if answer.fresh else palette.quiet
     needed = rows_needed(columns, rows)
-    threshold = readout.chain.threshold
+    thresholds = readout.chain.thresholds
     if needed == 2:
-        return [_plain(answer, style), _under(answer, columns, threshold, palette)]
+        return [_plain(answer, style), _under(answer, columns, thresholds, palette)]
     large = needed == LARGE_ROWS + 1
     whole = " ".join(part for part in (r.GLYPH[answer.sign] if answer.sign else "", answer.word, _peak(answer)) if part)
     if width(whole, large) + 2 * _MARGIN <= columns:
         lines = [Text(" " * _MARGIN).append(row, style) for row in big(whole, large)]
-        return [*lines, _under(answer, columns, threshold, palette)]
+        return [*lines, _under(answer, columns, thresholds, palette)]
     return [*_beside(answer, style, palette, columns), Text()]
 
 
@@ -51,7 +53,7 @@ def _age(answer: r.Answer) -> str:
     return "now" if answer.age_s is None else f"{answer.age_s:.0f} s ago"
 
 
-def _under(answer: r.Answer, columns: int, threshold: float, palette: Palette) -> Text:
+def _under(answer: r.Answer, columns: int, thresholds: Thresholds, palette: Palette) -> Text:
     """The line under the answer; what matters least is left out first, and nothing changes its column."""
     if answer.peak_ppm is None:
         return Text(f" {answer.note}", palette.quiet)
@@ -63,7 +65,8 @@ def _under(answer: r.Answer, columns: int, threshold: float, palette: Palette) -
         f"{_age(answer):>8}",
         f"{answer.peak_ppm:+9.2f} ppm",
         f"sign confidence {sure:>4}",
-        f"{strength(alert.score, threshold):<24}" if threshold else "",
+        f"{rarity_short(alert.rarity_min):<29}",
+        f"{strength(alert.score, thresholds.of(alert.sign)):<24}",
         f"{r.seen_words(alert):<13}",
         f"{answer.peak_hz:+8.3f} Hz",
         f"width {alert.width_s:.2f} s",

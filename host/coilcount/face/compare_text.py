@@ -65,6 +65,9 @@ def _head(side: ComparedSide) -> str:
     shown = ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
     recordings = f"{len(names)} recording{'s' if len(names) > 1 else ''}"
     threshold = f"threshold {side.threshold:.2f}"
+    if side.asked_per_minute is not None:
+        alarms = f"{side.asked_per_minute:g} false alarm{'' if side.asked_per_minute == 1 else 's'}"
+        threshold = f"at most {alarms} a minute, {threshold} in the median"
     if side.threshold_from_peaks is not None:
         threshold += f", computed from {side.threshold_from_peaks} peaks"
     return (

@@ -10,7 +10,7 @@ CONTRACT = {
     "alert": (
         Alert,
         "id raised_s settled_s released_s peak_s open sign response reasons score peak_shift_ppm peak_shift_hz "
-        "confidence width_s seen",
+        "confidence width_s seen rarity_min",
     ),
     "hold": (Hold, "start_s end_s open sign"),
     "gap": (Silence, "start_s end_s reason"),
@@ -18,7 +18,7 @@ CONTRACT = {
     "summary": (
         Summary,
         "start_utc duration_s records lost dropped damaged baseline_hz noise_ppm alerts settings_sha256 "
-        "mended repaired",
+        "mended repaired false_alarms_per_minute broad_dips",
     ),
 }
 _DECIMALS = 6  # microseconds, microhertz, 1e-6 ppm

@@ -224,6 +224,7 @@ def _position(recording: PageRecording, number: int, at: AtThreshold, alerts: "_
     figures = recording.figures[number] if recording.figures else None
     return {
         "threshold": at.threshold,
+        "asked": at.asked_per_minute,
         "alerts": [alerts.number(alert) for alert in at.alerts],
         "findOf": list(recording.find_of[number]),
         "holds": [
@@ -248,7 +249,10 @@ def _position(recording: PageRecording, number: int, at: AtThreshold, alerts: "_
 class _Alerts:
     """The alerts of all positions, each kept once: most are the same at many thresholds."""
 
-    _NAMES = ("peak", "sign", "response", "reasons", "score", "ppm", "hz", "confidence", "width", "seen", "open")
+    _NAMES = (
+        *("peak", "sign", "response", "reasons", "score", "ppm", "hz", "confidence", "width", "seen", "open"),
+        "rarity",
+    )
 
     def __init__(self) -> None:
         self._numbers: dict[tuple, int] = {}
@@ -267,6 +271,7 @@ class _Alerts:
             round(alert.width_s, 3),
             alert.seen,
             int(alert.open),
+            None if alert.rarity_min is None else round(alert.rarity_min, 2),
         )
         return self._numbers.setdefault(row, len(self._numbers))
 

@@ -79,7 +79,7 @@ class _Scale:
     """The vertical scale, the same in all rows: linear, or logarithmic outside the threshold if peaks are high."""
 
     def __init__(self, trace: Trace) -> None:
-        levels = sorted(value for value in trace.threshold_ppm if not math.isnan(value))
+        levels = sorted(value for value in trace.rise_ppm if not math.isnan(value))
         largest = max((abs(value) for value in trace.shift_ppm or trace.warm_up_ppm), default=0.0)
         self.linear_ppm = max(levels[len(levels) // 2] if levels else 0.0, 1e-3)
         self.full_ppm = 1.25 * max(largest, 2 * self.linear_ppm)
@@ -109,8 +109,9 @@ def _row(axes: Any, trace: Trace, scale: _Scale, start_s: float, end_s: float) -
     first, last = (bisect.bisect_left(trace.slow_s, time_s) for time_s in (start_s, end_s))
     # The threshold changes over half a minute, so every n-th value shows it; readings are never thinned like this.
     part = slice(max(0, first - 1), last + 1, max(1, (last - first) // COLUMNS))
-    x, level = trace.slow_s[part], trace.threshold_ppm[part]
-    axes.fill_between(x, [-value for value in level], level, color=BAND, alpha=0.6, linewidth=0, step="post", zorder=1)
+    x, rise = trace.slow_s[part], trace.rise_ppm[part]
+    fall = [-value for value in trace.fall_ppm[part]]
+    axes.fill_between(x, fall, rise, color=BAND, alpha=0.6, linewidth=0, step="post", zorder=1)
     for silence in within(trace.silences, start_s, end_s):
         axes.axvspan(silence.start_s, silence.end_s, facecolor="#EEEEEE", edgecolor=GREY, hatch="xx", linewidth=0)
         middle_s, words = (silence.start_s + silence.end_s) / 2, f"gap: {silence.reason}"

@@ -70,7 +70,9 @@ def _detection(report: TuneReport) -> Any:
                 f"{row.threshold:g}", (x[number], y[number]), xytext=(4, -11), textcoords="offset points", fontsize=8
             )
     chosen, in_force = report.chosen, report.in_force
-    _point(axes, in_force.outcome, none_x, "s", INK, f"in force: {in_force.threshold:g}", hollow=True)
+    asked = in_force.asked_per_minute
+    words = f"{in_force.threshold:g}" if asked is None else f"at most {asked:g} a minute asked for"
+    _point(axes, in_force.outcome, none_x, "s", INK, f"in force: {words}", hollow=True)
     if chosen is not None:
         _point(axes, chosen.outcome, none_x, "D", MARK, f"chosen: {chosen.threshold:g}")
     if report.cross is not None and report.cross.outcome.rate is not None and report.cross.outcome.share is not None:
@@ -163,7 +165,8 @@ def _thresholds(report: TuneReport) -> Any:
         panels[1].set(ylim=(0, 102), ylabel="passes found, %")
     for axes in panels:
         axes.grid(True, **GRID)
-        axes.axvline(report.in_force.threshold, color=INK, linewidth=1.0, linestyle=(0, (5, 3)), label="in force")
+        words = "in force" if report.in_force.asked_per_minute is None else "in force, in the median"
+        axes.axvline(report.in_force.threshold, color=INK, linewidth=1.0, linestyle=(0, (5, 3)), label=words)
         if report.chosen is not None:
             axes.axvline(report.chosen.threshold, color=MARK, linewidth=1.8, label="chosen")
     panels[0].legend(loc="upper right", fontsize=9)

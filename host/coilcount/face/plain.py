@@ -7,10 +7,12 @@ from coilcount.face.say import say
 from coilcount.face.score import beside_a_step, score_words
 from coilcount.face.times import instant, length
 from coilcount.live import readout as r
-from coilcount.model import Alert, Hold, MarkMade, Notice, Output, Point, Silence, Summary
+from coilcount.live.rate_words import asked_words, dip_words, rarity_words, threshold_words
+from coilcount.model import Alert, Hold, MarkMade, Notice, Output, Point, Silence, Summary, Thresholds
 
 STATUS_EVERY_S = 10.0
 _TIME_COLUMNS = 9  # of the instant in front of a line: room for nine hours
+NOT_KNOWN = Thresholds(0.0, 0.0)
 
 
 class PlainLines:
@@ -31,7 +33,7 @@ class PlainLines:
         if self._first and isinstance(output, Point):
             self._first = False
             self._print(timed_line(output.time_s, f"first frequency {r.frequency(output.frequency_hz)}"))
-        event = event_line(output, self._readout.chain.threshold)
+        event = event_line(output, self._readout.chain.thresholds)
         if event is not None:
             self._print(timed_line(*event), always=isinstance(output, Notice) and output.level == "warning")
 
@@ -77,13 +79,13 @@ def timed_line(time_s: float | None, text: str) -> str:
     return f"{'' if time_s is None else instant(time_s):>{_TIME_COLUMNS}} {text}"
 
 
-def event_line(output: Output, threshold: float = 0.0) -> tuple[float | None, str] | None:
+def event_line(output: Output, thresholds: Thresholds = NOT_KNOWN) -> tuple[float | None, str] | None:
     """(time_s, text) of an event, None for an output that is none.
 
-    threshold: the one in force, sigma; 0 if it is not known.
+    thresholds: those in force, sigma.
     """
     if isinstance(output, Alert):
-        return _alert_line(output, threshold)
+        return _alert_line(output, thresholds.of(output.sign))
     if isinstance(output, Hold):
         if output.stage == "start":
             return output.start_s, "baseline held: something rests under the coil"
@@ -114,7 +116,7 @@ def _alert_line(alert: Alert, threshold: float) -> tuple[float | None, str] | No
     if alert.stage == "final":
         until = "still open" if alert.released_s is None else f"until {instant(alert.released_s)}"
         score = score_words(alert.score, threshold) if threshold else f"{alert.score:.1f} sigma"
-        return alert.peak_s, f"{name} final: {what}, score {score}, {until}"
+        return alert.peak_s, f"{name} final: {what}, score {score}, {rarity_words(alert.rarity_min)}, {until}"
     return None
 
 
@@ -134,6 +136,9 @@ def status_line(readout: r.Readout) -> str:
         f"drift {r.optional(readout.drift_ppm_per_min(), '+.2f', 'ppm/min')}",
         f"noise {r.optional(chain.noise_ppm, '.3f', 'ppm')}",
         r.optional(chain.temperature_c, ".1f", "°C"),
+        asked_words(chain.false_alarms_per_minute),
+        *([threshold_words(chain.thresholds)] if chain.thresholds.least else []),
+        *filter(None, [dip_words(chain.broad_dips)]),
         r.noise_words(facts.noise_profile).partition(":")[0],
         *([f"disk {facts.disk_late_s:.0f} s late"] if facts.disk_late_s > r.DISK_LATE_S else []),
         *filter(None, [r.rougher_words(chain.roughness), readout.hold_words()]),
@@ -148,5 +153,11 @@ def summary_line(summary: Summary) -> str:
         f"{length(summary.duration_s)}, {summary.records} records, lost {summary.lost}, damaged {summary.damaged}, "
         f"dropped {summary.dropped}, mended {summary.mended}, repaired {summary.repaired}, "
         f"baseline {r.frequency(summary.baseline_hz)}, noise {noise}, "
-        f"{summary.alerts} alert{'' if summary.alerts == 1 else 's'}"
+        f"{summary.alerts} alert{'' if summary.alerts == 1 else 's'}{_dips(summary)}, "
+        f"{asked_words(summary.false_alarms_per_minute)}"
     )
+
+
+def _dips(summary: Summary) -> str:
+    words = dip_words(summary.broad_dips)
+    return f", {words}" if words else ""

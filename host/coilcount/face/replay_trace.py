@@ -19,7 +19,7 @@ class Trace:
     """What the picture shows.  Times are seconds on the board's time base, shifts are in ppm.
 
     time_s, shift_ppm: one value for each reading, but for those of the warm-up, which are in warm_up_s and warm_up_ppm.
-    slow_s, threshold_ppm, baseline_hz, temperature_c: about one value a second, nan if unknown.
+    slow_s, rise_ppm, fall_ppm (the thresholds), baseline_hz, temperature_c: about one value a second, nan if unknown.
     frozen: the times (start, end) in which the operator had frozen the baseline.
     """
 
@@ -33,7 +33,8 @@ class Trace:
     warm_up_s: array = field(default_factory=lambda: array("d"))
     warm_up_ppm: array = field(default_factory=lambda: array("d"))
     slow_s: array = field(default_factory=lambda: array("d"))
-    threshold_ppm: array = field(default_factory=lambda: array("d"))
+    rise_ppm: array = field(default_factory=lambda: array("d"))
+    fall_ppm: array = field(default_factory=lambda: array("d"))
     baseline_hz: array = field(default_factory=lambda: array("d"))
     temperature_c: array = field(default_factory=lambda: array("d"))
     alerts: list[Alert] = field(default_factory=list)

@@ -11,10 +11,15 @@ STRONG_FROM = 3.0
 LARGE_SCORE, NO_PEAK_PPM = 10.0, 0.1
 
 
-def score_words(score: float, threshold: float) -> str:
-    """The score as a multiple of the threshold with a word, for a table: 1.1x weak, 2.0x clear, 12x strong."""
+def times_words(score: float, threshold: float) -> str:
+    """The score as a multiple of the threshold, for a table: 1.1x, 12x."""
     ratio = score / threshold
-    return f"{ratio:.1f}x {_word(ratio)}" if ratio < 9.95 else f"{ratio:.0f}x {_word(ratio)}"
+    return f"{ratio:.1f}x" if ratio < 9.95 else f"{ratio:.0f}x"
+
+
+def score_words(score: float, threshold: float) -> str:
+    """The same with a word: 1.1x weak, 2.0x clear, 12x strong."""
+    return f"{times_words(score, threshold)} {_word(score / threshold)}"
 
 
 def strength(score: float, threshold: float) -> str:

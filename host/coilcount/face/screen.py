@@ -71,6 +71,7 @@ def draw(readout: r.Readout, width: int, height: int, unicode: bool = True) -> l
     quiet = [rows.now(readout, palette, width), rows.coil(readout), rows.baseline(readout, palette)]
     bottom = [
         rows.link(readout, palette, width), rows.board(readout), rows.soil(readout, palette, width),
+        rows.alarms(readout, palette),
         rows.file(readout, palette), rows.note(readout, palette), rows.keys(palette, width),
     ]  # fmt: skip
     if height >= 30:
@@ -100,7 +101,7 @@ def _arranged(
     height: int,
 ) -> list[Text]:
     """Top and bottom in their places, strip and alerts in the room between; where there is none, the least goes."""
-    link, _, _, file, note, keys = bottom
+    link, _, _, _, file, note, keys = bottom
     if height < 24:
         bottom = [link, file, note, keys] if height >= 14 else [note, keys] if height >= 8 else []
         quiet = [quiet[0], quiet[2]] if height >= 10 else quiet[:1] if height >= 6 else []

@@ -4,7 +4,7 @@ KEYS = (
     ("m", "mark this moment in the recording"),
     ("f", "freeze the baseline; again: set it to what the coil reads now"),
     ("g", "let the baseline track again"),
-    ("+  -", "raise or lower the threshold by a tenth"),
+    ("+  -", "more or fewer false alarms: 0.1, 0.3, 1, 3, 10 a minute"),
     ("b  s", "bright-light theme; sound on the speaker; again: off"),
     ("?", "this page, and back"),
     ("q", "quit; Ctrl-C does the same, and a recording is closed in order"),
@@ -14,8 +14,8 @@ WORDS = (
     ("rose", "non-ferrous, or sheet iron; iron beside copper, too"),
     ("uncertain", "the sign is known, but something speaks against an answer"),
     ("sign confidence", "how sure the sign is, if something is there at all"),
-    ("x threshold", "how far the score is over the threshold; noise is weak"),
-    ("shift", "reading minus baseline, ppm and Hz"),
+    ("noise: once in", "how often noise alone gives such a score"),
+    ("broad dips", "too slow for a pass: soil, or the coil was lifted; no alert"),
     ("baseline", "what the coil reads with no target: tracking, held, frozen"),
 )
 

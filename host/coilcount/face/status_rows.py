@@ -6,8 +6,9 @@ Each row has its label and its columns, whatever is in them, so that nothing jum
 from rich.text import Text
 
 from coilcount.face.palette import Palette
-from coilcount.face.score import WEAK_BELOW, strength
+from coilcount.face.score import WEAK_BELOW
 from coilcount.live import readout as r
+from coilcount.live.rate_words import asked_words, rarity_short, threshold_words
 from coilcount.text import printable
 
 CENTRE = "cross at right angles: loudest point; a long one: loudest at its ends"
@@ -72,8 +73,8 @@ def alerts(readout: r.Readout, palette: Palette, rows: int, columns: int) -> lis
     else:
         heading = f"{'peak':>21}  sign confidence" if shown else "none yet"
         out = [label("alerts").append(heading, palette.quiet)]
-    threshold = readout.chain.threshold
     for alert in shown:
+        threshold = readout.chain.thresholds.of(alert.sign)
         weak = threshold and alert.score < WEAK_BELOW * threshold
         style = palette.quiet if weak else palette.sign(alert.sign)
         line = Text(f" {r.clock(alert.peak_s):>7}  ")
@@ -83,9 +84,9 @@ def alerts(readout: r.Readout, palette: Palette, rows: int, columns: int) -> lis
         line.append("weak  " if weak else "      ")
         line.append(r.response_words(alert) if alert.sign else "settling")
         if columns >= 120 and alert.sign:
-            room = columns - line.cell_len - 30
+            room = columns - line.cell_len - 32
             if room > 0:
-                line.append(f"   {strength(alert.score, threshold)}", palette.quiet)
+                line.append(f"   {rarity_short(alert.rarity_min)}", palette.quiet)
         out.append(line)
     return [*out, *[Text()] * (rows - len(out))]
 
@@ -121,16 +122,25 @@ def board(readout: r.Readout) -> Text:
 
 
 def soil(readout: r.Readout, palette: Palette, columns: int) -> Text:
-    """How much readings scatter here, the threshold, and whether the noise profile is of this soil."""
+    """How much readings scatter here, the dips taken for soil, and whether the noise profile is of this soil."""
     facts, chain = readout.facts, readout.chain
-    ppm = "" if chain.threshold_ppm is None else f"= {chain.threshold_ppm:.2f} ppm"
     noise = r.optional(chain.noise_ppm, ".3f", "ppm")
-    line = label("soil").append(f"noise {noise:>9}   threshold {chain.threshold:5.2f} σ {ppm:<11}  ")
+    line = label("soil").append(f"noise {noise:>9}   broad dips {chain.broad_dips:<4}   ")
     if r.rougher_words(chain.roughness):
         times = f"{chain.roughness:.2g}x"
         words = f"{times} the noise of its profile: sweep again" if columns >= 100 else f"{times} rougher: sweep"
         return line.append(words, palette.strong)
     return line.append("noise profile" if facts.noise_profile else "no noise profile")
+
+
+def alarms(readout: r.Readout, palette: Palette) -> Text:
+    """How many false alarms are allowed, and quietly the thresholds that follow from that."""
+    chain = readout.chain
+    line = label("alarms").append(f"{asked_words(chain.false_alarms_per_minute):<33}")
+    if chain.thresholds.least:
+        ppm = "" if chain.threshold_ppm is None else f" = {chain.threshold_ppm.least:.3g} ppm"
+        line.append(f"  {threshold_words(chain.thresholds)}{ppm}", palette.quiet)
+    return line
 
 
 def file(readout: r.Readout, palette: Palette) -> Text:
@@ -161,5 +171,5 @@ def note(readout: r.Readout, palette: Palette) -> Text:
 def keys(palette: Palette, columns: int) -> Text:
     """The keys; `?` shows those that a narrow window leaves out."""
     bright = "b bright  " if columns >= 90 else ""
-    words = f"m mark  f freeze  g track  + - threshold  {bright}s sound  ? help  q quit"
+    words = f"m mark  f freeze  g track  + - alarms  {bright}s sound  ? help  q quit"
     return label("keys").append(words, palette.quiet)

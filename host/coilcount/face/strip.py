@@ -22,17 +22,20 @@ _MARK = "m"
 def strip_rows(readout: Readout, palette: Palette, width: int, rows: int, axis: int) -> list[Text]:
     """2 rows + 1 lines of strip and one of time axis; the scale takes `axis` columns on the left."""
     columns, column_s = readout.strip(max(1, width - axis - 1))
-    threshold = readout.chain.threshold_ppm
-    full = scale(columns, threshold)
-    band_row = None if threshold is None else min(rows - 1, math.floor(threshold / full * rows))
+    thresholds = readout.chain.threshold_ppm
+    full = scale(columns, None if thresholds is None else max(thresholds.rise, thresholds.fall))
+
+    def band_row(sign: int) -> int | None:
+        return None if thresholds is None else min(rows - 1, math.floor(thresholds.of(sign) / full * rows))
+
     lines = []
     for row in range(rows - 1, -1, -1):
-        label = f"{full:+g} ppm" if row == rows - 1 else "threshold" if row == band_row else ""
-        lines.append(_side(columns, row, rows, full, row == band_row, label, axis, 1, palette))
+        label = f"{full:+g} ppm" if row == rows - 1 else "threshold" if row == band_row(1) else ""
+        lines.append(_side(columns, row, rows, full, row == band_row(1), label, axis, 1, palette))
     lines.append(_zero(columns, axis, palette))
     for row in range(rows):
         label = f"{-full:+g} ppm" if row == rows - 1 else ""
-        lines.append(_side(columns, row, rows, full, row == band_row, label, axis, -1, palette))
+        lines.append(_side(columns, row, rows, full, row == band_row(-1), label, axis, -1, palette))
     lines.append(_time_axis(len(columns), column_s, axis, palette))
     return lines
 

@@ -9,9 +9,10 @@ from rich.table import Table
 
 from coilcount.face.console import SafeConsole
 from coilcount.face.palette import SIGN_COLOUR
-from coilcount.face.score import STRONG_FROM, WEAK_BELOW, beside_a_step, score_words
+from coilcount.face.score import STRONG_FROM, WEAK_BELOW, beside_a_step, times_words
 from coilcount.face.times import instant
 from coilcount.live import readout as r
+from coilcount.live.rate_words import rarity_cell
 from coilcount.model import Alert, Hold, MarkMade, Output, Silence
 from coilcount.text import printable
 
@@ -28,7 +29,8 @@ SIGN = (
 COLUMNS = (
     "time: of the peak. Hz, ppm: its shift from the baseline. conf.: sign confidence, the probability that the sign is "
     "right. score: how far the alert stands above the expected noise, as a multiple of the threshold; weak below "
-    f"{WEAK_BELOW:g}x (noise alone reaches that now and then), strong from {STRONG_FROM:g}x on."
+    f"{WEAK_BELOW:g}x, strong from {STRONG_FROM:g}x on. rare: noise alone gives such a score about once in this many "
+    "minutes; ? in the first two minutes, when it is not known yet."
 )
 TOGETHER = "┐│┘ alerts within a second of one another: likely one object or one pass."
 SEEN = "2×, 3×, ...: number of passes in a row with this sign, within 4 s of one another."
@@ -77,7 +79,7 @@ def print_table(
     for name in ("Hz", "ppm"):
         table.add_column(name, justify="right", no_wrap=True)
     table.add_column("suggests")
-    for name in ("conf.", "score"):
+    for name in ("conf.", "score", "rare"):
         table.add_column(name, justify="right", no_wrap=True)
     for row in sorted(rows, key=lambda row: row.time_s):
         number, time, *cells = row.cells
@@ -109,11 +111,12 @@ def _together(times_s: Sequence[float]) -> list[str]:
 def _alert_cells(alert: Alert, threshold: float) -> tuple[str, ...]:
     text = r.response_words(alert) + (" (still open)" if alert.open else "")
     went = f"{r.GLYPH[alert.sign]} {r.WENT[alert.sign]}" + (f" {alert.seen}×" if alert.seen > 1 else "")
-    score = score_words(alert.score, threshold) if threshold else f"{alert.score:.1f} sigma"
+    score = times_words(alert.score, threshold) if threshold else f"{alert.score:.1f} σ"
     return (
         *(str(alert.id), instant(alert.peak_s), went),
         *(_signed(alert.peak_shift_hz, 3), _signed(alert.peak_shift_ppm, 2)),
         *(text + (" *" if beside_a_step(alert) else ""), confidence_words(alert), score),
+        rarity_cell(alert.rarity_min),
     )
 
 
@@ -130,7 +133,7 @@ def _other_row(output: Output) -> _Row | None:
             time_s, kind, text = output.time_s, "mark", output.text
         case _:
             return None
-    return _Row(time_s, 0, ("", instant(time_s), kind, "", "", text, "", ""))
+    return _Row(time_s, 0, ("", instant(time_s), kind, "", "", text, "", "", ""))
 
 
 def confidence_words(alert: Alert) -> str:

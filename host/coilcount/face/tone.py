@@ -21,7 +21,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from coilcount.live.readout import CLEAR_OF
-from coilcount.model import Alert, Output, Point, Silence
+from coilcount.model import Alert, Output, Point, Silence, Thresholds
 
 # All figures of the mapping are chosen by hand.
 PITCH_AT_1_PPM_HZ = 400.0
@@ -82,8 +82,8 @@ def pitch_hz(shift_ppm: float) -> float:
 class Voice:
     """Call take() with every output of the chain, points included, in their order."""
 
-    def __init__(self, threshold_ppm: Callable[[], float | None]) -> None:
-        """threshold_ppm: gives the threshold as a shift, None during warm-up; below it a level is silent."""
+    def __init__(self, threshold_ppm: Callable[[], Thresholds | None]) -> None:
+        """threshold_ppm: gives the thresholds as shifts, None during warm-up; below its own one a level is silent."""
         self._threshold_ppm = threshold_ppm
         self._now_s = 0.0
         self._free_s = -math.inf  # the end of the last tone, with its pause
@@ -151,10 +151,11 @@ class Voice:
             return []
         shift_ppm = sum(shift for _, shift in readings) / len(readings)
         threshold_ppm = self._threshold_ppm()
-        if threshold_ppm is None or abs(shift_ppm) < max(threshold_ppm, CLEAR_OF * point.uncertainty_ppm):
+        sign = 1 if shift_ppm > 0 else -1
+        if threshold_ppm is None or abs(shift_ppm) < max(threshold_ppm.of(sign), CLEAR_OF * point.uncertainty_ppm):
             return []
         self._next_s = point.time_s + LEVEL_EVERY_S
-        return self._bent(point.time_s, shift_ppm, 1 if shift_ppm > 0 else -1, LEVEL_PEAK, 1)
+        return self._bent(point.time_s, shift_ppm, sign, LEVEL_PEAK, 1)
 
     def _tick(self, point: Point) -> list[Tone]:
         if point.time_s < self._tick_s or point.time_s < self._free_s:

@@ -7,7 +7,15 @@ from typing import TextIO
 from rich.table import Table
 
 from coilcount.face.console import SafeConsole
-from coilcount.face.tune_words import answer_sentences, cautions, count_words, outcome_words, percents
+from coilcount.face.tune_words import (
+    answer_sentences,
+    cautions,
+    count_words,
+    outcome_words,
+    percents,
+    proposal,
+    rate_words,
+)
 from coilcount.model import AnswerCounts, AtGrid, Interval95, TuneReport
 
 _COLUMNS = 80
@@ -31,13 +39,14 @@ def print_tune(report: TuneReport, out: TextIO) -> None:
     console.print(_curve(report))
     _say(console, "")
     _choice(console, report)
+    _rates(console, report)
     if report.cross is not None:
         _say(console, "")
         console.print(_groups(report))
     if report.kinds:
         _say(console, "")
-        _say(console, "Found by object and depth, at the threshold marked *:" if report.chosen else
-             "Found by object and depth, at the threshold in force:")  # fmt: skip
+        place = "at the threshold marked *" if report.chosen else "at the fixed threshold nearest to those in force"
+        _say(console, f"Found by object and depth, {place}:")
         console.print(_kinds(report))
         if len(report.kinds) > _MOST_KINDS:
             _say(console, f"{len(report.kinds) - _MOST_KINDS} more rows with --json")
@@ -89,7 +98,7 @@ def _curve(report: TuneReport) -> Table:
     chosen = report.chosen
     for number, row in enumerate(report.curve):
         is_chosen = chosen is not None and row.threshold == chosen.threshold
-        is_in_force = row.threshold == report.in_force.threshold
+        is_in_force = _same(row, report.in_force)
         if number % _EVERY and not is_chosen and not is_in_force:
             continue
         table.add_row("*" * is_chosen + ">" * is_in_force, *_cells(row))
@@ -117,8 +126,32 @@ def _choice(console: SafeConsole, report: TuneReport) -> None:
         _say(console, f"  on the recordings it was chosen on: {outcome_words(chosen.outcome)}")
         if report.cross is not None:
             _say(console, f"  on recordings left out of the choice: {outcome_words(report.cross.outcome)}")
-    if chosen is None or chosen.threshold != in_force.threshold:
+    if in_force.asked_per_minute is None and (chosen is None or chosen.threshold != in_force.threshold):
         _say(console, f"> threshold {in_force.threshold:.2f}, in force: {outcome_words(in_force.outcome)}")
+
+
+def _rates(console: SafeConsole, report: TuneReport) -> None:
+    """What the rates that can be asked for give here."""
+    if not report.rates:
+        return
+    table = _table("", "asked", "threshold", "false alarms", "a minute", "interval", "found", "share", left=1)
+    for row in report.rates:
+        *cells, _ = _cells(row)
+        table.add_row(">" * _same(row, report.in_force), f"{row.asked_per_minute:g} a min", *cells)
+    _say(console, "")
+    _say(console, "The rates that can be asked for, and what they give here:")
+    console.print(table)
+    in_force = report.in_force
+    if in_force.asked_per_minute is not None:
+        _say(console, f"> {rate_words(in_force.asked_per_minute)}, in force: {outcome_words(in_force.outcome)}")
+    _say(console, proposal(report))
+
+
+def _same(row: AtGrid, in_force: AtGrid) -> bool:
+    """True if the settings in force say this rate, or this fixed threshold."""
+    if row.asked_per_minute is None and in_force.asked_per_minute is None:
+        return row.threshold == in_force.threshold
+    return row.asked_per_minute == in_force.asked_per_minute
 
 
 def _groups(report: TuneReport) -> Table:

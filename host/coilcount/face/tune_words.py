@@ -40,6 +40,26 @@ def outcome_words(outcome: Outcome) -> str:
     return f"{words}, {outcome.found} of {passes} found, {100 * share.value:.0f} % ({percents(share)})"
 
 
+def rate_words(asked_per_minute: float) -> str:
+    """Write a rate that is asked for as "at most 1 false alarm a minute"."""
+    return f"at most {_alarms(asked_per_minute)} a minute"
+
+
+def proposal(report: TuneReport) -> str:
+    """Which rate to ask for in place of a fixed threshold."""
+    wanted = _alarms(report.false_alarms_per_minute)
+    if report.proposed_rate is None:
+        return f"None of these rates keeps {wanted} a minute here."
+    return (
+        f"To leave the thresholds to the tracker, ask for {rate_words(report.proposed_rate)}. That is the highest of "
+        f"these rates that keeps {wanted} a minute here (--false-alarms {report.proposed_rate:g})."
+    )
+
+
+def _alarms(number: float) -> str:
+    return f"{number:g} false alarm{'' if number == 1 else 's'}"
+
+
 def percents(share: Interval95 | None) -> str:
     """Write the interval of a share as "69 to 80 %"; a dash for None."""
     return "–" if share is None else f"{100 * share.low:.0f} to {100 * share.high:.0f} %"
@@ -66,7 +86,7 @@ def cautions(report: TuneReport) -> list[str]:
     if share is not None and share.high - share.low > WIDE:
         passes = count_words(report.in_force.outcome.passes, "pass", "es")
         found.append(
-            f"Too few passes to know the share found: of {passes}, the threshold in force finds {percents(share)}."
+            f"Too few passes to know the share found: of {passes}, the settings in force find {percents(share)}."
         )
     if share is None:
         found.append("The labels name no objects: nothing is known of detections and answers.")

@@ -40,6 +40,10 @@ class Boundary:
             self._note(part, error)
             return otherwise
 
+    def failed(self, part: str) -> bool:
+        """Whether this part has failed at least once."""
+        return part in self._failed
+
     def gone(self, part: str) -> bool:
         """Whether this part failed for a terminal, pipe or disk that was closed or is full: it will fail again."""
         return isinstance(self._failed.get(part), OSError)

@@ -258,8 +258,8 @@ class Readout:
 
 
 def noise_words(profile: bool) -> str:
-    """Whether the settings hold a noise profile, and what to do if they do not."""
-    return "noise profile in use" if profile else "no noise profile: coilcount noise on a clean sweep"
+    """Whether the settings hold a noise profile."""
+    return "noise profile in use" if profile else "no noise profile: the soil is learned while sweeping"
 
 
 def rougher_words(roughness: float | None) -> str:

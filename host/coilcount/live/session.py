@@ -10,12 +10,10 @@ from typing import Protocol
 
 from coilcount.errors import StorageError
 from coilcount.live.boundary import Boundary
+from coilcount.live.rate_words import asked_words, next_rate
 from coilcount.live.readout import Readout
 from coilcount.model import Entry, Header, Notice, Operator, Output, Point, Silence, Summary
-from coilcount.tracker.defaults import TABLE
 
-THRESHOLD_STEP = 1.1
-_THRESHOLD = next(setting for setting in TABLE if setting.name == "threshold")
 MESSAGE_STAYS_S = 4.0
 NOTICE_STAYS_S = 15.0
 FROZEN_GOOD = "frozen: good to 1 ppm for 4 s outdoors, 9 s on a bench (by simulation)"
@@ -140,9 +138,9 @@ class Session:
             facts.frozen_since_host_s = None
             self.say("the baseline tracks again")
         elif key in ("+", "="):
-            self._set_threshold(self._chain.threshold * THRESHOLD_STEP)
+            self._ask(more=True)
         elif key in ("-", "_"):
-            self._set_threshold(self._chain.threshold / THRESHOLD_STEP)
+            self._ask(more=False)
         elif key == "?":
             facts.help_shown = not facts.help_shown
         elif key in ("b", "B"):
@@ -175,11 +173,13 @@ class Session:
     def _operate(self, action: str, value: float | None = None, text: str = "") -> None:
         self._take(Operator(self._clock(), action, value, text))
 
-    def _set_threshold(self, value: float) -> None:
-        value = round(min(_THRESHOLD.highest, max(_THRESHOLD.lowest, value)), 2)
-        if value != self._chain.threshold:
-            self._operate("threshold", value)
-        self.say(f"threshold {value:.2f} σ")
+    def _ask(self, more: bool) -> None:
+        """Ask for the next rate of false alarms; a fixed threshold is left by that."""
+        before = self._chain.false_alarms_per_minute
+        rate = next_rate(before, more)
+        if rate != before:
+            self._operate("false_alarms", rate)
+        self.say(asked_words(rate) + ("; the fixed threshold is left" if before is None else ""))
 
     def _take(self, entry: Entry) -> None:
         self._store("write", entry)

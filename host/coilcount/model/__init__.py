@@ -34,7 +34,18 @@ from coilcount.model.noise_report import (
     SlopeValue,
     StabilityRow,
 )
-from coilcount.model.outputs import Alert, ChainFacts, Hold, MarkMade, Notice, Output, Point, Silence, Summary
+from coilcount.model.outputs import (
+    Alert,
+    ChainFacts,
+    Hold,
+    MarkMade,
+    Notice,
+    Output,
+    Point,
+    Silence,
+    Summary,
+    Thresholds,
+)
 from coilcount.model.tune import (
     AtGrid,
     Candidate,
@@ -93,6 +104,7 @@ __all__ = (
     "StabilityRow",
     "StatusReading",
     "Summary",
+    "Thresholds",
     "TuneReport",
     "TunedRecording",
 )

@@ -18,7 +18,7 @@ class ComparedSide:
     files: tuple[str, ...]  # its recordings
     settings: str  # where the settings come from
     simulated: bool
-    threshold: float  # sigma
+    threshold: float  # sigma; if a rate is asked for, the lower one of both signs, in the median
     threshold_from_peaks: int | None  # peaks that the threshold was computed from; None: it is that of the settings
     minutes: float  # with a statistic
     baseline_hz: float | None  # median of the recordings
@@ -35,6 +35,7 @@ class ComparedSide:
     false_alarms: int
     false_alarm_minutes: float  # 0: false alarms cannot be counted
     false_alarms_per_minute: Interval95 | None
+    asked_per_minute: float | None = None  # false alarms a minute that are asked for; None: the threshold is fixed
 
 
 @dataclass(frozen=True, slots=True)

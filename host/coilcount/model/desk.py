@@ -63,11 +63,17 @@ class Series:
 
 @dataclass(frozen=True, slots=True)
 class AtThreshold:
-    """The final alerts and holds of a replay with one threshold (sigma), in the order in which they became final."""
+    """The final alerts and holds of a replay with one threshold, or with one rate of false alarms that is asked for.
+
+    threshold: in sigma.  For a rate: the lower one of the thresholds of both signs, in the median over the recording.
+    alerts, holds: in the order in which they became final.
+    asked_per_minute: at most so many false alarms a minute are asked for; None: the threshold is fixed.
+    """
 
     threshold: float
     alerts: tuple[Alert, ...]
     holds: tuple[Hold, ...]
+    asked_per_minute: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,16 +92,21 @@ class GridReplay:
     parts: tuple[str, ...]  # paths, in their order
     header: Header  # of the first part
     complaint: str  # the damage in one phrase; "" if the recording is whole
-    summary: Summary  # at the threshold of the settings
+    summary: Summary  # at the threshold or the rate of the settings
     ready_minutes: float  # in which there was a statistic, so that an alert could be raised
-    at: tuple[AtThreshold, ...]  # in rising order of the threshold; the settings' own threshold is among them
+    at: tuple[AtThreshold, ...]  # in rising order of the threshold; that of the settings is among them
     silences: tuple[Silence, ...]
     marks: tuple[MarkMade, ...]
     warnings: tuple[str, ...]
     status: tuple[StatusReading, ...]  # about once a second
-    series: Series | None  # with the baseline of the settings' own threshold; None if it was not asked for
+    series: Series | None  # with the baseline of the settings' own threshold or rate; None if it was not asked for
     ready_spans: tuple[tuple[float, float], ...] = ()  # s: from where to where there was a statistic; () if not known
     scale: tuple[ScaleReading, ...] = ()  # about once a second; () if the series was not asked for
+    own: int = 0  # position in `at` of the threshold or the rate of the settings
+
+    def fixed(self, threshold: float) -> AtThreshold:
+        """That of a fixed threshold (sigma), which must be among them."""
+        return next(at for at in self.at if at.asked_per_minute is None and at.threshold == threshold)
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,12 +129,13 @@ class Score:
     If the recording has no label file, nothing is judged: labelled is False, and all else is empty or 0.
     """
 
-    threshold: float
+    threshold: float  # sigma; for a rate as in AtThreshold
     passes: tuple[PassScore, ...]  # of the labels with something to find
     false_alarms: tuple[Alert, ...]  # alerts that belong to no pass
     minutes: float  # in which false alarms are counted: with a statistic, and away from the labels with an object
     labelled: bool = True
     left_out: tuple[Label, ...] = ()  # labels with no statistic at their closest approach
+    asked_per_minute: float | None = None  # as in AtThreshold
 
 
 @dataclass(frozen=True, slots=True)

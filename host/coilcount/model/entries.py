@@ -19,6 +19,9 @@ class Header:
     interval_s: float | None = None  # the spacing of imported readings
     simulated: bool = False
     part: int = 1  # 1, 2, ...: number of this part of a recording
+    # What the tracker began with, of an earlier session with this coil: {"coil", "saved_utc", "swept_s", "interval_ms",
+    # "simulated", "state"}, the state a list of numbers that only the tracker understands.
+    learned: dict[str, Any] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,9 +34,11 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Operator:
-    """One action of the operator: "freeze", "thaw", "threshold" (with value) or "mark" (with text).
+    """One action of the operator: "freeze", "thaw", "false_alarms", "threshold" (both with value), "mark" (with text).
 
     A freeze while the baseline is frozen sets the baseline again.
+    false_alarms: from now on at most this many false alarms a minute, and no fixed threshold.  threshold: a fixed one,
+    in sigma.
     """
 
     host_s: float

@@ -5,6 +5,26 @@ from dataclasses import dataclass, field
 
 
 @dataclass(frozen=True, slots=True)
+class Thresholds:
+    """The detection statistic or the shift from which on an alert is raised: one value for each sign, both positive."""
+
+    rise: float
+    fall: float
+
+    @property
+    def least(self) -> float:
+        """The lower of the two."""
+        return min(self.rise, self.fall)
+
+    def of(self, sign: int) -> float:
+        """That of a sign: +1 a rise, -1 a dip; the lower one for 0, a sign that is not settled."""
+        return self.rise if sign > 0 else self.fall if sign < 0 else self.least
+
+    def __mul__(self, factor: float) -> "Thresholds":
+        return Thresholds(self.rise * factor, self.fall * factor)
+
+
+@dataclass(frozen=True, slots=True)
 class Point:
     """One reading with the tracker's state, for the screen and for --series."""
 
@@ -40,6 +60,8 @@ class Alert:
     confidence: float | None  # sign confidence: probability that the sign is right; None if uncertain
     width_s: float
     seen: int = 1  # passes in a row with this sign and about this height, within 4 s; 1 while not settled
+    # Noise alone gives such a score about once in this many minutes, 10.0: that or more rarely.  None: not known yet.
+    rarity_min: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +121,8 @@ class Summary:
     settings_sha256: str
     mended: int = 0  # readings that jumped further than a pass can, replaced by interpolation
     repaired: int = 0  # miscounted edges removed from the raw sums
+    false_alarms_per_minute: float | None = None  # asked for, in force at the end; None: a fixed threshold
+    broad_dips: int = 0  # dips broader than any pass, taken for soil or a lifted coil: they raised no alert
 
 
 Output = Point | Alert | Hold | Silence | MarkMade | Notice | Summary
@@ -120,7 +144,9 @@ class ChainFacts:
     temperature_c: float | None = None  # of the board
     supply_v: float | None = None
     noise_ppm: float | None = None  # how much readings scatter now
-    threshold: float = 0.0  # the raise level in force, in sigma
-    threshold_ppm: float | None = None  # the same in ppm; None during warm-up
+    false_alarms_per_minute: float | None = None  # at most so many are asked for; None: a fixed threshold
+    thresholds: Thresholds = Thresholds(0.0, 0.0)  # in force, in sigma
+    threshold_ppm: Thresholds | None = None  # the same in ppm; None during warm-up
+    broad_dips: int = 0  # dips taken for soil or a lifted coil
     hold_from_ppm: float | None = None  # the level from which auto-hold can be relied on
     roughness: float | None = None  # how many times the noise of the profile this soil has

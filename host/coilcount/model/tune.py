@@ -44,10 +44,15 @@ class Outcome:
 
 @dataclass(frozen=True, slots=True)
 class AtGrid:
-    """The outcome of one threshold (sigma)."""
+    """The outcome of one threshold, or of one rate of false alarms that is asked for.
+
+    threshold: in sigma.  For a rate: the lower one of both signs, in the median over the recordings.
+    asked_per_minute: at most so many false alarms a minute are asked for; None: the threshold is fixed.
+    """
 
     threshold: float
     outcome: Outcome
+    asked_per_minute: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,11 +115,13 @@ class TuneReport:
     candidates: tuple[Candidate, ...]  # the first is the settings in force
     best: int | None  # number of the chosen candidate; None if no threshold keeps the rate
     curve: tuple[AtGrid, ...]  # of the chosen candidate, in rising order of the threshold
-    in_force: AtGrid  # at the threshold in force, with the settings in force
+    in_force: AtGrid  # with the settings in force
     kinds: tuple[KindFound, ...]
-    answers: tuple[AnswerCounts, AnswerCounts]  # at the chosen threshold, else at the one in force
+    answers: tuple[AnswerCounts, AnswerCounts]  # at the chosen threshold, else at that nearest to the one in force
     cross: CrossCheck | None  # None if there is only one group
     minutes_needed: float  # from which the wanted rate is usually known within a factor of 3
+    rates: tuple[AtGrid, ...] = ()  # of the chosen candidate, in rising order of the rate that is asked for
+    proposed_rate: float | None = None  # the highest of `rates` that keeps the wanted rate; None: none does
 
     @property
     def chosen(self) -> AtGrid | None:

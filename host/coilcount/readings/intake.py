@@ -41,7 +41,7 @@ class Taker(Protocol):
         """The readings ended at end_us.  The next one does not continue them."""
 
     def operate(self, entry: Operator) -> str:
-        """Do what the operator did: freeze, thaw or threshold.  Returns why it is not used, or ""."""
+        """Do what the operator did: freeze, thaw, false_alarms or threshold.  Returns why it is not used, or ""."""
 
 
 class Intake:

@@ -24,13 +24,17 @@ LOOK_BACK = 3.6
 NARROW = 0.3
 # Seconds for which a new tracker only listens, after the filters have filled.
 LISTEN_S = 2.0
-# Samples between two solutions for the filter of one width: a second.
-SOLVE_SAMPLES = 5
+# Samples between two solutions for the filter of one width: two seconds.
+SOLVE_SAMPLES = 10
 # Seconds in a step: the time in which |z| is either loud or not.
 STEP_S = 0.1
 # |z|.  Above it an object may be near: nothing is learned from this step and the next LOUD_STEPS.
 LOUD = 4.0
 LOUD_STEPS = 4
+# So many steps in a row that are not loud are a rest.  After a rest in the last RESTLESS_STEPS the soil is not taken
+# for rougher: it was objects that were heard.  Chosen on the tuning scenes of tests/bench/detection.
+REST_STEPS = 10
+RESTLESS_STEPS = 40
 
 
 class FilterBank:
@@ -98,6 +102,7 @@ class FilterBank:
         self._samples = 0
         self._most = 0.0  # largest |z| of this step
         self.quiet = LOUD_STEPS  # steps in a row that were not loud
+        self.restless = 0  # steps since the last rest
         self.z = self.highest = self.lowest = 0.0
         self.width = 0
         self.zs = [0.0] * len(self.widths_s)
@@ -170,6 +175,7 @@ class FilterBank:
         if self._in_step == self._step:
             self._in_step = 0
             self.quiet = 0 if self._most > LOUD else self.quiet + 1
+            self.restless = 0 if self.quiet >= REST_STEPS else self.restless + 1
             self._most = 0.0
 
     def _hear(self):
@@ -191,7 +197,7 @@ class FilterBank:
         i = phase
         while i < len(self._learners):
             learner = self._learners[i]
-            changed = learner.step(self.ring, loud)
+            changed = learner.step(self.ring, loud, self.restless > RESTLESS_STEPS)
             if not changed and (self._samples + i) % SOLVE_SAMPLES == 0:
                 learner.solve()
                 changed = True

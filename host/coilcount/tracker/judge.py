@@ -6,6 +6,7 @@ asked once the whole pass is over.  They learn the soil as the filters of the st
 Runs under both interpreters.
 """
 
+from .bank import RESTLESS_STEPS
 from .filters import LEAST_READINGS, late_edges
 from .learner import Learner
 
@@ -59,7 +60,7 @@ class Judge:
         if bank.count < learner.lags[0]:
             return
         loud = bank.quiet < self._blocks[turn]
-        learner.step(bank.ring, loud)
+        learner.step(bank.ring, loud, bank.restless > RESTLESS_STEPS)
         self._blocks_heard += 1
         if self._blocks_heard % SOLVE_BLOCKS < len(self.learners):
             learner.solve()

@@ -25,7 +25,7 @@ QUARTILE = 0.57
 QUARTILE_UP = 1.0337
 QUARTILE_DOWN = 1.1025
 # The soil has changed if the quartile is more than ROUGHER times what is expected, or less than 1 / CALMER of it.
-ROUGHER = 4.0
+ROUGHER = 5.0
 CALMER = 9.0
 # After a change the covariance counts as this many samples, so that it is soon that of the new soil.
 CHANGED_SAMPLES = 10
@@ -35,8 +35,11 @@ CHANGE_SAMPLES = 25
 SELECT_SAMPLES = 20
 # A sample whose v.v is more than this many times the quartile is an object and is left out.
 OBJECT = 7.0
+# In the first second after a change all samples count, but none for more than this many times what is expected, because
+# an object can stand there.
+MOST_SIZE = 150.0
 # An estimate from few samples is too small: the scale is sigma * (1 + FEW / (samples + 1)).
-FEW = 1.5
+FEW = 4.0
 
 
 class Learner:
@@ -121,8 +124,10 @@ class Learner:
         self.known = True
         self.solve()
 
-    def step(self, ring, loud):
+    def step(self, ring, loud, restless):
         """Take the latest bends as a sample.  loud: an object is near, or was just now.
+
+        restless: the statistic has not come to rest for seconds, so the soil may have become rougher.
 
         Return True if the soil has changed, so that the filter is a new one.
         """
@@ -144,6 +149,8 @@ class Learner:
         changed = False
         if self._since > 0:
             self._since -= 1
+        elif quartile > ROUGHER * expected and not restless:
+            quartile = ROUGHER * expected
         elif quartile > ROUGHER * expected or (quartile < expected / CALMER and self.sigma > self._floor):
             ratio = quartile / expected
             self._scale(ratio)
@@ -160,10 +167,13 @@ class Learner:
         share = 1.0 / self.samples
         if share < self._least_share:
             share = self._least_share
+        weight = 1.0
+        if size > MOST_SIZE * expected:
+            weight = MOST_SIZE * expected / size
         covariance = self._covariance
         for i in range(m):
             row = covariance[i]
-            xi = x[i]
+            xi = weight * x[i]
             for j in range(i + 1):
                 row[j] += share * (xi * x[j] - row[j])
         if changed:

@@ -172,6 +172,11 @@ class Tracker(Front):
         return self._main.rise, self._main.fall
 
     @property
+    def hold_scale(self):
+        """Auto-hold takes this many times its levels of the settings, at the rate or the threshold in force."""
+        return self._main.hold.scale
+
+    @property
     def learned(self):
         """What was learned of the soil, as a tuple of floats for the next tracker.  () if that is nothing yet."""
         return pack(self._interval_us, self._bank, self._shared.judge)
@@ -308,6 +313,12 @@ class GridTracker(Tracker):
         ]
         self._decisions = (self._main,) + tuple(others)
         self._find_least()
+
+
+    @property
+    def further_thresholds(self):
+        """[(rise, fall), ...]: the thresholds in force of the further entries, in sigma, by their position."""
+        return [(decisions.rise, decisions.fall) for decisions in self._decisions[1:]]
 
 
 class _Marked:

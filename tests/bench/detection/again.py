@@ -1,6 +1,5 @@
 """Several passes over one object, as when a user searches its centre: how often each pass has the right sign."""
 
-import pickle
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -9,9 +8,9 @@ import objects
 import trackers
 from coilcount.simulate.coil import CoilModel
 from coilcount.simulate.scene import Scene
-from kinds import FIRST_S, KINDS, LAST_S, SECONDS, Kind, scene_of, target_of
+from conditions import CONDITIONS, FIRST_S, LAST_S, SECONDS, Condition, scene_of, target_of
 from score import counts, match
-from series import Run, data_of, measure_of, run_of
+from series import Run, data_of, kept, measure_of, run_of
 
 CHANCE = "junk"  # another object every second: several passes with the same sign are chance
 GROUNDS = ("garden", "mineral", "sun", CHANCE)
@@ -21,7 +20,7 @@ FLAT = {thing.name for thing in objects.IRON_TEST + objects.IRON_TUNING}
 CLEAR_S = 5.0  # between two objects: longer than the 4 s in which the tracker joins alerts to one object
 
 
-def scene(kind: Kind, seed: int, tuning: bool) -> Scene:
+def scene(condition: Condition, seed: int, tuning: bool) -> Scene:
     """Return a scene of two minutes in which the coil passes each object 2 to 4 times, back and forth.
 
     The passes over an object are 0.8 to 1.3 s apart.  Their offsets differ by about 2 cm.
@@ -32,11 +31,11 @@ def scene(kind: Kind, seed: int, tuning: bool) -> Scene:
     things = THINGS[tuning]
     while True:
         thing = things[rng.integers(len(things))]
-        speed = float(rng.uniform(kind.slowest, kind.fastest))
+        speed = float(rng.uniform(condition.slowest, condition.fastest))
         first = target_of(thing, rng, pass_s, speed)
         for k in range(rng.integers(2, 5)):
             if pass_s > SECONDS - LAST_S:
-                return replace(scene_of(kind, seed, False, tuning), target=tuple(targets))
+                return replace(scene_of(condition, seed, False, tuning), target=tuple(targets))
             # Coming back, the coil meets the object from its other side.
             turn = first.turn_deg if k % 2 == 0 else (first.turn_deg + 360) % 360 - 180
             aside = float(np.clip(first.offset_cm + rng.normal(0, 2), -8, 8))
@@ -57,33 +56,37 @@ class Row:
     flat_iron: bool
 
 
-def study(ground: str, tuning: bool, minutes: float, cache: Path | None) -> tuple[str, list[Row]]:
-    """Return the name of the condition and its passes that count, were found and have a confidence."""
+METHODS = (trackers.OLD_FRESH, trackers.NEW_FRESH, trackers.NEW_WARM)
+
+
+def study(ground: str, tuning: bool, minutes: float, cache: Path | None) -> tuple[str, dict[str, list[Row]]]:
+    """Return the name of the condition and, by tracker, its passes that count, were found and have a confidence."""
     if ground == CHANCE:
-        runs = data_of(KINDS[CHANCE], tuning, 2, minutes, cache).swept
+        runs = data_of(CONDITIONS[CHANCE], tuning, 2, minutes, cache).swept
     else:
-        runs = runs_of(KINDS[ground], tuning, max(1, round(minutes / 2)), cache)
+        runs = runs_of(CONDITIONS[ground], tuning, max(1, round(minutes / 2)), cache)
+    return ground, {method.name: rows_of(method, runs) for method in METHODS}
+
+
+def rows_of(method: trackers.Method, runs: list[Run]) -> list[Row]:
+    """Return the rows of one tracker."""
     rows = []
-    for run in runs:
-        found = match(run.passes, trackers.run_tracker(run, trackers.DEFAULT)[0])[0]
-        for pass_, alert in zip(run.passes, found, strict=True):
+    for run, alerts, _ in trackers.swept_alerts(method, runs, method.maker(None)):
+        for pass_, alert in zip(run.passes, match(run.passes, alerts)[0], strict=True):
             if alert is None or alert.confidence is None or not counts(pass_):
                 continue
             metal = (alert.response == "ferrous") == pass_.iron
             rows.append(Row(alert.seen, alert.confidence, alert.sign == pass_.sign, metal, pass_.name in FLAT))
-    return ground, rows
+    return rows
 
 
-def runs_of(kind: Kind, tuning: bool, many: int, cache: Path | None) -> list[Run]:
+def runs_of(condition: Condition, tuning: bool, many: int, cache: Path | None) -> list[Run]:
     """Simulate `many` runs, or load them from the folder `cache` if they are there."""
-    name = f"again-{kind.name}-{'tuning' if tuning else 'test'}-{many}.pickle"
-    if cache is not None and (cache / name).exists():
-        return pickle.loads((cache / name).read_bytes())
-    first = scene(kind, SEED[tuning], tuning)
-    coil = CoilModel(first)
-    measure = measure_of(first, coil, tuning)
-    runs = [run_of(scene(kind, SEED[tuning] + i, tuning), coil, measure) for i in range(many)]
-    if cache is not None:
-        cache.mkdir(parents=True, exist_ok=True)
-        (cache / name).write_bytes(pickle.dumps(runs))
-    return runs
+
+    def make() -> list[Run]:
+        first = scene(condition, SEED[tuning], tuning)
+        coil = CoilModel(first)
+        measure = measure_of(first, coil, tuning)
+        return [run_of(scene(condition, SEED[tuning] + i, tuning), coil, measure) for i in range(many)]
+
+    return kept(f"again-{condition.name}-{'tuning' if tuning else 'test'}-{many}", cache, make)

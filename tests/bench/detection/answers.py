@@ -2,10 +2,11 @@
 
 from collections import Counter
 from dataclasses import replace
+from pathlib import Path
 
 import objects
 import trackers
-from kinds import IRON, KINDS
+from conditions import CONDITIONS, IRON
 from score import match
 from series import Data, data_of
 
@@ -13,28 +14,33 @@ GROUNDS = ("bench", "garden")
 LEAST_D = 30.0  # weaker passes are left out; chosen by hand
 
 
-def study(ground: str, tuning: bool, minutes: float) -> list[tuple[str, list[tuple[str, int, int, int]]]]:
-    """Return (condition, rows) without and with a noise profile.
+METHODS = (trackers.OLD_FRESH, trackers.OLD_PROFILE, trackers.NEW_FRESH, trackers.NEW_WARM, trackers.NEW_PROFILE)
+
+Rows = list[tuple[str, int, int, int]]
+
+
+def study(ground: str, tuning: bool, minutes: float, cache: Path | None) -> list[tuple[str, Rows]]:
+    """Return (tracker and condition, rows) for each tracker.
 
     A row: (name, passes found, how many the sign alone calls non-ferrous, how many the tracker calls non-ferrous).
     """
     other = tuple(thing for thing in objects.TUNING if thing.metal != "steel"), tuple(
         thing for thing in objects.TEST if thing.metal != "steel"
     )
-    kind = replace(KINDS[ground], name=f"answers {ground}", every_s=3.6)
-    rows, learned_rows = [], []
+    condition = replace(CONDITIONS[ground], name=f"answers {ground}", every_s=3.6)
+    rows: dict[str, Rows] = {method.name: [] for method in METHODS}
     for word, things in (("iron", IRON.things), ("non-ferrous", other[::-1])):
-        data = data_of(replace(kind, name=f"{word} {kind.name}", things=things), tuning, 2, minutes / 2, None)
-        rows += called(data, word)
-        learned_rows += called(data, word, noise_ppm_rthz=data.noise_ppm_rthz)
-    return [(ground, rows), (f"{ground}, learned", learned_rows)]
+        own = replace(condition, name=f"{word} {condition.name}", things=things)
+        data = data_of(own, tuning, 2, minutes / 2, cache)
+        for method in METHODS:
+            rows[method.name] += called(data, word, method)
+    return [(f"{name}, {ground}", group) for name, group in rows.items()]
 
 
-def called(data: Data, word: str, **settings) -> list[tuple[str, int, int, int]]:
+def called(data: Data, word: str, method: trackers.Method) -> Rows:
     """Count the responses to isolated passes; one row for each object of iron, and one for all objects."""
     found, by_sign, by_answer = Counter(), Counter(), Counter()
-    for run in data.swept:
-        alerts, _ = trackers.run_tracker(run, trackers.DEFAULT, **settings)
+    for run, alerts, _ in trackers.swept_alerts(method, data.swept, method.maker(data)):
         for pass_, alert in zip(run.passes, match(run.passes, alerts)[0], strict=True):
             if alert is None or pass_.d < LEAST_D or not pass_.alone:
                 continue

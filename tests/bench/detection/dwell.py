@@ -1,13 +1,15 @@
 """Resting over a target: how long the auto-hold lasts, and how long the frozen baseline is right."""
 
+import copy
 from dataclasses import replace
+from pathlib import Path
+from typing import Any
 
 import numpy as np
+import table
 import trackers
-from coilcount.desk.rates import share_interval
-from coilcount.tracker.tracker import Tracker
-from kinds import KINDS, SECONDS
-from series import INTERVAL_S, Pass, Run, data_of
+from conditions import CONDITIONS, SECONDS
+from series import Data, Pass, Run, data_of
 
 GROUNDS = ("bench", "deep", "garden", "sun", "mineral")
 BANDS = ((0, 2), (2, 4), (4, 8), (8, 16), (16, np.inf))
@@ -21,23 +23,41 @@ LATE_S = 0.5  # a hold may end this long after the rest
 Z = 1.96  # normal quantile of a 95 % interval
 
 
-def study(ground: str, tuning: bool, minutes: float) -> list[str]:
+METHODS = (trackers.OLD_FRESH, trackers.NEW_FRESH, trackers.NEW_WARM)
+
+Row = tuple[str, str, str, str]  # condition and tracker, figure, value, number of rests and seconds
+
+
+def study(ground: str, tuning: bool, minutes: float, cache: Path | None) -> list[Row]:
     """Return the rows of the table for one test condition."""
-    test, tuning_objects = KINDS["garden"].things
+    test, tuning_objects = CONDITIONS["garden"].things
     things = tuple(
         tuple(replace(thing, deep_cm=min(thing.deep_cm, DEEPEST_CM)) for thing in objects)
         for objects in (test, tuning_objects)
     )
-    kind = replace(KINDS[ground], name=f"dwell {ground}", every_s=6.5, rest=True, things=things)
-    data = data_of(kind, tuning, minutes, minutes, None)
+    condition = replace(CONDITIONS[ground], name=f"dwell {ground}", every_s=6.5, rest=True, things=things)
+    data = data_of(condition, tuning, minutes, minutes, cache)
     sigma_ppm = sigma_step(data.clean)
+    rows = [(ground, "sigma_st", f"{sigma_ppm:.2f} ppm", "")]
+    for method in METHODS:
+        rows += rows_of(ground, method, data, sigma_ppm, minutes)
+    return rows
+
+
+def rows_of(ground: str, method: trackers.Method, data: Data, sigma_ppm: float, minutes: float) -> list[Row]:
+    """Return the rows of one tracker."""
+    make = method.maker(data)
     # By band: (scene, seconds held with the right sign, seconds of rest).
     held: dict[tuple, list] = {band: [] for band in BANDS}
     by_key = []
     right = late = entered = 0
-    after_s = 0.0
-    for scene, run in enumerate(data.swept):
-        spans = holds_of(run)
+    clean_s = after_s = 0.0
+    for heard in trackers.through(make, method.protocol, data):
+        spans = spans_of(heard.events)
+        if heard.clean:
+            clean_s += sum(end - start for start, end, _ in spans)
+            continue
+        run, scene = heard.run, heard.number
         rests = [(pass_.at_s - pass_.rest_s / 2, pass_.at_s + pass_.rest_s / 2) for pass_ in run.passes if pass_.rest_s]
         after_s += sum(end - start - within(start, end, rests) for start, end, _ in spans)
         for pass_ in run.passes:
@@ -52,29 +72,28 @@ def study(ground: str, tuning: bool, minutes: float) -> list[str]:
                 entered += 1
                 right += over[0][1] == pass_.sign
                 late += over[-1][2] > end + LATE_S
-            if abs(pass_.peak_ppm) >= KEY_LEAST_PPM:
-                by_key.append((scene, with_key(run, pass_), 1.0))
-    clean_s = sum(end - start for run in data.clean for start, end, _ in holds_of(run))
-    rows = [f"{ground}, sigma_st {sigma_ppm:.2f} ppm"]
+    if method.protocol != trackers.WARM:
+        by_key = [(scene, part, 1.0) for scene, run in enumerate(data.swept) for part in with_key(make(), run)]
+    who = f"{ground}, {method.name}"
+    rows = []
     every = [("at least 8", [row for band in BANDS if band[0] >= PROMISED for row in held[band]])]
     bands = [(f"{low:g} to {high:g}" if high < np.inf else f"at least {low:g}", held[low, high]) for low, high in BANDS]
     for word, parts in bands + every:
         seconds = sum(whole for _, _, whole in parts)
-        rows.append(f"  held, level {word:<12}{share(parts):<24}{len(parts):>4} rests, {seconds:.0f} s")
+        rows.append((who, f"held, level {word}", share(parts), f"{len(parts)} rests, {seconds:.0f} s"))
     for word, hits in (("entered with the right sign", right), (f"ended within {LATE_S} s", entered - late)):
         if entered:
-            low, high = share_interval(hits, entered)
-            value = f"{hits / entered:.3f} [{low:.3f}, {high:.3f}]"
-            rows.append(f"  {word:<30}{value}     {entered:>4} rests, level at least 8")
-    rows.append(f"  with the key, at least 3 ppm  {share(by_key):<24}{len(by_key):>4} rests")
-    rows.append(f"  false hold, s a minute        {clean_s / minutes:.2f} without objects, {after_s / minutes:.2f} "
-                f"between and after rests ({minutes:g} minutes each)")  # fmt: skip
+            rows.append((who, f"{word}, level at least {PROMISED}", table.share(hits, entered), f"{entered} rests"))
+    if by_key:
+        rows.append((who, f"with the key, at least {KEY_LEAST_PPM:g} ppm", share(by_key), f"{len(by_key)} rests"))
+    rows.append((who, "false hold without objects", f"{clean_s / minutes:.2f} s a minute", f"{minutes:g} minutes"))
+    rows.append((who, "false hold beside rests", f"{after_s / minutes:.2f} s a minute", f"{minutes:g} minutes"))
     return rows
 
 
-def holds_of(run: Run) -> list[tuple[float, float, int]]:
-    """Return (start, end, sign) of the holds that the tracker reports, in s."""
-    holds = trackers.run_tracker(run, trackers.DEFAULT)[1]
+def spans_of(events: list) -> list[tuple[float, float, int]]:
+    """Return (start, end, sign) of the holds among the events of a run, in s."""
+    holds = [event for event in events if not trackers.is_alert(event) and event.stage == "final"]
     return [(h.start_us / 1e6, SECONDS if h.end_us is None else h.end_us / 1e6, h.sign) for h in holds]
 
 
@@ -116,22 +135,33 @@ def sigma_step(clean: list[Run]) -> float:
     return float(np.median(np.abs(np.concatenate(steps))) / 0.6745 / 1000)
 
 
-def with_key(run: Run, pass_: Pass) -> float:
-    """Return the share of the rest in which the shift has the right sign and at least half its true height.
+def with_key(tracker: Any, run: Run) -> list[float]:
+    """Return, for each rest over a shift of at least KEY_LEAST_PPM, the share of it in which the level is right.
 
-    The baseline was frozen by key before the rest.
+    That is: the shift has the right sign and at least half its true height.  A copy of the tracker has its baseline
+    frozen by key before the rest.  The tracker itself goes on without the key.
     """
-    start, end = pass_.at_s - pass_.rest_s / 2, pass_.at_s + pass_.rest_s / 2
-    tracker = Tracker(INTERVAL_S)
-    frozen = False
-    good = total = 0
-    for record in run.intervals:
-        time_s = record[0] / 1e6
-        if time_s > end:
+    rests = [pass_ for pass_ in run.passes if pass_.rest_s and abs(pass_.peak_ppm) >= KEY_LEAST_PPM]
+    shares = []
+    for number, record in enumerate(run.intervals):
+        if not rests:
             break
-        if not frozen and time_s >= start - KEY_BEFORE_S:
-            tracker.freeze()
-            frozen = True
+        pass_ = rests[0]
+        start = pass_.at_s - pass_.rest_s / 2
+        if record[0] / 1e6 >= start - KEY_BEFORE_S:
+            rests.pop(0)
+            shares.append(_frozen(copy.deepcopy(tracker), run.intervals[number:], pass_))
+        tracker.interval(*record)
+    return shares
+
+
+def _frozen(tracker: Any, records: list[tuple[int, ...]], pass_: Pass) -> float:
+    tracker.freeze()
+    start, end = pass_.at_s - pass_.rest_s / 2, pass_.at_s + pass_.rest_s / 2
+    good = total = 0
+    for record in records:
+        if record[0] / 1e6 > end:
+            break
         tracker.interval(*record)
         state = tracker.state
         if state.time_us / 1e6 >= start:

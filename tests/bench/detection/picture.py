@@ -12,17 +12,18 @@ from typing import Any
 
 import numpy as np
 from coilcount.face.picture_files import write_figures
+from conditions import CONDITIONS
 from depth import COIN, GROUNDS
-from kinds import KINDS
 from matplotlib import rc_context
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 from rivals import RIVALS
 from study import BOUND, Result
-from tables import RATES, factor_for, judged, share
+from tables_found import RATES, hits_at, mean
 
 FILE = "figures.json"
+PICTURES = ("found.svg", "found.png", "depth.svg", "depth.png")
 WORDS = {
     "bench": "bench, no soil",
     "battery": "flat battery",
@@ -37,7 +38,14 @@ WORDS = {
 SOILS = {**WORDS, "deep": "quiet soil"}
 
 INK, DARK, MUTED, FAINT = "#000000", "#404040", "#666666", "#BBBBBB"
-# Colour and shape of coilcount's own methods, in the order of the results.  The colours are those of Okabe and Ito.
+# The trackers that are drawn, by their names in the results, with the words of the key.
+TRACKERS = {
+    "warm": "tracker, warm",
+    "fresh": "tracker, fresh",
+    "old, fresh": "earlier, fresh",
+}
+IN_DEPTH = ("warm", "fresh")  # those drawn in the picture of the depth
+# Colour and shape of each of TRACKERS.  The colours are those of Okabe and Ito.
 OURS = (("#0072B2", "o"), ("#D55E00", "D"), ("#009E73", "P"), ("#CC79A7", "*"))
 SHAPES = ("s", "^", "v", "<", ">", "X", "p", "h")
 # Text in the SVG stays text.  The other fonts have nearly the same widths, in case the first is missing.
@@ -46,26 +54,27 @@ STYLE = {"svg.fonttype": "none", "font.sans-serif": ["DejaVu Sans", "Verdana", "
 
 def of_detection(results: list[Result], clean_minutes: float, swept_minutes: float) -> dict[str, Any]:
     """Return for each test condition the number of passes, and the share that each method finds at each of RATES."""
-    methods = list(results[0].found)
-    indices = {name: [factor_for(results, name, rate) for rate in RATES] for name in methods}
+    methods = list(results[0].detections)
+    hits = {name: [hits_at(results, name, rate) for rate in RATES] for name in methods}
     return {
         "clean_minutes": clean_minutes,
         "swept_minutes": swept_minutes,
         "rates": list(RATES),
-        "kinds": {
-            result.kind: {
-                "passes": len(judged(result, result.found[BOUND][0])),
-                "found": {
-                    name: [share(judged(result, result.found[name][i])) for i in indices[name]] for name in methods
-                },
+        "conditions": {
+            result.name: {
+                "passes": len(hits[methods[0]][0][i]),
+                "found": {name: [mean(at_rate[i]) for at_rate in hits[name]] for name in methods},
             }
-            for result in results
+            for i, result in enumerate(results)
         },
     }
 
 
-def of_depth(results: list[tuple[str, dict[str, float]]], clean_minutes: float, swept_minutes: float) -> dict[str, Any]:
-    """Return, for each condition and method, the depth in cm at which half of the passes are found."""
+def of_depth(results: list[tuple[str, dict[str, Any]]], clean_minutes: float, swept_minutes: float) -> dict[str, Any]:
+    """Return, for each condition and method, the depth at which half of the passes are found.
+
+    A depth is a dictionary: cm, and low and high, the ends of its 95 % interval.
+    """
     return {
         "clean_minutes": clean_minutes,
         "swept_minutes": swept_minutes,
@@ -93,9 +102,13 @@ def read(path: Path) -> dict[str, Any]:
 
 
 def _own(methods: list[str]) -> dict[str, tuple[str, str]]:
-    """Return colour and shape of each method of coilcount, which is neither a rival nor the bound."""
-    own = [name for name in methods if name not in RIVALS and name != BOUND]
-    return {name: OURS[k % len(OURS)] for k, name in enumerate(own)}
+    """Return colour and shape of each tracker that is drawn."""
+    return {name: OURS[k] for k, name in enumerate(TRACKERS) if name in methods}
+
+
+def _drawn(methods: list[str]) -> list[str]:
+    """Return the methods that are drawn: the trackers of TRACKERS, the bound, and the rivals."""
+    return [name for name in methods if name in TRACKERS or name in RIVALS or name == BOUND]
 
 
 # The depth of a coin.
@@ -105,8 +118,12 @@ SOIL, BEYOND, TURF, COPPER = "#F3EDE3", "#D5CABA", "#7A6A52", "#8A5A2B"
 
 
 def _depth(depth: dict[str, Any]) -> Figure:
-    grounds = [ground for ground in GROUNDS if ground in depth["grounds"]]
-    bottom = max(cm for depths in depth["grounds"].values() for cm in depths.values()) + 1.6
+    grounds = [ground for ground in GROUNDS if ground in depth["grounds"] and ground != "bench"]
+    shown = {
+        ground: {name: value["cm"] for name, value in depth["grounds"][ground].items() if _in_depth(name)}
+        for ground in grounds
+    }
+    bottom = max(cm for depths in shown.values() for cm in depths.values()) + 1.6
     figure = Figure(figsize=(9.6, 6.4))
     axes = figure.add_axes((0.055, 0.12, 0.94, 0.775))
     axes.set(xlim=(0, len(grounds)), ylim=(bottom, -6.0))
@@ -116,7 +133,7 @@ def _depth(depth: dict[str, Any]) -> Figure:
     axes.set_yticks(ticks, [f"{cm}" for cm in ticks], fontsize=9)
     axes.tick_params(axis="y", length=0)
     for i, ground in enumerate(grounds):
-        _draw_condition(axes, i, ground, depth["grounds"][ground], bottom)
+        _draw_condition(axes, i, ground, shown[ground], bottom)
     figure.text(0.012, 0.42, "cm below the surface", rotation=90, va="center", fontsize=9)
     figure.text(0.055, 0.955, f"How deep a {COIN.diameter_mm:g} mm copper coin is found", fontsize=14, weight="bold")
     figure.text(
@@ -125,7 +142,7 @@ def _depth(depth: dict[str, Any]) -> Figure:
         "passes are found, at 1 false alarm a minute.", fontsize=9.5, color=DARK,
     )  # fmt: skip
     shallow = ""
-    if any(cm < COIN.shallow_cm for depths in depth["grounds"].values() for cm in depths.values()):
+    if any(cm < COIN.shallow_cm for depths in shown.values() for cm in depths.values()):
         shallow = f"Hollow mark: more coins missed than found at every depth (no coin above {COIN.shallow_cm:g} cm). "
     _foot(
         figure, 0.055,
@@ -138,6 +155,10 @@ def _depth(depth: dict[str, Any]) -> Figure:
     return figure
 
 
+def _in_depth(name: str) -> bool:
+    return name in IN_DEPTH or name in RIVALS or name == BOUND
+
+
 def _draw_condition(axes: Any, i: int, ground: str, depths: dict[str, float], bottom: float) -> None:
     left, right, limit = i + 0.02, i + 0.98, depths[BOUND]
     _box(axes, left, right, 0, limit, SOIL)
@@ -147,9 +168,10 @@ def _draw_condition(axes: Any, i: int, ground: str, depths: dict[str, float], bo
     axes.plot([left, right], [0, 0], color=TURF, linewidth=3.5, solid_capstyle="butt")
     axes.plot([left, right], [limit, limit], color=INK, linewidth=1.6, linestyle=(0, (5, 2)))
     axes.text(right - 0.015, limit + 0.2, f"bound {limit:.1f}", ha="right", va="top", fontsize=9, weight="bold")
-    kind = KINDS[ground]
+    condition = CONDITIONS[ground]
     axes.text(i + 0.5, -4.95, SOILS.get(ground, ground), ha="center", va="bottom", fontsize=11.5, weight="bold")
-    what = f"χ {_power(kind.ground.chi)}, hand ±{kind.ground.wobble_cm:g} cm, warms {kind.weather.warm_up_k:g} K"
+    soil, warm_k = condition.ground, condition.weather.warm_up_k
+    what = f"χ {_power(soil.chi)}, hand ±{soil.wobble_cm:g} cm, warms {warm_k:g} K"
     axes.text(i + 0.5, -4.8, what, ha="center", va="top", fontsize=8, color=DARK)
     _coil(axes, i + 0.5, i == 0)
     own = _own(list(depths))
@@ -164,9 +186,9 @@ def _draw_condition(axes: Any, i: int, ground: str, depths: dict[str, float], bo
         axes.text(middle, cm - 0.5 if deep else cm + 0.5, f"{cm:.1f}", va="bottom" if deep else "top",
                   **(style if deep else {**style, "color": colour}))  # fmt: skip
         if deep:
-            axes.text(middle, 0.4, name, rotation=90, va="top", **style)
+            axes.text(middle, 0.4, TRACKERS[name], rotation=90, va="top", **style)
         else:
-            axes.text(middle, cm + 1.5, name, rotation=90, va="top", **{**style, "color": colour})
+            axes.text(middle, cm + 1.5, TRACKERS[name], rotation=90, va="top", **{**style, "color": colour})
     _rivals(axes, left + 0.06 + len(own) * step, {name: depths[name] for name in RIVALS if name in depths})
 
 
@@ -233,10 +255,10 @@ EDGE = {"markeredgecolor": "#FFFFFF", "markeredgewidth": 0.8}
 
 def _found(detection: dict[str, Any]) -> Figure:
     rates = detection["rates"]
-    conditions = {name: figures for name, figures in detection["kinds"].items() if figures["passes"]}
+    conditions = {name: figures for name, figures in detection["conditions"].items() if figures["passes"]}
     names = sorted(conditions, key=lambda name: -conditions[name]["found"][BOUND][0])
     # For each method its shares, shape (rates, conditions + 1).  The last column is the mean over the conditions.
-    methods = conditions[names[0]]["found"]
+    methods = _drawn(list(conditions[names[0]]["found"]))
     shares = {method: np.array([conditions[name]["found"][method] for name in names]).T for method in methods}
     shares = {method: np.column_stack([values, values.mean(axis=1)]) for method, values in shares.items()}
     best = max((name for name in RIVALS if name in shares), key=lambda name: shares[name][:, -1].sum(), default=None)
@@ -244,7 +266,7 @@ def _found(detection: dict[str, Any]) -> Figure:
     inch = 1 / (2.7 + 0.29 * (n + 1))
     figure = Figure(figsize=(9.6, 1 / inch))
     axes = figure.subplots(1, len(rates), sharey=True)
-    figure.subplots_adjust(0.18, 0.78 * inch, 0.985, 1 - 1.28 * inch, 0.07)
+    figure.subplots_adjust(0.21, 0.78 * inch, 0.985, 1 - 1.28 * inch, 0.07)
     for k, (panel, rate) in enumerate(zip(axes, rates, strict=True)):
         _panel(panel, {method: values[k] for method, values in shares.items()}, best)
         panel.set_title(f"at {rate:g} false alarm{'' if rate == 1 else 's'} a minute", fontsize=10.5, weight="bold",
@@ -257,7 +279,7 @@ def _found(detection: dict[str, Any]) -> Figure:
     figure.text(
         0.012, 1 - 0.57 * inch,
         f"Simulated, {detection['swept_minutes']:g} minutes over objects in each condition. Share with an alert, of "
-        f"{passes:,} passes with d' of at least 4 against the oscillator noise.", fontsize=9.5, color=DARK,
+        f"{passes:,} passes with d' of at least 4.", fontsize=9.5, color=DARK,
     )  # fmt: skip
     _key(figure, 1 - 0.86 * inch, list(shares), best)
     _foot(
@@ -307,9 +329,9 @@ def _marks(methods: list[str], best: str | None) -> list[tuple[str, dict[str, An
 
 def _key(figure: Figure, y: float, methods: list[str], best: str | None) -> None:
     others = [name for name in methods if name in RIVALS and name != best]
-    words = {name: name for name in _own(methods)}
+    words = {name: TRACKERS[name] for name in _own(methods)}
     if best:
-        words[best] = f"{best}, the best rival on average"
+        words[best] = f"{best}, the best rival"
     if others:
         words[others[0]] = "the other rivals"
     words[BOUND] = BOUND

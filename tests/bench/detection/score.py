@@ -12,7 +12,11 @@ APART_S = 0.6  # a rival gives at most one alert in this time, at its largest pe
 
 @dataclass
 class Found:
-    """One alert of any method."""
+    """One alert of any method.
+
+    seen: number of this pass, of several passes over one object.  rarity_min: noise alone does this about once in so
+    many minutes.
+    """
 
     peak_s: float
     raised_s: float
@@ -21,7 +25,8 @@ class Found:
     response: str = ""
     confidence: float | None = None
     reasons: tuple[str, ...] = ()
-    seen: int = 1  # number of this pass, of several passes over one object
+    seen: int = 1
+    rarity_min: float | None = None
 
 
 def peaks(z: np.ndarray, least: float) -> np.ndarray:
@@ -61,13 +66,17 @@ def counts(pass_: Pass) -> bool:
     return pass_.d >= LEAST_D
 
 
+def belongs(alert: Found, pass_: Pass) -> bool:
+    """Return whether an alert peaks near enough to a pass to belong to it."""
+    return abs(alert.peak_s - pass_.at_s) <= max(NEAR_S, pass_.width_s)
+
+
 def match(passes: list[Pass], alerts: list[Found]) -> tuple[list[Found | None], int]:
     """Return the strongest alert of each pass, or None, and the number of alerts that belong to no pass."""
     used = set()
     out: list[Found | None] = []
     for pass_ in passes:
-        reach = max(NEAR_S, pass_.width_s)
-        near = [i for i, alert in enumerate(alerts) if abs(alert.peak_s - pass_.at_s) <= reach]
+        near = [i for i, alert in enumerate(alerts) if belongs(alert, pass_)]
         used.update(near)
         out.append(max((alerts[i] for i in near), key=lambda alert: alert.score) if near else None)
     return out, len(alerts) - len(used)

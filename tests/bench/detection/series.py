@@ -1,9 +1,12 @@
 """Simulated data: the intervals that a board would count, the readings from them, and the true passes."""
 
+import os
 import pickle
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from coilcount.desk.spectrum import noise_ppm_rthz
@@ -15,17 +18,20 @@ from coilcount.simulate.passes import passes_of
 from coilcount.simulate.scene import Scene
 from coilcount.tracker.series import Decoder, Repair
 from coilwire import frame, records
-from kinds import Kind, scene_of
+from conditions import Condition, scene_of
+from fingerprint import fingerprint
 from spectrum import ground_covariance, matched
 
 INTERVAL_MS = 20
 INTERVAL_S = INTERVAL_MS / 1000
 ALONE_S = 2.0  # a pass is isolated if no other pass is within this many seconds; chosen by hand
-# First seed of each kind of run, with the scenes for choosing constants (True) and for the figures (False).
+# First seed of each set of runs, with the scenes for choosing constants (True) and for the figures (False).
 CLEAN_SEED = {True: 10_000, False: 500_000}  # runs without objects
 LEARN_SEED = {True: 30_000, False: 700_000}  # runs for the noise profile
 SWEPT_SEED = {True: 20_000, False: 600_000}  # runs with objects
+EARLIER_SEED = {True: 25_000, False: 650_000}  # runs with objects, of an earlier session
 LEARN_RUNS = 2  # runs of two minutes for the noise profile
+EARLIER_RUNS = 3  # runs of two minutes of an earlier session, whose learned state is kept
 LEARN_FROM = 100  # the first 2 s of readings are left out, because they belong to the warm-up
 YARDSTICK_SEED = 1_000_003
 LAGS = 600  # readings: longest lag of the autocovariances, 12 s
@@ -77,45 +83,89 @@ class Run:
 class Data:
     """All data of one test condition.  clean: runs without objects; swept: runs with objects."""
 
-    kind: str
+    name: str
     clean: list[Run]
     swept: list[Run]
     covariance: np.ndarray  # autocovariance of the relative readings, with all noise
     noise_ppm_rthz: tuple[float, ...]  # noise profile from further runs, as `coilcount noise` computes it
 
+    @property
+    def clean_minutes(self) -> float:
+        """Minutes of readings in the runs without objects."""
+        return sum(len(run.y) for run in self.clean) * INTERVAL_S / 60
 
-def data_of(kind: Kind, tuning: bool, clean_minutes: float, swept_minutes: float, cache: Path | None) -> Data:
+
+def data_of(condition: Condition, tuning: bool, clean_minutes: float, swept_minutes: float,
+            cache: Path | None) -> Data:  # fmt: skip
     """Make the data of one test condition, or load them from the folder `cache` if they are there."""
-    name = f"{kind.name}-{'tuning' if tuning else 'test'}-{clean_minutes:g}-{swept_minutes:g}.pickle".replace(" ", "-")
-    if cache is not None and (cache / name).exists():
-        return pickle.loads((cache / name).read_bytes())
-    scene = scene_of(kind, 0, True, tuning)
-    coil = CoilModel(scene)
-    measure = measure_of(scene, coil, tuning)
-    number = sum(ord(letter) * 7**i for i, letter in enumerate(kind.name)) % 997 * 100
-    clean = [
-        run_of(scene_of(kind, CLEAN_SEED[tuning] + number + i, False, tuning), coil, measure)
-        for i in range(round(clean_minutes / 2))
-    ]
-    swept = [
-        run_of(scene_of(kind, SWEPT_SEED[tuning] + number + i, True, tuning), coil, measure)
-        for i in range(round(swept_minutes / 2))
-    ]
-    data = Data(kind.name, clean, swept, measure.everything, learned(kind, coil, tuning, LEARN_SEED[tuning] + number))
-    if cache is not None:
-        cache.mkdir(parents=True, exist_ok=True)
-        (cache / name).write_bytes(pickle.dumps(data))
-    return data
+
+    def make() -> Data:
+        scene = scene_of(condition, 0, True, tuning)
+        coil = CoilModel(scene)
+        measure = measure_of(scene, coil, tuning)
+        number = number_of(condition)
+        clean = [
+            run_of(scene_of(condition, CLEAN_SEED[tuning] + number + i, False, tuning), coil, measure)
+            for i in range(round(clean_minutes / 2))
+        ]
+        swept = [
+            run_of(scene_of(condition, SWEPT_SEED[tuning] + number + i, True, tuning), coil, measure)
+            for i in range(round(swept_minutes / 2))
+        ]
+        profile = learned(condition, coil, tuning, LEARN_SEED[tuning] + number)
+        return Data(condition.name, clean, swept, measure.everything, profile)
+
+    return kept(f"{condition.name}-{_set(tuning)}-{clean_minutes:g}-{swept_minutes:g}", cache, make)
 
 
-def learned(kind: Kind, coil: CoilModel, tuning: bool, seed: int) -> tuple[float, ...]:
+def earlier_of(condition: Condition, tuning: bool, cache: Path | None) -> list[Run]:
+    """Make the runs of an earlier session with objects, on seeds of its own, or load them from the folder `cache`."""
+
+    def make() -> list[Run]:
+        coil = CoilModel(scene_of(condition, 0, True, tuning))
+        first = EARLIER_SEED[tuning] + number_of(condition)
+        scenes = [scene_of(condition, first + i, True, tuning) for i in range(EARLIER_RUNS)]
+        return [run_of(scene, coil, None) for scene in scenes]
+
+    return kept(f"{condition.name}-{_set(tuning)}-earlier", cache, make)
+
+
+def kept(name: str, cache: Path | None, make: Callable[[], Any]) -> Any:
+    """Return what `make` returns, or what it returned when the folder `cache` got this name.
+
+    The file's name has a fingerprint of the code that makes the data, so data of other code are never used.
+    """
+    if cache is None:
+        return make()
+    path = cache / f"{name}-{fingerprint()}.pickle".replace(" ", "-")
+    if path.exists():
+        return pickle.loads(path.read_bytes())
+    made = make()
+    cache.mkdir(parents=True, exist_ok=True)
+    # Another process may look for the file now: it appears whole or not at all.
+    part = path.with_suffix(f".{os.getpid()}")
+    part.write_bytes(pickle.dumps(made))
+    part.replace(path)
+    return made
+
+
+def number_of(condition: Condition) -> int:
+    """Return the number that keeps the seeds of the conditions apart."""
+    return sum(ord(letter) * 7**i for i, letter in enumerate(condition.name)) % 997 * 100
+
+
+def _set(tuning: bool) -> str:
+    return "tuning" if tuning else "test"
+
+
+def learned(condition: Condition, coil: CoilModel, tuning: bool, seed: int) -> tuple[float, ...]:
     """Compute the noise profile from four minutes without objects.
 
     The scenes have no knocks, because `coilcount noise` refuses a recording that has them.
     """
     phases = []
     for i in range(LEARN_RUNS):
-        y = run_of(replace(scene_of(kind, seed + i, False, tuning), knock=()), coil, None).y
+        y = run_of(replace(scene_of(condition, seed + i, False, tuning), knock=()), coil, None).y
         phases.append(np.cumsum(y[LEARN_FROM:] * 1e-9 * INTERVAL_S))
     return noise_ppm_rthz(phases, INTERVAL_S)
 
@@ -126,7 +176,7 @@ def measure_of(scene: Scene, coil: CoilModel, tuning: bool) -> Measure:
 
 
 def run_of(scene: Scene, coil: CoilModel, measure: Measure | None) -> Run:
-    """Simulate one run.  measure may be None if the scene has no objects."""
+    """Simulate one run.  measure: None if the true passes are not needed."""
     intervals = []
     for entry in entries(scene, scene.seed, INTERVAL_MS):
         parsed = frame.parse(entry.data) if isinstance(entry, Line) else None
@@ -150,9 +200,11 @@ def readings_of(intervals: list[tuple[int, ...]]) -> tuple[np.ndarray, float]:
     return np.array(out, dtype=float), last_s - (len(out) - 1) * INTERVAL_S
 
 
-def truth_of(scene: Scene, coil: CoilModel, measure: Measure) -> list[Pass]:
-    """Compute the true properties of every pass of the scene, in the order of time."""
+def truth_of(scene: Scene, coil: CoilModel, measure: Measure | None) -> list[Pass]:
+    """Compute the true properties of every pass of the scene, in the order of time.  None without a measure."""
     found = []
+    if measure is None:
+        return found
     for pass_ in passes_of(scene):
         target = pass_.target
         half_s = WINDOW_S + target.dwell_s / 2

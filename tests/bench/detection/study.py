@@ -1,4 +1,4 @@
-"""Runs every method over one test condition: first thresholds from runs without objects, then the passes found."""
+"""Runs every method over one test condition: thresholds from runs without objects, then the passes found."""
 
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -8,111 +8,257 @@ import numpy as np
 import rivals
 import score
 import trackers
-from kinds import KINDS, Kind
+from conditions import Condition
 from score import Found
-from series import INTERVAL_S, Pass, data_of
+from series import INTERVAL_S, Data, Pass, data_of, earlier_of
+from trackers import EXTRA, GRID, METHODS, Method
 
-TRACKER = "tracker"
-LEARNED = "learned"  # the tracker with a noise profile from a sweep without objects
 BOUND = "bound"
-# Multiples of the threshold for 1 false alarm a minute.  The threshold for 0.1 a minute is chosen from these.
-FACTORS = tuple(float(f) for f in np.round(1.1 ** np.arange(8), 4))
+OTHERS = "others"  # a job: the bound and the other methods
+# Multiples of its threshold for 1 false alarm a minute, at which a method other than the trackers is judged.  The
+# threshold for 0.1 a minute is chosen from these.
+FACTORS = 1.02 ** np.arange(50)
+# Further settings of false_alarms_per_minute, besides the default 1, that the new tracker runs with.  10 is there for
+# the rarity of the alerts: most alerts that come more than once a minute are not raised at a lower setting.
+RATES = (0.3, 3.0, 10.0)
+STRAY_REACH_S = 4.0  # passes within this time of a stray alert tell how strong the object beside it is
+
+
+@dataclass
+class Detection:
+    """One method over all its thresholds, which rise.
+
+    thresholds: shape (thresholds,).  clean: false alarms in the runs without objects at each, shape (thresholds,).
+    minutes: length of these runs.  hit, right: whether each pass is found, and with the right sign, shape (thresholds,
+    passes).
+    """
+
+    thresholds: np.ndarray
+    clean: np.ndarray
+    minutes: float
+    hit: np.ndarray
+    right: np.ndarray
+
+    def at_rate(self, rate: float) -> int:
+        """Return the position of the lowest threshold with at most `rate` false alarms a minute."""
+        within = np.flatnonzero(self.clean <= round(rate * self.minutes))
+        return int(within[0]) if len(within) else len(self.clean) - 1
+
+    def further(self, position: int, factor: float) -> int:
+        """Return the position of the lowest threshold of at least `factor` times that of a position."""
+        above = int(np.searchsorted(self.thresholds, self.thresholds[position] * factor * (1 - 1e-6)))
+        return min(above, len(self.thresholds) - 1)
+
+
+@dataclass
+class Stray:
+    """An alert on swept ground that belongs to no pass.
+
+    away_s: time to the nearest pass.  strongest: largest d' against the oscillator alone of the passes within
+    STRAY_REACH_S; 0.0 if there is none.
+    """
+
+    score: float
+    sign: int
+    away_s: float
+    strongest: float
+
+
+@dataclass
+class Point:
+    """A tracker at one setting.
+
+    clean: the alerts of each run without objects.  found: the alert of each pass, or None.  clean_broad, swept_broad:
+    dips that were broader than any pass, in the runs without and with objects, whether they raised an alert or not.
+    """
+
+    clean: list[list[Found]] = field(default_factory=list)
+    found: list[Found | None] = field(default_factory=list)
+    clean_broad: int = 0
+    swept_broad: int = 0
+    strays: list[Stray] = field(default_factory=list)
+
+    def false_alarms(self) -> int:
+        """Return how many alerts were raised where nothing is."""
+        return sum(map(len, self.clean))
+
+    def lasting_false_alarms(self) -> int:
+        """Return the same without the alerts that ended as broad dips."""
+        return sum(trackers.BROAD not in alert.reasons for alerts in self.clean for alert in alerts)
 
 
 @dataclass
 class Result:
-    """The results of one test condition.  Every dictionary has the method as its key.
+    """The results of one test condition.
 
-    thresholds: threshold for 1 false alarm a minute; clean: number of false alarms in the runs without objects, at each
-    of FACTORS times the threshold; minutes: length of these runs; found: for each of FACTORS, the alert of each pass or
-    None.
+    scenes: number of the run of each pass, shape (passes,).  detections: by the name of the method.
+    points: by the name of a tracker, then by the setting false_alarms_per_minute.  The old tracker has no such setting;
+    its point for 1 is that of its default threshold.
     """
 
-    kind: str
+    name: str
     passes: list[Pass]
+    scenes: np.ndarray
+    clean_minutes: float
     swept_minutes: float
-    thresholds: dict[str, float] = field(default_factory=dict)
-    clean: dict[str, list[int]] = field(default_factory=dict)
-    minutes: dict[str, float] = field(default_factory=dict)
-    found: dict[str, list[list[Found | None]]] = field(default_factory=dict)
-    # False alarms and alerts of the trackers at the default threshold.
-    default_clean: dict[str, int] = field(default_factory=dict)
-    default_found: dict[str, list[Found | None]] = field(default_factory=dict)
+    detections: dict[str, Detection] = field(default_factory=dict)
+    points: dict[str, dict[float, Point]] = field(default_factory=dict)
 
 
-def study(name: str, tuning: bool, clean_minutes: float, swept_minutes: float, cache: Path | None,
-          with_rivals: bool) -> Result:  # fmt: skip
-    """Run every method over the test condition of this name."""
-    return study_kind(KINDS[name], tuning, clean_minutes, swept_minutes, cache, with_rivals)
+@dataclass(frozen=True)
+class Job:
+    """A part of the work on one condition, for one process.  method: the name of a tracker, or OTHERS."""
+
+    condition: Condition
+    method: str
+    tuning: bool
+    clean_minutes: float
+    swept_minutes: float
+    cache: Path
+
+    def data(self) -> Data:
+        return data_of(self.condition, self.tuning, self.clean_minutes, self.swept_minutes, self.cache)
 
 
-def study_kind(kind: Kind, tuning: bool, clean_minutes: float, swept_minutes: float, cache: Path | None,
-               with_rivals: bool) -> Result:  # fmt: skip
-    """Run every method over a test condition; without rivals, only the tracker and the bound."""
-    data = data_of(kind, tuning, clean_minutes, swept_minutes, cache)
-    minutes = sum(len(run.y) for run in data.clean) * INTERVAL_S / 60
-    result = Result(kind.name, [pass_ for run in data.swept for pass_ in run.passes], swept_minutes)
-    _tracker(data, minutes, result, TRACKER)
-    _tracker(data, minutes, result, LEARNED, noise_ppm_rthz=data.noise_ppm_rthz)
-    _bound(data, result)
-    if with_rivals:
+def prepare(job: Job) -> Result:
+    """Make the data of a condition; return its passes, without the results of any method."""
+    data = job.data()
+    earlier_of(job.condition, job.tuning, job.cache)
+    scenes = [number for number, run in enumerate(data.swept) for _ in run.passes]
+    passes = [pass_ for run in data.swept for pass_ in run.passes]
+    swept_minutes = sum(len(run.y) for run in data.swept) * INTERVAL_S / 60
+    return Result(job.condition.name, passes, np.array(scenes, dtype=int), data.clean_minutes, swept_minutes)
+
+
+def run(job: Job) -> tuple[Job, dict[str, Detection], dict[float, Point]]:
+    """Do one job."""
+    data = job.data()
+    if job.method == OTHERS:
+        found = {BOUND: _bound(data)}
         for rival, (statistic, lag_s) in rivals.RIVALS.items():
-            _rival(data, minutes, result, rival, statistic, lag_s)
-    return result
+            found[rival] = _rival(data, statistic, lag_s)
+        return job, found, {}
+    method = next(method for method in (*METHODS, *EXTRA) if method.name == job.method)
+    earlier = earlier_of(job.condition, job.tuning, job.cache) if method.protocol == trackers.KEPT else None
+    make = method.maker(data, earlier)
+    if method in EXTRA:
+        return job, {}, {1.0: point_of(make, method, data)}
+    detection, points = detect(make, method, data)
+    return job, {method.name: detection}, points
 
 
-def _tracker(data, minutes, result, name, **settings):
-    def count(threshold):
-        return trackers.count(data.clean, threshold, **settings)
-
-    def found(threshold):
-        runs = ((run, trackers.run_tracker(run, threshold, **settings)[0]) for run in data.swept)
-        return [alert for run, alerts in runs for alert in score.match(run.passes, alerts)[0]]
-
-    base_threshold = trackers.threshold_for(count, minutes, 1.0)
-    result.thresholds[name] = base_threshold
-    result.minutes[name] = minutes
-    result.clean[name] = [count(base_threshold * factor) for factor in FACTORS]
-    result.found[name] = [found(base_threshold * factor) for factor in FACTORS]
-    result.default_clean[name] = count(trackers.DEFAULT)
-    result.default_found[name] = found(trackers.DEFAULT)
+def assemble(results: dict[str, Result], done) -> dict[str, Result]:
+    """Put what run() returned into the results of its condition."""
+    for job, detections, points in done:
+        result = results[job.condition.name]
+        result.detections.update(detections)
+        if points:
+            result.points[job.method] = points
+    return results
 
 
-def _bound(data, result):
+def detect(make, method: Method, data: Data) -> tuple[Detection, dict[float, Point]]:
+    """Run a tracker at all thresholds of GRID and at all rates, in one pass."""
+    rates = () if method.old else RATES
+    clean = np.zeros(len(GRID), dtype=int)
+    found: list[list[Found | None]] = [[] for _ in GRID]
+    points = {rate: Point(clean=[[] for _ in data.clean]) for rate in (1.0, *rates)}
+    for heard in trackers.through(lambda: make(GRID, rates), method.protocol, data):
+        every = trackers.further_alerts(heard.further, len(GRID) + len(rates))
+        _add_settings(points[1.0], heard)
+        for rate, alerts in zip(rates, every[len(GRID) :], strict=True):
+            _add(points[rate], heard, alerts)
+        for position, alerts in enumerate(every[: len(GRID)]):
+            if heard.clean:
+                clean[position] += len(alerts)
+            else:
+                found[position] += score.match(heard.run.passes, alerts)[0]
+    passes = [pass_ for run in data.swept for pass_ in run.passes]
+    return Detection(np.array(GRID), clean, data.clean_minutes, *hits(found, passes)), points
+
+
+def point_of(make, method: Method, data: Data) -> Point:
+    """Run a tracker at the threshold of its settings alone."""
+    point = Point(clean=[[] for _ in data.clean])
+    for heard in trackers.through(make, method.protocol, data):
+        _add_settings(point, heard)
+    return point
+
+
+def _add_settings(point: Point, heard: trackers.Heard) -> None:
+    _add(point, heard, trackers.alerts_of(heard.events))
+    if heard.clean:
+        point.clean_broad += heard.broad
+    else:
+        point.swept_broad += heard.broad
+
+
+def _add(point: Point, heard: trackers.Heard, alerts: list[Found]) -> None:
+    if heard.clean:
+        point.clean[heard.number] = alerts
+        return
+    point.found += score.match(heard.run.passes, alerts)[0]
+    point.strays += strays_of(heard.run.passes, alerts)
+
+
+def strays_of(passes: list[Pass], alerts: list[Found]) -> list[Stray]:
+    """Return the alerts of one run that belong to no pass."""
+    strays = []
+    for alert in alerts:
+        if not passes or any(score.belongs(alert, pass_) for pass_ in passes):
+            continue
+        away = [max(0.0, abs(alert.peak_s - pass_.at_s) - pass_.rest_s / 2) for pass_ in passes]
+        near = [pass_.d for pass_, s in zip(passes, away, strict=True) if s <= STRAY_REACH_S]
+        strays.append(Stray(alert.score, alert.sign, min(away), max(near, default=0.0)))
+    return strays
+
+
+def hits(found: list[list[Found | None]], passes: list[Pass]) -> tuple[np.ndarray, np.ndarray]:
+    """Return whether each pass is found, and with the right sign, at each threshold; shape (thresholds, passes)."""
+    hit = np.array([[alert is not None for alert in alerts] for alerts in found])
+    right = np.array([
+        [alert is not None and alert.sign == pass_.sign for alert, pass_ in zip(alerts, passes, strict=True)]
+        for alerts in found
+    ])  # fmt: skip
+    return hit.reshape(len(found), -1), right.reshape(len(found), -1)
+
+
+def _bound(data: Data) -> Detection:
     sizes, minutes = bound.clean_peaks(data)
-    base_threshold = float(sizes[round(minutes)]) * (1 + 1e-9)
-    result.thresholds[BOUND] = base_threshold
-    result.minutes[BOUND] = minutes
-    result.clean[BOUND] = [int(np.sum(sizes >= base_threshold * factor)) for factor in FACTORS]
+    thresholds = float(sizes[round(minutes)]) * (1 + 1e-9) * FACTORS
+    clean = np.array([np.sum(sizes >= threshold) for threshold in thresholds])
     strengths = [[bound.strength(run, pass_, data.covariance) for pass_ in run.passes] for run in data.swept]
-    result.found[BOUND] = [
+    found = [
         [
             alert
             for run, values in zip(data.swept, strengths, strict=True)
-            for alert in bound.alerts(run, values, base_threshold * factor)
+            for alert in bound.alerts(run, values, threshold)
         ]
-        for factor in FACTORS
+        for threshold in thresholds
     ]
+    passes = [pass_ for run in data.swept for pass_ in run.passes]
+    return Detection(thresholds, clean, minutes, *hits(found, passes))
 
 
-def _rival(data, minutes, result, name, statistic, lag_s):
-    def warm(y):
+def _rival(data: Data, statistic, lag_s: float) -> Detection:
+    def settled(y):
         z = statistic(y)
         z[: rivals.WARM] = 0.0
         return z
 
-    clean = [warm(run.y) for run in data.clean]
-    base_threshold = score.threshold_for(clean, minutes, 1.0)
-    sizes = np.concatenate([np.abs(z[score.peaks(z, 0.5 * base_threshold)]) for z in clean])
-    result.thresholds[name] = base_threshold
-    result.minutes[name] = minutes
-    result.clean[name] = [int(np.sum(sizes >= base_threshold * factor)) for factor in FACTORS]
-    series = [warm(run.y) for run in data.swept]
-    result.found[name] = [
+    minutes = data.clean_minutes
+    series = [settled(run.y) for run in data.clean]
+    thresholds = score.threshold_for(series, minutes, 1.0) * FACTORS
+    sizes = np.concatenate([np.abs(z[score.peaks(z, 0.5 * thresholds[0])]) for z in series])
+    clean = np.array([np.sum(sizes >= threshold) for threshold in thresholds])
+    series = [settled(run.y) for run in data.swept]
+    found = [
         [
             alert
             for run, z in zip(data.swept, series, strict=True)
-            for alert in score.match(run.passes, score.alerts_of(z, run.first_s, lag_s, base_threshold * factor))[0]
+            for alert in score.match(run.passes, score.alerts_of(z, run.first_s, lag_s, threshold))[0]
         ]
-        for factor in FACTORS
+        for threshold in thresholds
     ]
+    passes = [pass_ for run in data.swept for pass_ in run.passes]
+    return Detection(thresholds, clean, minutes, *hits(found, passes))

@@ -1,41 +1,206 @@
-"""Runs the real tracker over a simulated run and returns its alerts, at any threshold."""
+"""Runs the trackers over simulated runs, at many thresholds in one pass, and returns their alerts.
 
-from collections.abc import Callable
+A tracker goes through the runs of a condition by one of three *protocols*:
 
-from coilcount.tracker import defaults
-from coilcount.tracker.records import Alert, Hold
-from coilcount.tracker.tracker import Tracker
+fresh: a new tracker for each run of two minutes.
+kept: the same, but each tracker starts with what a tracker learned in an earlier session over other scenes.
+warm: one tracker goes through all runs with objects, one after the other.  It first sweeps the last of them once, and
+    that does not count.  After each run a copy of the tracker goes through some of the runs without objects.  So every
+    run without objects is judged with what was learned among objects, and no run with objects gains from clean soil.
+"""
+
+import copy
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import old_tracker.tracker
+from coilcount.tracker.tracker import GridTracker
+from old_tracker import defaults as old_defaults
 from score import Found
-from series import INTERVAL_S, Run
+from series import INTERVAL_S, Data, Run
 
-DEFAULT = defaults.DEFAULTS["threshold"]
-LEAST = 2.0  # smallest threshold that the setting allows, in sigma
+FRESH, KEPT, WARM = "fresh", "kept", "warm"
+BROAD = "soil, or the coil was lifted"  # the reason of an alert that was a broad dip
 MOST = 100.0  # largest threshold that the setting allows, in sigma
+# Sigma.  Every tracker runs at all of these thresholds in one pass.  They are 2 % apart up to 6.6, and 4 % apart from
+# there to 17.6.
+GRID = tuple(round(z, 4) for z in (*(3.3 * 1.02**k for k in range(36)), *(6.6 * 1.04**k for k in range(1, 26))))
+LEAST = 2.0  # smallest threshold that the setting allows, in sigma
 STEPS = 9  # most halvings in the search for a threshold
+OLD_THRESHOLD = old_defaults.DEFAULTS["threshold"]
 
 
-def run_tracker(run: Run, threshold: float, **settings) -> tuple[list[Found], list[Hold]]:
-    """Return the final alerts and holds of the tracker; settings: further arguments of Tracker."""
-    tracker = Tracker(INTERVAL_S, threshold=threshold, **settings)
+@dataclass(frozen=True)
+class Method:
+    """One tracker and one protocol.
+
+    profile: it starts with the noise profile of the condition.  wrong: the detection statistic of the new tracker is
+    this many times too large, on purpose.  breadth: the new tracker tells dips apart that are broader than any pass.
+    """
+
+    name: str
+    protocol: str
+    old: bool = False
+    profile: bool = False
+    wrong: float = 1.0
+    breadth: bool = True
+
+    def maker(self, data: Data | None, earlier: list[Run] | None = None, **settings) -> Callable[..., Any]:
+        """Return a function that makes such a tracker: make(thresholds=(), rates=()), both further entries of its grid.
+
+        data: gives the noise profile, if the method has one.  earlier: the runs of the earlier session of `kept`.
+        """
+        settings = dict(settings)
+        if self.profile:
+            settings["noise_ppm_rthz"] = data.noise_ppm_rthz
+        if self.old:
+            return lambda thresholds=(), rates=(): old_tracker.tracker.GridTracker(INTERVAL_S, thresholds, **settings)
+        learned = learned_in(earlier, **settings) if self.protocol == KEPT else ()
+
+        def make(thresholds=(), rates=()):
+            tracker = GridTracker(INTERVAL_S, thresholds, rates, learned, **settings)
+            if self.wrong != 1.0:
+                exaggerate(tracker, self.wrong)
+            if not self.breadth:
+                forget_breadth(tracker)
+            return tracker
+
+        return make
+
+
+OLD_FRESH = Method("old, fresh", FRESH, old=True)
+OLD_WARM = Method("old, warm", WARM, old=True)
+OLD_PROFILE = Method("old, profile", FRESH, old=True, profile=True)
+NEW_FRESH = Method("fresh", FRESH)
+NEW_KEPT = Method("kept", KEPT)
+NEW_WARM = Method("warm", WARM)
+NEW_PROFILE = Method("profile", FRESH, profile=True)
+WARM_PROFILE = Method("profile, warm", WARM, profile=True)
+WRONG = Method("warm, 1.25 times", WARM, wrong=1.25)
+NO_BREADTH = Method("warm, without the test of breadth", WARM, breadth=False)
+EXTRA = (WRONG, NO_BREADTH)  # they run at 1 a minute alone
+METHODS = (OLD_FRESH, OLD_WARM, OLD_PROFILE, NEW_FRESH, NEW_KEPT, NEW_WARM, NEW_PROFILE, WARM_PROFILE)
+
+
+def learned_in(runs: list[Run], **settings) -> tuple:
+    """Return what a new tracker has learned after these runs: the value for `learned` of another tracker."""
+    tracker = GridTracker(INTERVAL_S, (), **settings)
+    for run in runs:
+        hear(tracker, run)
+        tracker.gap(run.intervals[-1][0])
+    return tracker.learned
+
+
+def exaggerate(tracker: GridTracker, factor: float) -> None:
+    """Make the detection statistic of a tracker `factor` times too large."""
+    bank = tracker._bank
+
+    class Exaggerated(type(bank)):
+        def push(self, y):
+            super().push(y)
+            if self.ready:
+                for width in range(len(self.zs)):
+                    self.zs[width] *= factor
+                self.z *= factor
+                self.highest *= factor
+                self.lowest *= factor
+
+    bank.__class__ = Exaggerated
+
+
+def forget_breadth(tracker: GridTracker) -> None:
+    """Let a tracker take every dip for narrow."""
+    breadth = tracker._shared.breadth
+
+    class Narrow(type(breadth)):
+        def _is_broad(self, *_):
+            return False
+
+    breadth.__class__ = Narrow
+
+
+def hear(tracker: Any, run: Run) -> list:
+    """Give a tracker the intervals of a run, and return its events.  The run does not end yet."""
     events: list = []
     for record in run.intervals:
         got = tracker.interval(*record)
         if got:
             events.extend(got)
-    events.extend(tracker.finish())
-    alerts = [
+    return events
+
+
+@dataclass
+class Heard:
+    """What a tracker reported over one run.
+
+    clean: the run has no objects.  number: of the run in Data.clean or Data.swept.  events: at the threshold of the
+    settings.  further: (position in the grid, event).  broad: number of dips that reached the threshold of the settings
+    and were broader than any pass, whether they raised an alert or not.
+    """
+
+    clean: bool
+    number: int
+    run: Run
+    events: list
+    further: list
+    broad: int
+
+
+def through(make: Callable[[], Any], protocol: str, data: Data) -> Iterator[Heard]:
+    """Let trackers go through all runs of a condition by a protocol."""
+    if protocol != WARM:
+        for clean, runs in ((False, data.swept), (True, data.clean)):
+            for number, run in enumerate(runs):
+                yield _one(make(), clean, number, run)
+        return
+    tracker = make()
+    _one(tracker, False, -1, data.swept[-1])
+    for number, run in enumerate(data.swept):
+        yield _one(tracker, False, number, run)
+        for at in range(number, len(data.clean), len(data.swept)):
+            yield _one(copy.deepcopy(tracker), True, at, data.clean[at])
+
+
+def _one(tracker, clean, number, run) -> Heard:
+    further = tracker.further = []
+    broad = getattr(tracker, "broad_dips", 0)
+    events = hear(tracker, run)
+    events.extend(tracker.gap(run.intervals[-1][0]))
+    tracker.further = []
+    return Heard(clean, number, run, events, further, getattr(tracker, "broad_dips", 0) - broad)
+
+
+def alerts_of(events: list) -> list[Found]:
+    """Return the final alerts among the events of one run."""
+    return [
         Found(
-            e.peak_us / 1e6, e.raised_us / 1e6, e.sign, e.score, e.response, e.confidence, e.reasons, e.seen
+            event.peak_us / 1e6, event.raised_us / 1e6, event.sign, event.score, event.response, event.confidence,
+            event.reasons, event.seen, getattr(event, "rarity_min", None),
         )
-        for e in events
-        if isinstance(e, Alert) and e.stage == "final"
-    ]
-    return alerts, [e for e in events if isinstance(e, Hold) and e.stage == "final"]
+        for event in events
+        if is_alert(event) and event.stage == "final"
+    ]  # fmt: skip
 
 
-def count(clean: list[Run], threshold: float, **settings) -> int:
-    """Count the alerts in runs without objects."""
-    return sum(len(run_tracker(run, threshold, **settings)[0]) for run in clean)
+def is_alert(event: Any) -> bool:
+    """Return True for an alert, and False for a hold."""
+    return hasattr(event, "peak_us")
+
+
+def further_alerts(further: list, positions: int) -> list[list[Found]]:
+    """Return the final alerts of one run for each position in the grid."""
+    events: list[list] = [[] for _ in range(positions)]
+    for position, event in further:
+        events[position].append(event)
+    return [alerts_of(some) for some in events]
+
+
+def swept_alerts(method: Method, runs: list[Run], make: Callable[[], Any]) -> Iterator[tuple[Run, list[Found], list]]:
+    """Return for each run with objects its alerts and holds."""
+    for heard in through(make, method.protocol, Data("", [], runs, None, ())):
+        holds = [event for event in heard.events if not is_alert(event) and event.stage == "final"]
+        yield heard.run, alerts_of(heard.events), holds
 
 
 def threshold_for(count: Callable[[float], int], minutes: float, rate: float, most: float = MOST) -> float:

@@ -12,6 +12,20 @@ function alertsAt(position) {
   });
 }
 
+/** A position of the slider in words: its threshold, and the rate that is asked for if it is no fixed threshold. */
+function positionWords(at, sigma) {
+  const asked = at.asked === null ? "" : `, at most ${at.asked} false alarm${at.asked === 1 ? "" : "s"} a minute`;
+  return `${at.threshold.toFixed(2)} ${sigma}${asked}`;
+}
+
+/** How often noise alone gives such a score. */
+function rarityWords(minutes) {
+  if (minutes === null) return "rarity not known yet";
+  if (minutes >= 10) return "noise alone does this once in 10 min or more";
+  const length = minutes < 0.99 ? `${Math.max(1, Math.round(60 * minutes))} s` : `${minutes.toFixed(minutes < 2.95 ? 1 : 0)} min`;
+  return `noise alone does this about once in ${length}`;
+}
+
 function setPosition(position) {
   const { recording, labels } = app;
   app.position = position;
@@ -20,11 +34,10 @@ function setPosition(position) {
   const { picked } = app;
   app.picked = picked === null ? null : app.alerts.find((alert) => alert.peak === picked.peak && alert.sign === picked.sign) || null;
   app.found = new Set(app.alerts.flatMap((alert) => alert.labels));
-  const { threshold } = recording.at[position];
   const slider = byId("threshold");
   slider.value = position;
-  slider.setAttribute("aria-valuetext", `${threshold.toFixed(2)} sigma`);
-  byId("threshold-value").textContent = `${threshold.toFixed(2)} σ`;
+  slider.setAttribute("aria-valuetext", positionWords(recording.at[position], "sigma"));
+  byId("threshold-value").textContent = positionWords(recording.at[position], "σ");
   byId("own").disabled = position === recording.own;
   showFigures();
   speakLater(figuresInWords());
@@ -50,9 +63,9 @@ function showFigures() {
 
 function figuresInWords() {
   const shown = figuresShown();
-  const threshold = app.recording.at[app.position].threshold.toFixed(2);
+  const threshold = positionWords(app.recording.at[app.position], "sigma");
   const judged = app.labels.known ? `, passes found ${shown.passes}, false alarms ${shown.falseAlarms}, a minute ${shown.rate}` : "";
-  return `Threshold ${threshold} sigma: ${shown.alerts} alerts, ${shown.finds} finds${judged}.`;
+  return `Threshold ${threshold}: ${shown.alerts} alerts, ${shown.finds} finds${judged}.`;
 }
 
 function pick(alert) {
@@ -68,7 +81,7 @@ function alertWords(alert) {
   const verdict = { found: `, ${alert.labels.map(labelWords).join(", ")}`, false: ", false alarm by the labels", unjudged: "" }[alert.verdict];
   return (
     `Alert ${index} of ${app.alerts.length} at ${clock(alert.peak)}: ${WENT[alert.sign]} ${signed(alert.ppm, 2)} ppm, ` +
-    `${ANSWER[alert.response]}${seen}, score ${alert.score.toFixed(1)} σ${verdict}`
+    `${ANSWER[alert.response]}${seen}, score ${alert.score.toFixed(1)} σ, ${rarityWords(alert.rarity)}${verdict}`
   );
 }
 

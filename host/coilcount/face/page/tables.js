@@ -96,7 +96,7 @@ function fillPositions(body, recording, figures, position, choose) {
     const row = element("tr");
     if (i === position) row.setAttribute("aria-current", "true");
     const cell = element("td");
-    const button = element("button", at.threshold.toFixed(2), { type: "button", class: "jump" });
+    const button = element("button", at.asked === null ? at.threshold.toFixed(2) : `${at.threshold.toFixed(2)} (${at.asked} a minute asked for)`, { type: "button", class: "jump" });
     button.onclick = () => choose(i);
     cell.append(button);
     const judged = figures && figures[i];

@@ -19,7 +19,7 @@ CALM = Weather(start_c=15, warm_up_k=1.5, warm_up_s=90, swing_k=0.1)
 
 
 @dataclass(frozen=True)
-class Kind:
+class Condition:
     """One test condition.
 
     things: (objects of the figures, objects for choosing constants); slowest, fastest: speed of the coil in m/s;
@@ -42,54 +42,54 @@ class Kind:
     lost: bool = False
 
 
-KINDS = {
-    kind.name: kind
-    for kind in (
-        Kind("bench", ground=Ground(), weather=Weather(start_c=20, warm_up_k=1, warm_up_s=90)),
-        Kind("garden", lost=True),
-        Kind("mineral", ground=Ground(chi=1e-3, variation=0.25, patch_m=0.8, wobble_cm=0.5, wobble_high_hz=1.2)),
-        Kind(
+CONDITIONS = {
+    condition.name: condition
+    for condition in (
+        Condition("bench", ground=Ground(), weather=Weather(start_c=20, warm_up_k=1, warm_up_s=90)),
+        Condition("garden", lost=True),
+        Condition("mineral", ground=Ground(chi=1e-3, variation=0.25, patch_m=0.8, wobble_cm=0.5, wobble_high_hz=1.2)),
+        Condition(
             "sun",
             weather=Weather(start_c=25, warm_up_k=6, warm_up_s=120, swing_k=0.5, swing_period_s=30),
             oscillator=Oscillator(temperature_ppm_per_k=-30),
         ),
-        Kind(
+        Condition(
             "beach",
             ground=Ground(chi=2e-4, variation=0.05, patch_m=1.5, wobble_cm=0.9, wobble_low_hz=0.1, wobble_high_hz=0.8),
         ),
-        Kind("junk", things=(objects.TEST + objects.IRON_TEST, objects.TUNING + objects.IRON_TUNING),
+        Condition("junk", things=(objects.TEST + objects.IRON_TEST, objects.TUNING + objects.IRON_TUNING),
              every_s=1.0, spread=0.7),
-        Kind("dwell", every_s=6.5, rest=True),
-        Kind("vibration", vibration=Vibration(rms_ppm=1.0, frequency_hz=13), knocks=True),
-        Kind("deep", ground=Ground(chi=5e-5, variation=0.12, patch_m=0.8, wobble_cm=0.3, wobble_high_hz=1.5),
+        Condition("dwell", every_s=6.5, rest=True),
+        Condition("vibration", vibration=Vibration(rms_ppm=1.0, frequency_hz=13), knocks=True),
+        Condition("deep", ground=Ground(chi=5e-5, variation=0.12, patch_m=0.8, wobble_cm=0.3, wobble_high_hz=1.5),
              things=(objects.DEEP_TEST, objects.DEEP_TUNING), fastest=0.7),
-        Kind("fast", slowest=0.9, fastest=1.4),
-        Kind("foil", things=(objects.SMALL_TEST, objects.SMALL_TUNING)),
-        Kind("battery", supply=Supply(volt=5, sag_v_per_min=0.2, ripple_mv=12)),
-        Kind("noisy", oscillator=Oscillator(noise="typical")),
+        Condition("fast", slowest=0.9, fastest=1.4),
+        Condition("foil", things=(objects.SMALL_TEST, objects.SMALL_TUNING)),
+        Condition("battery", supply=Supply(volt=5, sag_v_per_min=0.2, ripple_mv=12)),
+        Condition("noisy", oscillator=Oscillator(noise="typical")),
     )
 }
 # Isolated flat iron, for answers.py.  It is not part of the mean over the test conditions.
-IRON = Kind("flat iron", things=(objects.IRON_TEST, objects.IRON_TUNING))
+IRON = Condition("flat iron", things=(objects.IRON_TEST, objects.IRON_TUNING))
 
 
-def scene_of(kind: Kind, seed: int, with_objects: bool, tuning: bool) -> Scene:
+def scene_of(condition: Condition, seed: int, with_objects: bool, tuning: bool) -> Scene:
     """Return a scene of two minutes of a test condition.
 
     One seed gives two different sweeps, one with objects and one without.  tuning: use the objects for choosing
     constants.
     """
     rng = np.random.default_rng([seed, with_objects, tuning])
-    speed = rng.uniform(kind.slowest, kind.fastest)
+    speed = rng.uniform(condition.slowest, condition.fastest)
     targets = []
     pass_s = FIRST_S
     while with_objects and pass_s < SECONDS - LAST_S:
-        things = kind.things[tuning]
+        things = condition.things[tuning]
         thing = things[rng.integers(len(things))]
-        target = target_of(thing, rng, pass_s, speed_m_s=float(rng.uniform(kind.slowest, kind.fastest)))
+        target = target_of(thing, rng, pass_s, speed_m_s=float(rng.uniform(condition.slowest, condition.fastest)))
         targets.append(target)
-        step = kind.every_s * rng.uniform(1 - kind.spread, 1 + kind.spread)
-        if kind.rest and rng.random() < 0.5:
+        step = condition.every_s * rng.uniform(1 - condition.spread, 1 + condition.spread)
+        if condition.rest and rng.random() < 0.5:
             rest = float(rng.uniform(2, 8))
             targets[-1] = Target(**{**asdict(target), "dwell_s": rest, "at_s": (pass_s + rest / 2,)})
             step += rest
@@ -97,16 +97,17 @@ def scene_of(kind: Kind, seed: int, with_objects: bool, tuning: bool) -> Scene:
                 targets.pop()
         pass_s += step
     knocks = ()
-    if kind.knocks:
+    if condition.knocks:
         times = np.sort(rng.uniform(8, SECONDS - 4, rng.poisson(0.25 * SECONDS / 60)))
         knocks = tuple(Knock(at_s=(float(t),), size_ppm=float(rng.uniform(-12, 12))) for t in times)
     lost = ()
-    if kind.lost:
+    if condition.lost:
         lost = tuple(Lost(at_s=(float(t),), records=int(rng.integers(1, 6))) for t in rng.uniform(5, SECONDS - 4, 3))
     return Scene(
-        schema=1, duration_s=SECONDS, seed=seed, oscillator=kind.oscillator,
-        sweep=Sweep(speed_m_s=float(speed), height_cm=3), ground=kind.ground, weather=kind.weather, supply=kind.supply,
-        vibration=kind.vibration, target=tuple(targets), knock=knocks, lost=lost,
+        schema=1, duration_s=SECONDS, seed=seed, oscillator=condition.oscillator,
+        sweep=Sweep(speed_m_s=float(speed), height_cm=3), ground=condition.ground,
+        weather=condition.weather, supply=condition.supply,
+        vibration=condition.vibration, target=tuple(targets), knock=knocks, lost=lost,
     )  # fmt: skip
 
 
