@@ -170,7 +170,7 @@ def test_a_gap_ends_a_row():
 
 def test_a_gap_ends_alerts_and_starts_again():
     y = passes()
-    at = 248  # in the middle of the rise
+    at = 256  # soon after the middle of the pass
     tracker = Tracker(INTERVAL_S, threshold=6.0)
     first, _ = read(tracker, y[:at])
     closed = list(tracker.gap(at * INTERVAL_US))
@@ -189,7 +189,7 @@ def test_a_gap_ends_alerts_and_starts_again():
 
 
 def test_the_end_of_the_data_leaves_an_alert_open():
-    events, _ = run(passes()[:248], threshold=6.0)
+    events, _ = run(passes()[:256], threshold=6.0)
     assert [e.stage for e in events] == ["raised", "final"]
     last = events[-1]
     assert (last.settled_us, last.released_us, last.sign, last.reasons) == (None, None, 0, ("not settled",))
