@@ -7,6 +7,8 @@ import pytest
 from coilcount.tracker import defaults, plain_math
 from coilcount.tracker.noise_counts import (
     BAND_ENDS,
+    CAUTION,
+    CAUTIOUS_MIN,
     LOWEST,
     RAREST_MIN,
     X_LOWEST,
@@ -154,6 +156,20 @@ def test_a_grid_of_thresholds_and_rates_gives_what_each_alone_gives():
     assert own == events_of(Tracker(INTERVAL_S, false_alarms_per_minute=0.5), y)
 
 
+def test_a_start_is_cautious_unless_counts_were_kept():
+    counts = NoiseCounts()
+    thresholds = []
+    for _ in range(60):
+        thresholds.append(counts.thresholds(1.0)[0] / counts.rises.threshold(1.0))
+        counts.second()
+    assert thresholds == sorted(thresholds, reverse=True)
+    assert thresholds[0] == pytest.approx(1 + CAUTION)
+    assert thresholds[round(1.2 * 60 * CAUTIOUS_MIN)] == 1.0
+    kept = NoiseCounts()
+    kept.restore(counts.state())
+    assert kept.thresholds(1.0)[0] == kept.rises.threshold(1.0)
+
+
 def test_fewer_false_alarms_mean_higher_thresholds():
     rates = (0.1, 0.3, 1.0, 3.0, 10.0)
     for sign in (0, 1):
@@ -164,14 +180,15 @@ def test_fewer_false_alarms_mean_higher_thresholds():
 def test_a_rate_or_a_fixed_threshold_can_be_set_in_mid_series():
     tracker = Tracker(INTERVAL_S)
     usual = tracker.thresholds
-    assert usual == usual_thresholds(defaults.DEFAULTS["false_alarms_per_minute"])
+    at_start = [(1 + CAUTION) * z for z in usual_thresholds(defaults.DEFAULTS["false_alarms_per_minute"])]
+    assert usual == pytest.approx(at_start)
     tracker.set_threshold(6.0)
     assert tracker.thresholds == (6.0, 6.0)
     tracker.set_threshold(0.0)
     assert tracker.thresholds == usual
     tracker.set_threshold(6.0)
     tracker.set_false_alarms(0.1)
-    assert tracker.thresholds == usual_thresholds(0.1)
+    assert tracker.thresholds == pytest.approx([(1 + CAUTION) * z for z in usual_thresholds(0.1)])
     for wrong in (0.0, 1000.0, True, "1"):
         with pytest.raises(ValueError, match="false_alarms_per_minute is a number from 0.01 to 100"):
             tracker.set_false_alarms(wrong)

@@ -176,7 +176,7 @@ def test_thresholds_from_rates_are_the_same_in_both_interpreters(tmp_path: Path)
     assert here == there
     finals = [line for line in here if "Alert" in line and "'final'" in line]
     assert sum("None" not in line.split()[-1] for line in finals) > 20  # the rarity is known
-    assert int([line for line in here if line.startswith("counts")][-1].split()[-1]) >= 4  # broad dips
+    assert int([line for line in here if line.startswith("counts")][-1].split()[-1]) >= 3  # broad dips
     assert len({line for line in here if line.startswith("thresholds")}) > 50
 
 

@@ -11,10 +11,10 @@ from .pass_answers import PassAnswers, shape_of
 
 # Widths from a peak.  Nearer than this, an answer of another width with the same sign is the same peak.
 SAME_PEAK_WIDTHS = 0.7
-# Widths from a peak.  Between the first and the second, an answer with the other sign is a lobe of it, if it is at most
-# this share of the peak.  The third is for a filter that is wider than the pass.
+# Widths from a peak.  Between the first and the second, a lower answer with the other sign is a lobe of it.
 LOBE_FROM_WIDTHS = 0.3
 LOBE_TO_WIDTHS = 2.1
+# Shares of the peak.  A lobe is lower than the first, or than the second if the filter is wider than the pass.
 LOBE_SHARE = 1.0
 WIDER_LOBE_SHARE = 1.4
 # If the score of an alert is more than this many times its highest peak, a step came and not a pass.  Lower answers of

@@ -6,8 +6,8 @@ any threshold.  From them come the threshold for an allowed rate of false alarms
 The model: peaks of noise become rarer exponentially in x = z^1.25.  Three bands of z of equal width in x are counted.
 Objects give peaks too.  They are spread evenly over the logarithm of their strength, so the number of strong peaks
 tells how many of the weak ones are objects.  The rest is noise, and its fall from band to band gives the slope.
-The model and its constants are from an earlier simulation study.  How well it holds: tests/bench/detection, part
-`rates`.
+The model and its constants are from an earlier simulation study, not repeated here.  How well it holds: README of
+tests/bench/detection.
 Runs under both interpreters.
 """
 
@@ -32,6 +32,11 @@ KEEP = 0.9958420  # exp(-1 / 240): share of the counts that is kept from second 
 SECOND_MIN = 1.0 / 60.0
 KNOWN_MIN = 1.574  # 4 (1 - exp(-2 / 4)) minutes: what is left of 2 minutes after forgetting
 MOST_SLOPE = 0.95  # mean number of the band above the lowest: more is no exponential
+# At a start the thresholds are higher by CAUTION, which falls to 0 in CAUTIOUS_MIN minutes.  Source: fresh trackers on
+# the tuning scenes of tests/bench/detection without objects (garden, mineral soil, bench, hot sun).  At one false alarm
+# a minute they gave 2.25 a minute in their first 30 s without it, and 0.8 to 0.9 afterwards.
+CAUTION = 0.2
+CAUTIOUS_MIN = 0.5
 LEAST_THRESHOLD = 3.0  # sigma
 MOST_THRESHOLD = 9.0  # sigma
 RAREST_MIN = 10.0  # minutes: four minutes of counts cannot tell what is rarer
@@ -132,8 +137,17 @@ class NoiseCounts:
         self.dips.second()
 
     def thresholds(self, false_alarms_per_minute):
-        """Return (rise, fall): the thresholds in sigma that allow this many false alarms a minute."""
-        return self.rises.threshold(false_alarms_per_minute), self.dips.threshold(false_alarms_per_minute)
+        """Return (rise, fall): the thresholds in sigma that allow this many false alarms a minute.
+
+        In the first half minute they are higher, because the scale of the statistic is not known well.
+        """
+        rise = self.rises.threshold(false_alarms_per_minute)
+        fall = self.dips.threshold(false_alarms_per_minute)
+        heard = self.rises.minutes
+        if heard >= CAUTIOUS_MIN:
+            return rise, fall
+        caution = 1.0 + CAUTION * (1.0 - heard / CAUTIOUS_MIN)
+        return caution * rise, caution * fall
 
     def model(self):
         """Return ((rate, slope) of rises, the same of dips); None until two minutes have been heard."""
