@@ -129,7 +129,10 @@ def mutated_capture(rng: random.Random) -> bytes:
     return b"\n".join(lines) + (b"\n" if rng.random() < 0.8 else b"")
 
 
-KEYS = ["hz", "at", "op", "gap", "end", "t", "l", "x", "value", "interval_s", "board", "notes", "settings"]
+KEYS = [
+    "hz", "at", "op", "gap", "end", "t", "l", "x", "value", "interval_s", "board", "notes", "settings",
+    "learned",
+]
 VALUES = [
     0, 1, -1, 20, 0.02, 1e-300, 5e-324, 9.9e17, -9.9e17, 1e18, True, None, "", "freeze", "threshold",
     "false_alarms", "\x1b]52;c;x\x07",
