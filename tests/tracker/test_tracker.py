@@ -185,7 +185,10 @@ def test_a_gap_ends_alerts_and_starts_again():
     found = finals(again + list(tracker.finish()))
     fresh, fresh_states = run(rest, threshold=6.0)
     assert [s.ready for s in fresh_states].index(True) > 150
-    assert [(a.sign, a.peak_us - shift) for a in found] == [(a.sign, a.peak_us) for a in finals(fresh)]
+    fresh = finals(fresh)
+    assert [a.sign for a in found] == [a.sign for a in fresh]
+    # The filters are those of the soil before the gap, so a peak may be one reading off.
+    assert [a.peak_us - shift for a in found] == pytest.approx([a.peak_us for a in fresh], abs=INTERVAL_US)
 
 
 def test_the_end_of_the_data_leaves_an_alert_open():
