@@ -17,7 +17,7 @@ from .plain_math import atan
 STEPS = 16  # entries of the table of G for each w
 LARGEST = 8  # w: beyond this G does not change
 # The content of each box may differ from that of the model by this share of it, because the width of the pass is known
-# roughly and its shape is not.  Source: as for alerts.LEFT_OVER.  With 0.15 the stray alerts were 1.4 a minute, not 0.9.
+# roughly and its shape is not.  Source: as for alerts.LEFT_OVER.  With 0.15 there were 1.4 stray alerts a minute.
 SHAPE_SHARE = 0.3
 # The tail of a pass is below 1 % of its height from this many w on.
 GONE = 2.0
