@@ -1,21 +1,23 @@
 """What was learned, as a flat tuple of numbers: so that the next session starts with it, and a replay starts the same.
 
-Layout: version, interval in us, number of widths, the widths in us, then for each width what its filter learned, and
-for each width what its late filter learned.  What one filter learned: its samples, the number of its bends, and the
+Layout: version, interval in us, number of widths, the widths in us, the ten counts of the noise's peaks
+(NoiseCounts.state), then for each width what its filter learned, and for each width what its late filter learned.  What one filter learned: its samples, the number of its bends, and the
 lower triangle of their covariance in 1e-18 by rows.  A late filter has two numbers more: samples and variance of the
 heights.
 Runs under both interpreters.
 """
 
 VERSION = 1
+COUNTS = 10
 
 
-def pack(interval_us, bank, judge):
-    """Return what a filter bank and its judge learned; () if that is nothing yet."""
+def pack(interval_us, bank, judge, counts):
+    """Return what a filter bank, its judge and the counts of the noise learned; () if that is nothing yet."""
     if not bank.learner(0).known:
         return ()
     out = [float(VERSION), float(interval_us), float(len(bank.widths_s))]
     out.extend([_us(width) for width in bank.widths_s])
+    out.extend(counts.state())
     for width in range(len(bank.widths_s)):
         bank.learner(width).save(out)
     for width in range(len(bank.widths_s)):
@@ -23,8 +25,8 @@ def pack(interval_us, bank, judge):
     return tuple(out)
 
 
-def unpack(values, interval_us, bank, judge):
-    """Make a new filter bank and its judge start with what `values` says.
+def unpack(values, interval_us, bank, judge, counts):
+    """Make a new filter bank, its judge and the counts of the noise start with what `values` says.
 
     Return False, and change nothing, if that was learned with another interval or other widths.
     Raises ValueError if it is no such tuple.
@@ -39,6 +41,8 @@ def unpack(values, interval_us, bank, judge):
     if values[1] != interval_us or list(values[3 : 3 + int(values[2])]) != widths:
         return False
     at = 3 + len(widths)
+    counts.restore(values[at : at + COUNTS])
+    at += COUNTS
     for width in range(len(widths)):
         at = bank.learner(width).load(values, at)
     for width in range(len(widths)):

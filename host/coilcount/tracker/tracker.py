@@ -84,7 +84,7 @@ class Tracker(Front):
         shared = self._shared = Shared(
             self._bank, interval_s, self._interval_us, floor_ppb, self._profile, self._reasons
         )
-        self.kept_used = bool(learned) and unpack(learned, self._interval_us, self._bank, shared.judge)
+        self.kept_used = bool(learned) and unpack(learned, self._interval_us, self._bank, shared.judge, shared.counts)
         self._peaks = shared.peaks
         self._block = shared.block
         self._new_baseline = max(1, int(NEW_BASELINE_S / interval_s + 0.5))
@@ -179,7 +179,7 @@ class Tracker(Front):
     @property
     def learned(self):
         """What was learned of the soil, as a tuple of floats for the next tracker.  () if that is nothing yet."""
-        return pack(self._interval_us, self._bank, self._shared.judge)
+        return pack(self._interval_us, self._bank, self._shared.judge, self._shared.counts)
 
     @property
     def noise_counts(self):
