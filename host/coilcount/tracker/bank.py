@@ -81,7 +81,7 @@ class FilterBank:
         self._floor = floor_ppb
         self._profile = bool(noise_ppm_rthz)
         self.used = [floor_ppb] * len(widths_s)
-        self._filters = [[floor_ppb, learner.lags, learner.gains] for learner in learners]
+        self._filters = [[floor_ppb, ()] for _ in learners]  # by width: its scale, and (lag, gain) of each edge
         self.ready = False
         self.restart()
 
@@ -133,17 +133,15 @@ class FilterBank:
         highest = lowest = 0.0
         high = low = 0
         i = 0
-        for scale, lags, gains in self._filters:
+        for scale, pairs in self._filters:
             a = 0.0
-            j = 0
-            for lag in lags:
+            for lag, gain in pairs:
                 part = newest - sums[(at - lag) & mask]
                 if part >= HALF:
                     part -= MODULUS
                 elif part < -HALF:
                     part += MODULUS
-                a += part * gains[j]
-                j += 1
+                a += part * gain
             z = zs[i] = a / scale
             if z > highest:
                 highest = z
@@ -219,7 +217,7 @@ class FilterBank:
             wider = used[i] = scale
             kept = self._filters[i]
             kept[0] = scale
-            kept[2] = learner.gains
+            kept[1] = learner.pairs
 
     def learner(self, width):
         """Return the Learner of a width (its number)."""

@@ -45,7 +45,7 @@ FEW = 4.0
 class Learner:
     """The covariance of the bends of one width, and its filter.
 
-    lags, gains: of the filter, as Ring.weighted() wants them.  sigma: of its answer to the noise, in 1e-9.
+    lags, gains: of the filter, as Ring.weighted() wants them; pairs: the same, as (lag, gain).  sigma: of its answer to the noise, in 1e-9.
     samples: how many the covariance has.  known: it was learned, and is no bare prior.
     newest: readings from the middle of the pass on to the newest edge.
     prior_sigma: sigma by the noise profile; 0.0 without one.
@@ -74,6 +74,7 @@ class Learner:
         self._x = [0.0] * m
         self._v = [0.0] * m
         self.gains = (0.0,) * len(self.lags)
+        self.pairs = ()
         self.sigma = 1.0
         self._least_share = SAMPLE_S / MEMORY_S
         self.prior_sigma = 0.0
@@ -288,3 +289,4 @@ class Learner:
             weights.append(total / answer)
         gains = at_edges(self._edges, weights)
         self.gains = tuple([-gain for gain in gains[: len(gains) - 1]])
+        self.pairs = tuple([(self.lags[i], self.gains[i]) for i in range(len(self.lags))])
