@@ -78,7 +78,7 @@ def _inspect(args: argparse.Namespace, recording: Any) -> bool:
 
 
 def _as_rows(recording, found, labels):
-    from coilcount.commands.captured import build_words, label_words, settings_words
+    from coilcount.commands.captured import build_check_words, build_words, label_words, settings_words
     from coilcount.face.times import instant, length
 
     report, header = found.report, found.header
@@ -90,6 +90,8 @@ def _as_rows(recording, found, labels):
     elif header.part > 1:
         yield "part", str(header.part)
     yield "build", build_words(header.build)
+    if header.build is not None:
+        yield "checked", build_check_words(header.build_check)
     yield "settings", settings_words(header.settings)
     yield "labels", label_words(labels)
     if found.hello:
@@ -176,6 +178,7 @@ def _as_json(recording, found, labels, saved):
         "parts": [str(path) for path in recording.parts],
         "parts_missing": list(recording.missing),
         "build": found.header.build,
+        "build_check": found.header.build_check,
         "settings": found.header.settings,
         "labels": label_object(labels),
     }

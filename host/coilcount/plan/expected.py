@@ -1,0 +1,118 @@
+"""What a plan lets one expect of the finished build: the ranges that `check --build` compares.
+
+Every range is a computation from the plan file.  The tolerances are engineering estimates, chosen by hand.
+"""
+
+from math import log, pi, sqrt
+
+from coilcount.model.build import BuildExpectations, Expectation
+from coilcount.physics.coil import dc_resistance
+from coilcount.physics.noise import NOISE_CLASSES
+from coilcount.plan.capacitor import capacitor_section
+from coilcount.plan.coil import spread_h, tank_of
+from coilcount.schema.build_check import MOSFET, PAIR
+from coilcount.schema.plan import PlanFile
+
+# Shares.  A meter for L or C, and a hand-held oscilloscope, are taken to be good to this.
+METER_SPREAD = 0.03
+# Share by which an oscillator moves the frequency of its tank.  Simulated with ngspice (tests/hardware).
+OSCILLATOR_SPREAD = 0.0015
+# Shares and ohm.  Resistance of the winding: the wire's own tolerance, 2 % of the diameter, 10 K; test leads add some.
+RESISTANCE_LOW, RESISTANCE_HIGH, LEADS_OHM = 0.9, 1.12, 0.3
+# V.  The middle of the supply of the input stage: 3.3 V through 22k and 20k, all of them 5 %.
+MID_V = Expectation(1.44, 1.57, 1.70)
+# V.  Levels at the pin.  A pin accepts no more (from memory of the chip's data sheet).
+PIN_HIGHEST_V, PIN_LOWEST_V = Expectation(2.9, 3.3, 3.5), Expectation(-0.2, 0.0, 0.4)
+# Per cent of the time that the pin is high.  Simulated 50 to 60 % for both input stages, plus 5 for tolerances.
+DUTY_PERCENT = Expectation(45.0, 54.0, 65.0)
+PIN_SUPPLY_V = 3.3
+# Shares of the plan's supply current that are accepted: board and display differ.
+SUPPLY_LOW, SUPPLY_HIGH = 0.5, 1.3
+
+# The long-tailed pair of firmware/hardware: current of its tail and of all of it in mA, simulated with ngspice, and
+# the share of the square wave's fundamental that the simulation found across the coil.
+_PAIR_TAIL_MA, _PAIR_MA, _PAIR_SHARE = 4.5, 6.4, 0.94
+# V, peak across the coil.  The pair's transistors saturate above it: collector at 5 V - V/2, base at 1.3 V + V/4.
+_PAIR_MOST_V = 5.5
+_PAIR_SUPPLY_V = Expectation(3.9, 4.4, 5.1)
+# The MOSFET oscillators: supply in V, limit of the current source in mA, current of the gates in mA (ngspice).
+_MOSFET_SUPPLY_V = Expectation(6.5, 9.0, 10.0)
+_LIMIT_MA, _GATES_MA = 20.0, 6.0
+# Shares around a computed amplitude or current of an oscillator: spread of transistors, resistors and Q.
+_OSCILLATOR_LOW, _OSCILLATOR_HIGH = 0.7, 1.35
+
+
+def expectations(plan: PlanFile, oscillator: str, interval_s: float, seconds: float) -> BuildExpectations:
+    """Compute the ranges for a build of this plan.
+
+    oscillator: one of `schema.build_check.OSCILLATORS`; interval_s: counting interval of the board in s; seconds: how
+    long readings are taken.  Raises InputError if the plan makes no coil.
+    """
+    tank = tank_of(plan.coil)
+    low_h, high_h = spread_h(plan.coil, tank)
+    tolerance = plan.tolerance_percent / 100
+    f, farad = tank.frequency_hz, tank.capacitance_f
+    dc = dc_resistance(tank.winding)
+    capacitor = capacitor_section(plan, tank)
+    drift = next(row for row in capacitor["dielectrics"] if row["dielectric"] == plan.coil.dielectric)
+    parallel_ohm = 2 * pi * f * tank.inductance_h * drift["q_tank"]
+    ranges = {
+        "coil_resistance_ohm": Expectation(dc * RESISTANCE_LOW, dc, dc * RESISTANCE_HIGH + LEADS_OHM),
+        "inductance_uh": Expectation(
+            low_h * (1 - METER_SPREAD) * 1e6, tank.inductance_h * 1e6, high_h * (1 + METER_SPREAD) * 1e6
+        ),
+        "capacitor_nf": _around(farad * 1e9, 1 - tolerance - METER_SPREAD, 1 + tolerance + METER_SPREAD),
+        "frequency_hz": _around(
+            f,
+            sqrt(tank.inductance_h / high_h / (1 + tolerance)) * (1 - OSCILLATOR_SPREAD),
+            sqrt(tank.inductance_h / low_h / (1 - tolerance)) * (1 + OSCILLATOR_SPREAD),
+        ),
+        **_oscillator(oscillator, parallel_ohm),
+        "mid_v": MID_V,
+        "pin_highest_v": PIN_HIGHEST_V,
+        "pin_lowest_v": PIN_LOWEST_V,
+        "pin_average_v": Expectation(*(PIN_SUPPLY_V * percent / 100 for percent in DUTY_PERCENT)),
+        "duty_percent": DUTY_PERCENT,
+        "supply_ma": _around(plan.supply_ma, SUPPLY_LOW, SUPPLY_HIGH),
+    }
+    noise = {
+        name: 1e6 * reading_sigma(NOISE_CLASSES[name], interval_s, seconds) for name in ("careful", "typical", "poor")
+    }
+    low_ppm, high_ppm = drift["with_coil_ppm_per_k"]
+    return BuildExpectations(ranges, noise, (low_ppm, high_ppm), plan.coil.dielectric, oscillator != MOSFET)
+
+
+def reading_sigma(noise, interval_s: float, seconds: float) -> float:
+    """Compute the standard deviation of relative readings over a time, for a `NoiseClass`.
+
+    Formula: the integral of S_y from 1/seconds to 1/(2 interval_s), that is h0/(2 tau) + h_minus1 ln(T/(2 tau)) +
+    h_minus2 T.  It leaves out that a slope is taken out of the readings, so it is rather too high.
+    """
+    h0, flicker, walk = noise.h0, noise.h_minus1, noise.h_minus2
+    return sqrt(h0 / (2 * interval_s) + flicker * log(max(2.0, seconds / (2 * interval_s))) + walk * seconds)
+
+
+def _oscillator(oscillator: str, parallel_ohm: float) -> dict[str, Expectation]:
+    """Compute supply voltage, current and swing of an oscillator with a tank of this parallel resistance.
+
+    Pair: a current that is switched from half to half is a square wave of half of it across the whole coil, whose
+    fundamental is 2 I / pi.  MOSFET: the mean of a half sine is its peak over pi, so the peak is pi times the supply,
+    and the current follows from the tank's loss V^2 / (2 R).  With a limited current I the peak is 2 I R / pi.
+    """
+    low, high = _OSCILLATOR_LOW, _OSCILLATOR_HIGH
+    if oscillator == PAIR:
+        peak_v = min(_PAIR_MOST_V, _PAIR_SHARE * 2 / pi * _PAIR_TAIL_MA / 1e3 * parallel_ohm)
+        supply_v, current = _PAIR_SUPPLY_V, _around(_PAIR_MA, low, high)
+    elif oscillator == MOSFET:
+        supply_v = _MOSFET_SUPPLY_V
+        peak_v = pi * supply_v.value
+        current = _around(1e3 * pi * peak_v / (2 * parallel_ohm) + _GATES_MA, 0.6, 1.5)
+    else:
+        supply_v = _MOSFET_SUPPLY_V
+        peak_v = min(pi * supply_v.value, 2 * _LIMIT_MA / 1e3 * parallel_ohm / pi)
+        current = _around(_LIMIT_MA + _GATES_MA, low, high)
+    return {"oscillator_v": supply_v, "oscillator_ma": current, "end_swing_v": _around(peak_v, low, high)}
+
+
+def _around(value: float, low: float, high: float) -> Expectation:
+    return Expectation(value * low, value, value * high)
