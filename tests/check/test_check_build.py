@@ -123,13 +123,14 @@ def test_the_expected_noise_is_that_of_simulated_readings():
     assert reading_sigma(noise, 0.02, 60.0) == pytest.approx(found, rel=0.3)
 
 
-def test_the_mosfet_circuits_swing_as_their_formulas_say():
+def test_each_oscillator_swings_and_draws_as_the_simulation_found():
     mosfet = expectations(PLAN, MOSFET, 0.02, 60.0).ranges
     limited = expectations(PLAN, MOSFET_LIMITED, 0.02, 60.0).ranges
-    # The ngspice study in circuit.md: 27.4 V and 52 mA; 11.8 V and 28 mA; the pair 2.40 V and 6.4 mA.
-    for ranges, volt, milliampere in ((mosfet, 27.4, 52), (limited, 11.8, 28), (EXPECTED.ranges, 2.40, 6.4)):
-        assert ranges["end_swing_v"].value == pytest.approx(volt, rel=0.1)
-        assert ranges["oscillator_ma"].value == pytest.approx(milliampere, rel=0.15)
+    # What ngspice finds for the default coil (tests/support/circuit_checks.py).  The plan's Q is 4 % lower, because it
+    # counts the loss of the capacitor.
+    for ranges, volt, milliampere in ((mosfet, 27.0, 51), (limited, 11.3, 25), (EXPECTED.ranges, 2.40, 7.4)):
+        assert ranges["end_swing_v"].value == pytest.approx(volt, rel=0.05)
+        assert ranges["oscillator_ma"].value == pytest.approx(milliampere, rel=0.06)
 
 
 def check(words, capsys):
