@@ -91,7 +91,15 @@ def test_the_committed_drawings_are_what_the_script_draws(tmp_path):
         assert (FOLDER / name).stat().st_size < 80_000
 
 
-def test_a_wrong_value_or_connection_is_noticed(sheets, monkeypatch):
+def test_the_drawing_of_the_coil_is_what_its_script_draws(tmp_path):
+    subprocess.run([sys.executable, str(HARDWARE / "draw_coil.py"), str(tmp_path)], check=True)
+    drawn = (tmp_path / "coil.svg").read_text(encoding="utf-8")
+    assert (FOLDER / "coil.svg").read_text(encoding="utf-8") == drawn
+    for word in ("slot", "C1", "tap", "W1", "former", "foil"):
+        assert word in drawn
+
+
+def test_a_wrong_connection_is_noticed(sheets):
     wrong = draw.Sheet(dict(sheets["input-schmitt"].parts))
     draw.schmitt(wrong, draw.At())
     wrong.wire((6.6, 0), (6.6, -4.2))  # the bias resistor is bridged
