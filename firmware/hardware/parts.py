@@ -57,7 +57,8 @@ def circuits(folder: Path = FOLDER) -> list[str]:
 def read_netlist(circuit: str, folder: Path = FOLDER) -> dict[str, Part]:
     """Return the parts of a circuit by reference, in the order of the netlist.
 
-    A value in braces is the default of the circuit's parameter.  The two halves of a tapped coil (L1A, L1B and their resistances) are one part, L1, without a number.
+    A value in braces is the default of the circuit's parameter.  The two halves of a tapped coil (L1A, L1B and their
+    resistances) are one part, L1, without a number.
     Raises ValueError for a line that is no part and no comment.
     """
     found = {}

@@ -68,9 +68,9 @@ def test_ten_kelvin_at_the_devices():
 
 
 def test_pair_starts_in_50_draws_of_its_parts():
-    """Coil 155 to 240 uH, 1 to 3.5 ohm and coupling 0.7 to 0.97, C1 5 %, supply 5 %, -10 to 50 C, mismatched transistors.
+    """Coil 155 to 240 uH, 1 to 3.5 ohm, coupling 0.7 to 0.97; C1 5 %; supply 5 %; -10 to 50 C; unequal transistors.
 
-    The mismatch is an offset of +-5 mV between the bases, as a current into the bias resistor of one of them.
+    Their difference is an offset of +-5 mV between the bases, as a current into the bias resistor of one of them.
     """
     rng = np.random.default_rng(20)
     slowest = 0.0
@@ -120,4 +120,3 @@ def test_100_pf_of_cable():
     expected = -0.5e6 * 100e-12 / 180e-9
     assert base.ppm(oscillate(extra="CCABLE a b 100p", **SETTLED)) == approx(expected, abs=5)
     assert base.ppm(oscillate(extra="CCABLE a 0 100p", **SETTLED)) == approx(expected / 4, abs=5)
-

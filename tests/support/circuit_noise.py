@@ -7,7 +7,7 @@ import numpy as np
 from circuits import PAIR, STRONG_KICK, SUPPLY_V, at_pin, oscillator_deck
 from spice import HARDWARE, edges, run
 
-NOISE_STEP_S = 2e-7  # the noise source takes a new value so often; its band then ends near 2.5 MHz
+NOISE_STEP_S = 1e-6  # the noise sources take a new value so often; their band then ends near 0.5 MHz
 # What stands before the input of the chip in the netlist of each stage.
 CHIP = {"input_comparator": "XU61 plus", "input_schmitt": "XU51 gate"}
 BOLTZMANN, ELECTRON = 1.380649e-23, 1.602176634e-19

@@ -87,7 +87,8 @@ def oscillate(
     **head: float,
 ) -> Oscillation:
     """Simulate an oscillator; head: inductance, resistance, coupling, capacitance, if they are not the default."""
-    deck = oscillator_deck(kind, SUPPLY_V[kind] if supply_v is None else supply_v, head, f"{STRONG_KICK}\n{extra}", folder)
+    supply_v = SUPPLY_V[kind] if supply_v is None else supply_v
+    deck = oscillator_deck(kind, supply_v, head, f"{STRONG_KICK}\n{extra}", folder)
     tap = "v(vcc)" if kind == PAIR else "v(tap)"
     found = run(deck, ("v(a)", "v(b)", tap, "i(vreg)", *probes), stop_s, step_s, start_s, celsius, folder)
     waves = dict(found) | {"d": found["v(a)"] - found["v(b)"]}
@@ -112,8 +113,9 @@ def start_time_s(
     stop_s: float = 3e-3,
     **head: float,
 ) -> float:
-    """Return how long after the supply the tank passes 90 % of its amplitude at stop_s; inf if it does not oscillate."""
-    deck = oscillator_deck(kind, SUPPLY_V[kind] if supply_v is None else supply_v, head, f"{KICK}\n{extra}", folder)
+    """Return how long after the supply the tank passes 90 % of its amplitude at stop_s; inf without oscillation."""
+    supply_v = SUPPLY_V[kind] if supply_v is None else supply_v
+    deck = oscillator_deck(kind, supply_v, head, f"{KICK}\n{extra}", folder)
     found = run(deck, ("v(a)", "v(b)"), stop_s, 4e-7, 0.0, celsius, folder)
     across = abs(found["v(a)"] - found["v(b)"])
     late = across[found["time"] > 0.85 * stop_s].max()
@@ -206,8 +208,9 @@ def powered(
     step_s: float = 1e-5,
     folder: Path = HARDWARE,
 ) -> dict[str, np.ndarray]:
-    """Simulate the supply between battery and loads; returns "cell", "fused", "five", "vsys", "leg" and "battery_a"."""
-    deck = f"VBAT cell 0 {battery}\nRBAT cell plus {resistance}\nXs plus 0 vsys leg supply\nRV vsys 0 1Meg\n{board}\n{oscillator}"
+    """Simulate the supply between battery and loads; returns "input", "five", "vsys", "leg" and "battery_a"."""
+    deck = f"VBAT cell 0 {battery}\nRBAT cell plus {resistance}\nXs plus 0 vsys leg supply\nRV vsys 0 1Meg\n"
+    deck += f"{board}\n{oscillator}"
     names = {"input": "v(xs.input)", "five": "v(xs.five)", "vsys": "v(vsys)", "leg": "v(leg)", "battery_a": "i(vbat)"}
     found = run(deck, tuple(names.values()), stop_s, step_s, start_s, 27.0, folder, False)
     return {"time": found["time"]} | {name: found[vector] for name, vector in names.items()}

@@ -53,7 +53,7 @@ write {raw} {" ".join(probes)}
         path = Path(scratch) / "deck.cir"
         path.write_text(text, encoding="utf-8")
         done = subprocess.run(
-            ["ngspice", "-b", path.name], cwd=scratch, capture_output=True, text=True, timeout=120, check=False
+            ["ngspice", "-b", path.name], cwd=scratch, capture_output=True, text=True, timeout=300, check=False
         )
         if not raw.exists():
             raise RuntimeError(f"ngspice failed:\n{done.stdout[-1500:]}\n{done.stderr[-1500:]}\n{deck}")
