@@ -6,6 +6,7 @@ strips was chosen by hand, so that the legs of transistors are on neighbouring s
 """
 
 import sys
+from itertools import pairwise
 from pathlib import Path
 
 from parts import read_netlist
@@ -16,8 +17,8 @@ CIRCUITS = ("oscillator-pair", "input-schmitt", "supply")
 STRIPS = (
     "couple_b", "", "end_a", "base_a", "emitters", "base_b", "end_b", "", "couple_a", "bias", "tail_base",
     "q4_emitter", "gnd", "tail_emitter", "tail_base", "emitters", "reference", "", "gnd", "vcc", "", "five", "gnd",
-    "input", "", "fused", "", "battery_plus", "", "vsys", "end_a", "", "series", "", "coupled", "", "node", "", "clamp_up", "", "mid",
-    "", "clamp_down", "", "vdd", "gate", "out", "gnd", "pin 4", "gnd", "pin 6", "gnd", "pin", "gnd",
+    "input", "", "fused", "", "battery_plus", "", "vsys", "end_a", "", "series", "", "coupled", "", "node", "", "clamp_up",
+    "", "mid", "", "clamp_down", "", "vdd", "gate", "out", "gnd", "pin 4", "gnd", "pin 6", "gnd", "pin", "gnd",
 )  # fmt: skip
 # Nodes of the netlists that are one net on the board.
 SAME = {("supply", "oscillator"): "vcc", ("supply", "battery_minus"): "gnd", ("input-schmitt", "coil"): "end_a"}
@@ -67,7 +68,7 @@ class Board:
             if name not in (CHIP, "C53"):
                 placed[name] = self._nearest_rows([self.net_of(part, k) for k in range(len(part.nodes))])
         for net, rows in self._rows.items():  # strips of the same net are joined by links
-            for upper, lower in zip(rows[:-1], rows[1:], strict=True):
+            for upper, lower in pairwise(rows):
                 placed[("link", net, upper)] = [upper, lower]
         for key, rows in sorted(placed.items(), key=lambda item: (min(item[1]), str(item[0]))):
             columns = self._free_columns(rows, key)
@@ -165,7 +166,7 @@ class Board:
 
 
 PITCH, LEFT, TOP = 20, 110, 40  # of the drawing, in pixels
-COLOURS = {"R": "#e8d5a9", "C": "#f2c078", "D": "#d9d9d9", "Q": "#cfd8dc", "U": "#cfd8dc", "F": "#d5e8d4", "L": "#eeeeee"}
+COLOURS = {"R": "#e8d5a9", "C": "#f2c078", "D": "#d9d9d9", "Q": "#cfd8dc", "U": "#cfd8dc", "F": "#d5e8d4"}
 
 
 def svg(board):
@@ -197,7 +198,8 @@ def svg(board):
     out.append(
         f'<rect x="{x - 5}" y="{y - 9}" width="{x2 - x + 10}" height="{y2 - y + 18}" fill="#cfd8dc" stroke="black"/>'
         f'<text x="{(x + x2) / 2 + 10}" y="{(y + y2) / 2}" text-anchor="middle">{CHIP}</text>'
-        f'<text x="{(x + x2) / 2 + 10}" y="{(y + y2) / 2 + 13}" text-anchor="middle" font-size="8">{board.parts[CHIP].value}</text>'
+        f'<text x="{(x + x2) / 2 + 10}" y="{(y + y2) / 2 + 13}" text-anchor="middle" font-size="8">'
+        f"{board.parts[CHIP].value}</text>"
         f'<text x="{x + 5}" y="{y + 4}">1</text><text x="{x2 - 5}" y="{y + 4}" text-anchor="end">14</text>'
     )
     for cut in board.cuts:
@@ -218,8 +220,7 @@ def svg(board):
             f'<rect x="{x1 - 7}" y="{y1 - 4}" width="{x2 - x1 + 14}" height="{y2 - y1 + 8}" rx="5" '
             f'fill="{COLOURS[name[0]]}" stroke="black"/>'
         )
-        value = {"small-signal diode": "", "NPN transistor": "NPN", "2.5 V shunt reference": "2.5 V", "Schottky diode": "",
-                 "5 V low-drop regulator": "5 V", "fuse": "fuse"}.get(part.value, part.value)  # fmt: skip
+        value = part.value if part.number is not None and name != "F81" else ""
         words = f"{name} {value}".strip() if y2 - y1 >= 3 * PITCH else name
         x, y = middle
         if len(holes) == 2 and y2 - y1 >= 2 * PITCH:

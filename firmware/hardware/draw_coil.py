@@ -11,7 +11,7 @@ FOLDER = Path(__file__).resolve().parent / "drawings"
 WIDTH, HEIGHT = 980, 560
 MIDDLE = (270, 270)  # of the coil seen from above, in pixels
 RING, FORMER, GAP_DEGREES = 170, 190, 5
-COPPER, FOIL, WOOD, INK, NOTE = "#b5651d", "#9aa7b0", "#ead9bd", "#222", "#1f4f8f"
+COPPER, FOIL, WOOD, TAPE, INK, NOTE = "#b5651d", "#9aa7b0", "#ead9bd", "#7aa05a", "#222", "#1f4f8f"
 
 
 def polar(radius, degrees):
@@ -47,7 +47,8 @@ def from_above():
     # The head.
     yield f'<rect x="{x - 62}" y="{y + RING - 12}" width="124" height="86" rx="8" fill="white" stroke="{INK}"/>'
     yield text(x, y + RING + 12, "head", "middle")
-    yield f'<path d="M{x - 34} {y + RING + 36}h26m0 -14v28m14 -28v28m0 -14h26" stroke="{INK}" stroke-width="2" fill="none"/>'
+    plates = f"M{x - 34} {y + RING + 36}h26m0 -14v28m14 -28v28m0 -14h26"
+    yield f'<path d="{plates}" stroke="{INK}" stroke-width="2" fill="none"/>'
     yield text(x, y + RING + 68, "C1", "middle")
     yield text(x - 46, y + RING + 41, "a", "middle")
     yield text(x + 46, y + RING + 41, "b", "middle")
@@ -61,8 +62,10 @@ def from_above():
     yield text(12, 90, "shield: foil on tape,", colour=NOTE)
     yield text(12, 107, "all around but the slot", colour=NOTE)
     yield arrow(x + 150, y + RING + 60, x + 8, y + RING + 98)
-    yield text(x + 154, y + RING + 56, "cable W1: end a, end b and tap;\nits shield to ground and\nto the coil's shield, at one point", colour=NOTE)
-    yield arrow(118, y + RING + 62, x - 38, y + RING + 38)
+    words = "cable W1: end a, end b and tap;\nits shield to ground and"
+    words += "\nto the coil's shield, at one point"
+    yield text(x + 154, y + RING + 56, words, colour=NOTE)
+    yield arrow(118, y + RING + 62, x - 14, y + RING + 50)
     yield text(10, y + RING + 48, "C1 across the\nends, here and\nnot at the board", colour=NOTE)
 
 
@@ -71,8 +74,11 @@ def cut_through():
     x, y = 720, 170
     yield text(600, 30, "Cut through the winding", bold=True)
     yield f'<rect x="{x - 90}" y="{y + 40}" width="180" height="60" fill="{WOOD}" stroke="{INK}"/>'
-    yield f'<rect x="{x - 40}" y="{y - 34}" width="80" height="74" rx="14" fill="none" stroke="{FOIL}" stroke-width="7"/>'
-    yield f'<rect x="{x - 32}" y="{y - 26}" width="64" height="60" rx="10" fill="none" stroke="#7aa05a" stroke-width="6"/>'
+    for inset, colour in ((0, FOIL), (8, TAPE)):
+        yield (
+            f'<rect x="{x - 40 + inset}" y="{y - 34 + inset}" width="{80 - 2 * inset}" height="{74 - 2 * inset}" rx="12" '
+            f'fill="none" stroke="{colour}" stroke-width="7"/>'
+        )
     for row in range(5):
         for column in range(5):
             colour = COPPER if row < 2 or (row == 2 and column < 3) else "#d9a066"

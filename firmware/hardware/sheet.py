@@ -5,6 +5,8 @@ cannot carry another one.  `nets()` works out from the drawn lines which termina
 compare a drawing with the netlist.  It needs schemdraw, which is in the extra `test`.
 """
 
+from itertools import pairwise
+
 import schemdraw
 import schemdraw.elements as elm
 from schemdraw import logic
@@ -135,7 +137,7 @@ class Sheet:
 
     def wire(self, *points):
         """Draw a line through points; each piece is horizontal or vertical."""
-        for start, end in zip(points[:-1], points[1:], strict=True):
+        for start, end in pairwise(points):
             if start[0] != end[0] and start[1] != end[1]:
                 raise ValueError(f"a wire from {start} to {end} is neither horizontal nor vertical")
             self.wires.append((start, end))
@@ -218,8 +220,8 @@ class Sheet:
 def _short(value):
     """The value as it is drawn; long names of devices lose words that their symbol says."""
     return {
-        "NPN transistor": "NPN", "PNP transistor": "PNP", "N-channel MOSFET": "N-MOSFET", "small-signal diode": "signal",
-        "Schottky diode": "Schottky", "36 V zener diode": "36 V", "red LED": "red LED",
+        "NPN transistor": "NPN", "PNP transistor": "PNP", "N-channel MOSFET": "N-MOSFET",
+        "small-signal diode": "signal", "Schottky diode": "Schottky", "36 V zener diode": "36 V", "red LED": "red LED",
     }.get(value, value)  # fmt: skip
 
 

@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+from itertools import pairwise
 from xml.etree import ElementTree
 
 import pytest
@@ -54,7 +55,7 @@ def test_no_hole_is_used_twice_and_parts_do_not_overlap(placed):
                 spans.setdefault(column, []).append((min(h[0] for h in holes), max(h[0] for h in holes)))
     for column, found in spans.items():
         found.sort()
-        assert all(low < high for (_, low), (high, _) in zip(found[:-1], found[1:], strict=True)), column
+        assert all(low < high for (_, low), (high, _) in pairwise(found)), column
 
 
 def test_the_legs_of_a_transistor_reach_their_holes(placed):

@@ -32,7 +32,7 @@ def texts(path):
 
 
 def expected_nets(name):
-    """The terminals that the netlists join, as a set of frozen sets; those of the instrument's own parts are left out."""
+    """The terminals that the netlists join, as frozen sets; those of the instrument's own parts are left out."""
     nets = {}
     for circuit in draw.DRAWINGS[name][1]:
         if circuit == "instrument":
@@ -87,7 +87,7 @@ def test_the_committed_drawings_are_what_the_script_draws(tmp_path):
     names = {path.name for path in tmp_path.glob("*.svg")}
     assert names == {f"{name}.svg" for name in draw.DRAWINGS}
     for name in names:
-        assert texts(FOLDER / name) == texts(tmp_path / name), f"draw it again: python firmware/hardware/draw.py ({name})"
+        assert texts(FOLDER / name) == texts(tmp_path / name), f"draw {name} again: python firmware/hardware/draw.py"
         assert (FOLDER / name).stat().st_size < 80_000
 
 
