@@ -17,8 +17,9 @@ CIRCUITS = ("oscillator-pair", "input-schmitt", "supply")
 STRIPS = (
     "couple_b", "", "end_a", "base_a", "emitters", "base_b", "end_b", "", "couple_a", "bias", "tail_base",
     "q4_emitter", "gnd", "tail_emitter", "tail_base", "emitters", "reference", "", "gnd", "vcc", "", "five", "gnd",
-    "input", "", "fused", "", "battery_plus", "", "vsys", "end_a", "", "series", "", "coupled", "", "node", "", "clamp_up",
-    "", "mid", "", "clamp_down", "", "vdd", "gate", "out", "gnd", "pin 4", "gnd", "pin 6", "gnd", "pin", "gnd",
+    "input", "", "fused", "", "battery_plus", "", "vsys", "end_a", "", "series", "", "coupled", "", "node", "",
+    "clamp_up", "", "mid", "", "clamp_down", "", "vdd", "gate", "out", "gnd", "pin 4", "gnd", "pin 6", "gnd", "pin",
+    "gnd",
 )  # fmt: skip
 # Nodes of the netlists that are one net on the board.
 SAME = {("supply", "oscillator"): "vcc", ("supply", "battery_minus"): "gnd", ("input-schmitt", "coil"): "end_a"}

@@ -76,8 +76,8 @@ def cut_through():
     yield f'<rect x="{x - 90}" y="{y + 40}" width="180" height="60" fill="{WOOD}" stroke="{INK}"/>'
     for inset, colour in ((0, FOIL), (8, TAPE)):
         yield (
-            f'<rect x="{x - 40 + inset}" y="{y - 34 + inset}" width="{80 - 2 * inset}" height="{74 - 2 * inset}" rx="12" '
-            f'fill="none" stroke="{colour}" stroke-width="7"/>'
+            f'<rect x="{x - 40 + inset}" y="{y - 34 + inset}" width="{80 - 2 * inset}" '
+            f'height="{74 - 2 * inset}" rx="12" fill="none" stroke="{colour}" stroke-width="7"/>'
         )
     for row in range(5):
         for column in range(5):

@@ -30,8 +30,8 @@ PIN_SUPPLY_V = 3.3
 SUPPLY_LOW, SUPPLY_HIGH = 0.5, 1.3
 
 # The long-tailed pair of firmware/hardware: current of its tail and of all of it in mA, simulated with ngspice
-# (tests/hardware), and the share of the square wave's fundamental that the simulation found across the coil.
-_PAIR_TAIL_MA, _PAIR_MA, _PAIR_SHARE = 5.0, 7.4, 0.88
+# (tests/hardware), and the resistance in ohm with which its base circuits load the coil.
+_PAIR_TAIL_MA, _PAIR_MA, _PAIR_LOAD_OHM = 4.75, 7.4, 8800.0
 # V, peak across the coil.  The pair's transistors saturate above it: collector at 5 V - V/2, base at 1.3 V + V/4.
 _PAIR_MOST_V = 5.5
 # V.  Behind the 100 ohm of the supply, or 5 V from a bench supply.
@@ -104,7 +104,8 @@ def _oscillator(oscillator: str, parallel_ohm: float) -> dict[str, Expectation]:
     """
     low, high = _OSCILLATOR_LOW, _OSCILLATOR_HIGH
     if oscillator == PAIR:
-        peak_v = min(_PAIR_MOST_V, _PAIR_SHARE * 2 / pi * _PAIR_TAIL_MA / 1e3 * parallel_ohm)
+        loaded_ohm = 1 / (1 / parallel_ohm + 1 / _PAIR_LOAD_OHM)
+        peak_v = min(_PAIR_MOST_V, 2 / pi * _PAIR_TAIL_MA / 1e3 * loaded_ohm)
         supply_v, current = _PAIR_SUPPLY_V, _around(_PAIR_MA, low, high)
     elif oscillator == MOSFET:
         supply_v = _MOSFET_SUPPLY_V
