@@ -49,7 +49,6 @@ SLOW = (
     "firmware/test_firmware.py",
     "firmware/test_firmware_flags.py",
     "firmware/test_firmware_usb.py",
-    "firmware/test_wiring.py",
     "firmware/test_silicon_",
     "hardware/test_changed_values.py",
     "hardware/test_inputs.py",

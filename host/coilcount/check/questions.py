@@ -52,6 +52,12 @@ QUESTIONS = (
         faults.CURRENT_LOW, faults.CURRENT_HIGH,
     ),
     Question(
+        "emitters_v", "emitters", "V", METER,
+        "mean voltage at the joined emitters of Q1 and Q2, against ground: without an oscilloscope it tells a pair "
+        "that oscillates from one that does not",
+        faults.NO_SWING, faults.SWING_HIGH,
+    ),
+    Question(
         "end_swing_v", "coil swing", "V", SCOPE,
         "swing at one coil end against ground, peak to peak, with a 10:1 probe",
         faults.SWING_LOW, faults.SWING_HIGH,

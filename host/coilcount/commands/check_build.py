@@ -88,7 +88,7 @@ class Build:
             word = ask_choice("Which oscillator did you build?", OSCILLATORS, last.oscillator)
             self.answers = dataclasses.replace(self.answers, oscillator=word)
             expected = self.expected()
-            for question in QUESTIONS:
+            for question in (question for question in QUESTIONS if question.key in expected.ranges):
 
                 def check(value: float, key: str = question.key) -> None:
                     read_table(Answers, {key: value}, "")
@@ -134,7 +134,7 @@ class Build:
             f"Expected of a build of {self.path}, oscillator {self.answers.oscillator} (computed, not measured):",
             "",
         )
-        for question in QUESTIONS:
+        for question in (question for question in QUESTIONS if question.key in expected.ranges):
             say(
                 f"{question.name:<11} {range_text(expected.ranges[question.key], question.unit)}",
                 f"{'':<11} {question.tool}: {question.how}",

@@ -29,9 +29,14 @@ PIN_SUPPLY_V = 3.3
 # Shares of the plan's supply current that are accepted: board and display differ.
 SUPPLY_LOW, SUPPLY_HIGH = 0.5, 1.3
 
-# The long-tailed pair of firmware/hardware: current of its tail and of all of it in mA, simulated with ngspice
-# (tests/hardware), and the resistance in ohm with which its base circuits load the coil.
-_PAIR_TAIL_MA, _PAIR_MA, _PAIR_LOAD_OHM = 4.75, 7.4, 8800.0
+# The long-tailed pair of firmware/hardware, simulated with ngspice (tests/hardware): current of its tail in mA; the
+# resistance in ohm with which its base circuits load the coil; its whole current in mA, which is 6.4 at 4.26 V behind
+# the 100 ohm of the supply, and 7.4 at 5 V.
+_PAIR_TAIL_MA, _PAIR_LOAD_OHM = 4.75, 8800.0
+_PAIR_MA = Expectation(5.0, 6.4, 9.0)
+# V.  Mean voltage at the joined emitters of the pair: at rest, and what a swing of 1 V adds.  Simulated with ngspice:
+# 1.04 V at rest and 1.38 V with 2.39 V across the coil.
+_EMITTERS_V, _EMITTERS_PER_SWING = 1.04, 0.142
 # V, peak across the coil.  The pair's transistors saturate above it: collector at 5 V - V/2, base at 1.3 V + V/4.
 _PAIR_MOST_V = 5.5
 # V.  Behind the 100 ohm of the supply, or 5 V from a bench supply.
@@ -106,8 +111,15 @@ def _oscillator(oscillator: str, parallel_ohm: float) -> dict[str, Expectation]:
     if oscillator == PAIR:
         loaded_ohm = 1 / (1 / parallel_ohm + 1 / _PAIR_LOAD_OHM)
         peak_v = min(_PAIR_MOST_V, 2 / pi * _PAIR_TAIL_MA / 1e3 * loaded_ohm)
-        supply_v, current = _PAIR_SUPPLY_V, _around(_PAIR_MA, low, high)
-    elif oscillator == MOSFET:
+        rest_v, share = _EMITTERS_V, _EMITTERS_PER_SWING * peak_v
+        return {
+            "oscillator_v": _PAIR_SUPPLY_V,
+            "oscillator_ma": _PAIR_MA,
+            # Half the share is the limit to an oscillator at rest; transistors differ by 0.1 V.
+            "emitters_v": Expectation(rest_v + share / 2, rest_v + share, rest_v + 1.5 * share + 0.1),
+            "end_swing_v": _around(peak_v, low, high),
+        }
+    if oscillator == MOSFET:
         supply_v = _MOSFET_SUPPLY_V
         peak_v = _MOSFET_SHARE * pi * supply_v.value
         current = _around(1e3 * pi * peak_v / (2 * parallel_ohm) + _MOSFET_MA, 0.6, 1.5)

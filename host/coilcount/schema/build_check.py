@@ -24,6 +24,7 @@ class Answers:
     capacitor_nf: float | None = number(0, 1e5, None)
     oscillator_v: float | None = number(0, 60, None)
     oscillator_ma: float | None = number(0, 1e4, None)
+    emitters_v: float | None = number(0, 60, None)
     end_swing_v: float | None = number(0, 2000, None)
     mid_v: float | None = number(-60, 60, None)
     pin_highest_v: float | None = number(-60, 60, None)
