@@ -51,6 +51,8 @@ SLOW = (
     "firmware/test_firmware_usb.py",
     "firmware/test_silicon_",
     "hardware/test_changed_values.py",
+    "hardware/test_drawings.py",
+    "hardware/test_expected_and_circuit.py",
     "hardware/test_inputs.py",
     "hardware/test_oscillators.py",
     "hardware/test_plan_and_circuit.py",

@@ -65,6 +65,19 @@ def test_the_legs_of_a_transistor_reach_their_holes(placed):
             assert max(rows) - min(rows) <= 2, name
 
 
+def test_the_board_can_be_split_where_the_guide_says(placed):
+    """Between strips 30 and 31 no part stands, and two links cross: end_a and gnd."""
+    for name, part in placed.parts.items():
+        if name != board.CHIP:
+            rows = [placed.holes[(name, number)][0] for number in range(len(part.nodes))]
+            assert not min(rows) <= 30 < max(rows), name
+    crossing = [board.STRIPS[first[0] - 1] for first, second in placed.links if first[0] <= 30 < second[0]]
+    assert sorted(crossing) == ["end_a", "gnd"]
+    guide = (HARDWARE.parent / "BUILD.md").read_text(encoding="utf-8")
+    assert "split between strips 30 and 31" in guide
+    assert f"{len(board.STRIPS)} strips with {placed.columns} holes" in guide
+
+
 def test_a_cut_that_is_forgotten_is_noticed(placed):
     wrong = board.Board()
     wrong.cuts.pop()

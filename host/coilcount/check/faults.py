@@ -33,7 +33,7 @@ CRYSTAL = Fault(
 NO_COIL = Fault(
     "no-coil",
     "the oscillator does not run, or its signal does not reach the pin",
-    "measure the signal at the oscillator, then at the Schmitt input, then at the pin (firmware/BUILD.md, steps 5 and 6)",
+    "measure the signal at the oscillator, then at the Schmitt input, then at the pin (steps 5 and 6 of BUILD.md)",
 )
 OSCILLATOR_STOPPED = Fault(
     "oscillator-stopped",
