@@ -57,6 +57,7 @@ SLOW = (
     "hardware/test_oscillators.py",
     "hardware/test_plan_and_circuit.py",
     "hardware/test_supply.py",
+    "hardware/test_wiring_page.py::test_volts",
     "live/test_boundary.py::test_a_recording_goes_on_when_its_output",
     "live/test_live_s",
     "physics/test_physics_targets.py::test_finite_elements",

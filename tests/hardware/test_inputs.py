@@ -1,8 +1,12 @@
 """The two input stages under ngspice: exact edges, safe levels at the pin, and a board without power."""
 
+from math import pi
+
 import circuit_checks
 import pytest
+from circuit_noise import jitter_s
 from circuits import COMPARATOR, LIMITED, MOSFET, PAIR, SCHMITT, at_pin, oscillate
+from coilcount.simulate.scene import Oscillator
 from pytest import approx
 from spice import needs_ngspice, run
 
@@ -66,6 +70,15 @@ def test_the_whole_way_from_the_default_coil_to_the_pin(kind):
     tank, pin = loaded.waves["d"], loaded.waves["v(pin)"]
     assert abs(((tank[:-1] < 0) & (tank[1:] >= 0)).sum() - ((pin[:-1] < 1.65) & (pin[1:] >= 1.65)).sum()) <= 1
     assert pin.min() > -0.2 and pin.max() < 3.5
+
+
+def test_jitter_of_the_comparator_is_noise_over_slope():
+    """1 mV rms at its input; 100k and 470k with 2.2M leave 0.79 of the coil's 2.4 V.  Scenes assume 4 ns an edge."""
+    slope_v_s = 2 * pi * 25e3 * 2.4 * 0.79
+    jitter = jitter_s(COMPARATOR, 2.4)
+    print(f"\njitter {jitter * 1e9:.1f} ns (circuit simulation), {1e-3 / slope_v_s * 1e9:.1f} ns (noise over slope)")
+    assert jitter == approx(1e-3 / slope_v_s, rel=0.35)
+    assert jitter < Oscillator().jitter_ns * 1e-9
 
 
 @pytest.mark.parametrize(("kind", "end_v"), [(PAIR, 5.5), (LIMITED, 11.4), (MOSFET, 27.4)])

@@ -120,3 +120,12 @@ def test_100_pf_of_cable():
     expected = -0.5e6 * 100e-12 / 180e-9
     assert base.ppm(oscillate(extra="CCABLE a b 100p", **SETTLED)) == approx(expected, abs=5)
     assert base.ppm(oscillate(extra="CCABLE a 0 100p", **SETTLED)) == approx(expected / 4, abs=5)
+
+
+def test_a_coil_without_a_tap_works_with_470_ohm_at_each_end():
+    """The two resistors load the tank: half the voltage, and half the answer to loss."""
+    changes = ({}, {"resistance": OHM * 1.01}, {"supply_v": 4.5})
+    base, lossy, low = (oscillate(untapped_ohm=470, **change, **SETTLED) for change in changes)
+    assert base.peak_v == approx(1.3, rel=0.05)
+    assert base.percent(lossy) == approx(-0.5, abs=0.05)
+    assert abs(base.ppm(low)) < 8 and abs(base.percent(low)) < 0.05

@@ -83,12 +83,21 @@ def oscillate(
     start_s: float = 3.5e-3,
     step_s: float = 2e-7,
     probes: tuple[str, ...] = (),
+    untapped_ohm: float | None = None,
     folder: Path = HARDWARE,
     **head: float,
 ) -> Oscillation:
-    """Simulate an oscillator; head: inductance, resistance, coupling, capacitance, if they are not the default."""
+    """Simulate an oscillator.
+
+    untapped_ohm: the pair with a coil without a tap, which is fed through this resistance at each end; head:
+    inductance, resistance, coupling, capacitance, if they are not the default.
+    """
     supply_v = SUPPLY_V[kind] if supply_v is None else supply_v
     deck = oscillator_deck(kind, supply_v, head, f"{STRONG_KICK}\n{extra}", folder)
+    if untapped_ohm is not None:
+        deck = deck.replace(
+            "Xhead a vcc b", f"RFEEDA a vcc {untapped_ohm}\nRFEEDB b vcc {untapped_ohm}\nXhead a open b"
+        )
     tap = "v(vcc)" if kind == PAIR else "v(tap)"
     found = run(deck, ("v(a)", "v(b)", tap, "i(vreg)", *probes), stop_s, step_s, start_s, celsius, folder)
     waves = dict(found) | {"d": found["v(a)"] - found["v(b)"]}
