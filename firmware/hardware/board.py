@@ -71,7 +71,8 @@ class Board:
         for net, rows in self._rows.items():  # strips of the same net are joined by links
             for upper, lower in pairwise(rows):
                 placed[("link", net, upper)] = [upper, lower]
-        for key, rows in sorted(placed.items(), key=lambda item: (min(item[1]), str(item[0]))):
+        # The transistors come first, so that the pairs of equal temperature stand beside each other.
+        for key, rows in sorted(placed.items(), key=lambda item: (item[0][0] != "Q", min(item[1]), str(item[0]))):
             columns = self._free_columns(rows, key)
             if isinstance(key, tuple):
                 self.links.append(((rows[0], columns[0]), (rows[1], columns[1])))
@@ -82,7 +83,7 @@ class Board:
 
     def _place_chip(self, column):
         left, right = column, column + 3
-        self.columns = right + 9
+        self.columns = right + 7  # the last part stands at right + 6
         for pin in range(7):
             self.cuts.append((self.chip_row + pin, left + 1))
         self.chip = (left, right)

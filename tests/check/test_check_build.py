@@ -192,6 +192,19 @@ def test_a_recording_carries_the_latest_check_of_its_plan(plan, tmp_path, capsys
     assert "not checked against its plan" in capsys.readouterr().out
 
 
+def test_a_real_recording_never_carries_a_simulated_check(plan, capsys):
+    """Two results: a real one without a board, then a simulated one."""
+    from coilcount.commands.listening import build_check
+
+    answers = plan.with_name("answers.toml")
+    answers.write_text("mid_v = 1.6\n")
+    assert main(["check", "--build", str(plan), "--bench", "--answers", str(answers), "--quiet"]) == 0
+    text = plan.with_name("plan.check.toml").read_text()
+    plan.with_name("plan.check-2.toml").write_text(text.replace("simulated = false", "simulated = true"))
+    assert build_check(str(plan), simulated=True)["file"] == "plan.check-2.toml"
+    assert build_check(str(plan), simulated=False)["file"] == "plan.check.toml"
+
+
 def test_a_person_is_asked_at_the_terminal(plan):
     """Wrong words are asked for again, Enter skips, Ctrl-D leaves out the rest; the next run offers the answers."""
     code, out = at_a_terminal(plan, b"pear\n\n1,3 ohm\n\nx\n180\n-3\n\n\x04")

@@ -65,6 +65,17 @@ def test_the_legs_of_a_transistor_reach_their_holes(placed):
             assert max(rows) - min(rows) <= 2, name
 
 
+def test_transistors_of_equal_temperature_stand_beside_each_other(placed):
+    """At most 8 mm apart, so that their cases can touch: three holes of 2.54 mm."""
+    for first, second in (("Q1", "Q2"), ("Q3", "Q4")):
+        apart = [
+            max(abs(a[0] - b[0]), abs(a[1] - b[1]))
+            for a in (placed.holes[(first, k)] for k in range(3))
+            for b in (placed.holes[(second, k)] for k in range(3))
+        ]
+        assert min(apart) <= 3, (first, second)
+
+
 def test_the_board_can_be_split_where_the_guide_says(placed):
     """Between strips 30 and 31 no part stands, and two links cross: end_a and gnd."""
     for name, part in placed.parts.items():

@@ -45,7 +45,8 @@ class Build:
         kept = read_build(args.build)
         self._sha256 = kept["sha256"]
         self._plan = plan_of(kept["plan"], args.build)
-        last_path, self.last, _ = read_latest(args.build, self._sha256)
+        self._virtual = bool(args.virtual)
+        last_path, self.last, _ = read_latest(args.build, self._sha256, self._virtual)
         if last_path is not None and self.last is None:
             warn(f"warning: {last_path} was made with another version of the plan and is not used")
         self.answers = read_answers(Path(args.answers)) if args.answers else Answers()
@@ -69,7 +70,7 @@ class Build:
         """The amplitude that the board sent in the latest check in which nothing failed; None without one."""
         from coilcount.commands.kept_checks import usual_amplitude_v
 
-        return usual_amplitude_v(self.path, self._sha256)
+        return usual_amplitude_v(self.path, self._sha256, self._virtual)
 
     def ask(self) -> None:
         """Ask for each reading; what a person does not give stays unknown."""

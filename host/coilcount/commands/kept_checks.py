@@ -23,26 +23,32 @@ def kept(plan_path: str | Path) -> list[Path]:
     return [other for _, other in sorted(found, reverse=True)]
 
 
-def read_latest(plan_path: str | Path, plan_sha256: str) -> tuple[Path | None, Any, dict[str, Any] | None]:
+def read_latest(
+    plan_path: str | Path, plan_sha256: str, simulated: bool
+) -> tuple[Path | None, Any, dict[str, Any] | None]:
     """(path, BuildCheck, {"file", "sha256", "check"} for a capture's header) of the latest result of this very plan.
 
-    All three are None without a result, the last two also if the plan file has changed since.  Raises InputError if the
-    file is no result.
+    simulated: whether results of a simulated coil count; those of a real one always do.  All three are None without a
+    result, the last two also if the plan file has changed since.  Raises InputError if a file is no result.
     """
-    paths = kept(plan_path)
-    if not paths:
-        return None, None, None
-    check, for_header = _read(paths[0])
-    if check.plan_sha256 != plan_sha256:
-        return paths[0], None, None
-    return paths[0], check, for_header
+    for path in kept(plan_path):
+        check, for_header = _read(path)
+        if check.plan_sha256 != plan_sha256:
+            return path, None, None
+        if simulated or not check.simulated:
+            return path, check, for_header
+    return None, None, None
 
 
-def usual_amplitude_v(plan_path: str | Path, plan_sha256: str) -> float | None:
-    """The amplitude in V that the board sent in the latest result in which nothing failed; None without one."""
+def usual_amplitude_v(plan_path: str | Path, plan_sha256: str, simulated: bool) -> float | None:
+    """The amplitude in V that the board sent in the latest result in which nothing failed; None without one.
+
+    simulated: whether the coil is simulated; only results of the same kind count.
+    """
     for path in kept(plan_path):
         check, _ = _read(path)
-        if check.plan_sha256 == plan_sha256 and not check.failed and check.amplitude_v is not None:
+        same = check.plan_sha256 == plan_sha256 and check.simulated == simulated
+        if same and not check.failed and check.amplitude_v is not None:
             return check.amplitude_v
     return None
 

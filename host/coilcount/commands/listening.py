@@ -66,7 +66,7 @@ def check_source(args: argparse.Namespace) -> None:
     if args.seconds is not None and not (args.seconds > 0 and math.isfinite(args.seconds)):
         raise InputError(f"--for is {args.seconds:g}", remedy="Give a number of seconds above 0")
     # A wrong plan, and a wrong result beside it, are reported before a board is looked for.
-    build_check(getattr(args, "build", None))
+    build_check(getattr(args, "build", None), True)
 
 
 @contextlib.contextmanager
@@ -121,7 +121,7 @@ def make_header(args: argparse.Namespace, source: Source, settings) -> Header:
         board=hello._asdict() if hello else {},
         settings=settings.as_dict(),
         build=read_build(args.build),
-        build_check=build_check(args.build),
+        build_check=build_check(args.build, source.simulated),
         notes={"note": "; ".join(args.note)} if args.note else {},
         simulated=source.simulated,
     )
@@ -142,12 +142,13 @@ def read_build(path: str | None) -> dict | None:
     return {"file": os.path.basename(path), "sha256": hashlib.sha256(data).hexdigest(), "plan": plan}
 
 
-def build_check(path: str | None) -> dict | None:
+def build_check(path: str | None, simulated: bool) -> dict | None:
     """{"file", "sha256", "check"} of the latest `check --build` of this very plan file, None without one.
 
+    simulated: whether the recording is; only then may it carry a simulated check.
     Raises InputError if the plan or the result is wrong.
     """
     from coilcount.commands.kept_checks import read_latest
 
     build = read_build(path)
-    return None if build is None else read_latest(path, build["sha256"])[2]
+    return None if build is None else read_latest(path, build["sha256"], simulated)[2]
