@@ -5,9 +5,9 @@ import numpy as np
 import pytest
 from circuit_checks import SETTLED
 from circuit_faults import WIRES, worst
-from circuits import LIMITED, MOSFET, PAIR, oscillate, start_time_s
+from circuits import LIMITED, MOSFET, PAIR, STRONG_KICK, oscillate, oscillator_deck, start_time_s
 from pytest import approx
-from spice import needs_ngspice
+from spice import HARDWARE, needs_ngspice, run
 
 pytestmark = needs_ngspice
 HENRY, OHM = 225e-6, 1.44  # the default coil of head.cir
@@ -129,3 +129,12 @@ def test_a_coil_without_a_tap_works_with_470_ohm_at_each_end():
     assert base.peak_v == approx(1.3, rel=0.05)
     assert base.percent(lossy) == approx(-0.5, abs=0.05)
     assert abs(base.ppm(low)) < 8 and abs(base.percent(low)) < 0.05
+
+
+def test_the_cable_carries_no_tank_current_with_the_capacitor_in_the_head():
+    deck = oscillator_deck(PAIR, 5.0, {}, STRONG_KICK, HARDWARE).replace("Xosc a b", "VWIRE a wire 0\nXosc wire b")
+    wire = run(deck, ("i(vwire)",), 4e-3, 2e-7, 3e-3)["i(vwire)"]
+    assert abs(wire).max() < 8e-3
+    # The current that circulates in the tank is V sqrt(C/L).
+    assert oscillate(**SETTLED).peak_v * (180e-9 / HENRY) ** 0.5 == approx(0.068, rel=0.03)
+    assert oscillate(MOSFET).peak_v * (180e-9 / HENRY) ** 0.5 == approx(0.77, rel=0.03)
