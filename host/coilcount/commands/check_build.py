@@ -95,7 +95,7 @@ class Build:
                     read_table(Answers, {key: value}, "")
 
                 value = ask_number(
-                    f"{question.name}: {question.how}",
+                    f"{question.how[0].upper()}{question.how[1:]} ({question.name})",
                     f"expected {range_text(expected.ranges[question.key], question.unit)}; by {question.tool}",
                     question.unit,
                     check,
