@@ -216,8 +216,8 @@ def comparator(s, p):
     s.wire(p(17.2, y), p(17.2, 2.0), p(14.8, 2.0))
     s.part("R66", p(14.8, 2.0), p(13.0, 2.0), "above")
     s.wire(p(13.0, 2.0), p(11.3, 2.0), p(11.3, 0))
-    _decoupling(s, p, "C63", "U61", 16.4, (3, 4))
-    s.text(*p(16.9, -4.0), "directly at U61")
+    _decoupling(s, p, "C63", "U61", 18.6, (3, 4))
+    s.text(*p(19.1, -4.0), "directly at U61")
     s.net("coil", p(0.6, 0), side="left", words="coil end\n0.5 to 60 V peak")
     s.net("pin", p(19.0, y), side="right", words="GP15")
 

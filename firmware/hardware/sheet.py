@@ -12,6 +12,8 @@ import schemdraw.elements as elm
 from schemdraw import logic
 
 FONT_SIZE, SMALL = 11, 10
+# Mean width and height of a letter in units of the drawing, for a font of 1 point; measured on the drawings.
+LETTER = (0.0155, 0.032)
 TWO_ENDED = {
     "R": elm.ResistorIEC, "C": elm.Capacitor, "L": elm.Inductor2, "F": elm.FuseIEC, "D": elm.Diode, "S": elm.Switch,
 }  # fmt: skip
@@ -32,10 +34,16 @@ class Sheet:
         self.terminals = {}  # (reference, number of the terminal in the netlist): point
         self.names = []  # (name of a net, point)
         self.wires = []  # (point, point), horizontal or vertical
+        self.texts = []  # (left, right, low, high) of each text, and its words; estimated from the size of the letters
         self.halves = []  # taps of coils: two halves end there, which are one part
 
     def text(self, x, y, words, align="left", size=FONT_SIZE):
         """Write words beside a point."""
+        lines = words.split("\n")
+        width = max(map(len, lines)) * LETTER[0] * size
+        left = x - {"left": 0.0, "center": width / 2, "right": width}[align]
+        half = len(lines) * LETTER[1] * size / 2
+        self.texts.append(((left, left + width, y - half, y + half), words))
         # With .theta(0) the direction does not depend on what was drawn before.
         label = elm.Label().theta(0).at((x, y))
         self.drawing.add(label.label(words, halign=align, valign="center", fontsize=size))
@@ -68,7 +76,7 @@ class Sheet:
         found = [tuple(round(float(value), 2) for value in getattr(drawn, name)) for name in names]
         for number, point in enumerate(found):
             self._terminal(reference, number, point)
-        x = base[0] + (-label[0] if mirrored else label[0])
+        x = base[0] + (-label[0] - 0.2 if mirrored else label[0])
         self.text(x, base[1] + label[1], f"{reference} {_short(part.value)}", "right" if mirrored else "left", SMALL)
         return found
 
@@ -87,7 +95,7 @@ class Sheet:
         minus, out = (tuple(round(float(v), 2) for v in point) for point in (gate.in1, gate.out))
         for number, point in enumerate((at, minus, out)):
             self._terminal(reference, number, point)
-        self.text(at[0] + 1.1, at[1] - 2.4, f"{reference} {self.parts[reference].value}", "center", SMALL)
+        self.text(at[0] + 1.9, at[1] - 2.4, f"{reference} {self.parts[reference].value}", "center", SMALL)
         return at, minus, out
 
     def box(self, reference, corner, size, pins, words=None, lower=0.0):

@@ -59,6 +59,18 @@ def test_a_drawing_connects_what_its_netlists_connect(sheets, name):
     assert drawn == expected_nets(name)
 
 
+@pytest.mark.parametrize("name", draw.DRAWINGS)
+def test_no_text_lies_on_another_or_on_a_wire(sheets, name):
+    boxes = sheets[name].texts
+    for index, ((left, right, low, high), words) in enumerate(boxes):
+        for (left_2, right_2, low_2, high_2), others in boxes[:index]:
+            apart = left >= right_2 or left_2 >= right or low >= high_2 or low_2 >= high
+            assert apart, (words, others)
+        for (x1, y1), (x2, y2) in sheets[name].wires:
+            apart = max(x1, x2) <= left or min(x1, x2) >= right or max(y1, y2) <= low or min(y1, y2) >= high
+            assert apart, (words, (x1, y1), (x2, y2))
+
+
 def test_the_instrument_joins_board_battery_and_circuits(sheets):
     nets = sheets["instrument"].nets()
 
