@@ -6,10 +6,9 @@ Every range is a computation from the plan file.  The tolerances are engineering
 from math import log, pi, sqrt
 
 from coilcount.model.build import BuildExpectations, Expectation
-from coilcount.physics.coil import dc_resistance
 from coilcount.physics.noise import NOISE_CLASSES
 from coilcount.plan.capacitor import capacitor_section
-from coilcount.plan.coil import spread_h, tank_of
+from coilcount.plan.coil import coil_section, tank_of
 from coilcount.schema.build_check import MOSFET, PAIR
 from coilcount.schema.plan import PlanFile
 
@@ -58,24 +57,21 @@ def expectations(plan: PlanFile, oscillator: str, interval_s: float, seconds: fl
     long readings are taken.  Raises InputError if the plan makes no coil.
     """
     tank = tank_of(plan.coil)
-    low_h, high_h = spread_h(plan.coil, tank)
+    coil, capacitor = coil_section(plan.coil, tank), capacitor_section(plan, tank)
     tolerance = plan.tolerance_percent / 100
-    f, farad = tank.frequency_hz, tank.capacitance_f
-    dc = dc_resistance(tank.winding)
-    capacitor = capacitor_section(plan, tank)
+    f, dc = coil["frequency_hz"], coil["resistance_dc_ohm"]
+    low_uh, usual_uh, high_uh = (coil[f"inductance_{name}"] for name in ("low_uh", "uh", "high_uh"))
     drift = next(row for row in capacitor["dielectrics"] if row["dielectric"] == plan.coil.dielectric)
-    parallel_ohm = 2 * pi * f * tank.inductance_h * drift["q_tank"]
+    parallel_ohm = 2 * pi * f * usual_uh * 1e-6 * drift["q_tank"]
     duty_percent = DUTY_PERCENT if oscillator == PAIR else HALF_SINE_PERCENT
     ranges = {
         "coil_resistance_ohm": Expectation(dc * RESISTANCE_LOW, dc, dc * RESISTANCE_HIGH + LEADS_OHM),
-        "inductance_uh": Expectation(
-            low_h * (1 - METER_SPREAD) * 1e6, tank.inductance_h * 1e6, high_h * (1 + METER_SPREAD) * 1e6
-        ),
-        "capacitor_nf": _around(farad * 1e9, 1 - tolerance - METER_SPREAD, 1 + tolerance + METER_SPREAD),
+        "inductance_uh": Expectation(low_uh * (1 - METER_SPREAD), usual_uh, high_uh * (1 + METER_SPREAD)),
+        "capacitor_nf": _around(capacitor["capacitor_nf"], 1 - tolerance - METER_SPREAD, 1 + tolerance + METER_SPREAD),
         "frequency_hz": _around(
             f,
-            sqrt(tank.inductance_h / high_h / (1 + tolerance)) * (1 - OSCILLATOR_SPREAD),
-            sqrt(tank.inductance_h / low_h / (1 - tolerance)) * (1 + OSCILLATOR_SPREAD),
+            sqrt(usual_uh / high_uh / (1 + tolerance)) * (1 - OSCILLATOR_SPREAD),
+            sqrt(usual_uh / low_uh / (1 - tolerance)) * (1 + OSCILLATOR_SPREAD),
         ),
         **_oscillator(oscillator, parallel_ohm),
         "mid_v": MID_V,
