@@ -9,6 +9,7 @@ from coilcount.model.build import BuildExpectations, Expectation
 from coilcount.physics.noise import NOISE_CLASSES
 from coilcount.plan.capacitor import capacitor_section
 from coilcount.plan.coil import coil_section, tank_of
+from coilcount.plan.power import power_section
 from coilcount.schema.build_check import MOSFET, PAIR
 from coilcount.schema.plan import PlanFile
 
@@ -79,7 +80,7 @@ def expectations(plan: PlanFile, oscillator: str, interval_s: float, seconds: fl
         "pin_lowest_v": PIN_LOWEST_V,
         "pin_average_v": Expectation(*(PIN_SUPPLY_V * percent / 100 for percent in duty_percent)),
         "duty_percent": duty_percent,
-        "supply_ma": _around(plan.supply_ma, SUPPLY_LOW, SUPPLY_HIGH),
+        "supply_ma": _around(power_section(plan, tank)["supply_ma"], SUPPLY_LOW, SUPPLY_HIGH),
     }
     noise = {
         name: 1e6 * reading_sigma(NOISE_CLASSES[name], interval_s, seconds) for name in ("careful", "typical", "poor")
