@@ -46,7 +46,7 @@ _PAIR_SUPPLY_V = Expectation(3.8, 4.3, 5.1)
 # other currents in mA; limit and other currents of the current-limited one in mA.
 _MOSFET_SUPPLY_V = Expectation(6.5, 9.0, 10.0)
 _MOSFET_SHARE, _MOSFET_MA = 0.96, 2.0
-_LIMIT_MA, _LIMITED_MA = 20.0, 5.0
+_LIMIT_MA, _LIMITED_MA = 20.5, 4.5
 # Shares around a computed amplitude or current of an oscillator: spread of transistors, resistors and Q.
 _OSCILLATOR_LOW, _OSCILLATOR_HIGH = 0.7, 1.35
 
