@@ -45,6 +45,12 @@ def test_each_command_has_a_section_with_all_of_its_options(command, capsys):
     assert options_of(command, capsys) <= told | shared
 
 
+def test_each_reading_of_a_build_stands_with_its_key():
+    from coilcount.schema.build_check import OSCILLATORS, Answers
+
+    assert {field.name for field in dataclasses.fields(Answers)} | set(OSCILLATORS) <= in_backticks(section("check"))
+
+
 def test_each_setting_stands_with_its_default_and_its_unit():
     lines = [[cell.strip() for cell in line.split("|")[1:-1]] for line in section("Settings reference").splitlines()]
     rows = {cells[1].strip("`"): cells for cells in lines if len(cells) == 6}

@@ -50,6 +50,8 @@ def evil(tmp_path_factory) -> Path:
         "command": [EVIL],
     }
     head |= {"settings": {"tracker": {"threshold": EVIL, "widths_s": [EVIL]}}, "build": {"file": EVIL}}
+    rows = [{"name": EVIL, "verdict": "failed", "fault": EVIL}]
+    head["build_check"] = {"file": EVIL, "check": {"checked_utc": EVIL, "check": rows}}
     head["board"] = {"board": EVIL, "uid": EVIL, "firmware": EVIL}
     log = records.write(records.Log(1, EVIL[:24]))[:-1].decode()
     hello = records.write(HELLO._replace(board=EVIL[:12], uid=EVIL[12:20], firmware="\x1b]7"))[:-1].decode()

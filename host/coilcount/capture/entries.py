@@ -118,7 +118,10 @@ def _to_dict(entry: Entry) -> dict:
         case End():
             return {"t": round(entry.host_s, 6), "end": entry.status, "lines": entry.lines}
         case Header():
-            return {"format": FORMAT, "schema": SCHEMA, **{name: getattr(entry, name) for name in _HEADER_FIELDS}}
+            value = {"format": FORMAT, "schema": SCHEMA, **{name: getattr(entry, name) for name in _HEADER_FIELDS}}
+            if entry.build_check is None:  # a later key: without it a header stays as older versions wrote it
+                del value["build_check"]
+            return value
     raise TypeError(f"not an entry: {entry!r}")
 
 

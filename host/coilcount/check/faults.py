@@ -33,7 +33,7 @@ CRYSTAL = Fault(
 NO_COIL = Fault(
     "no-coil",
     "the oscillator does not run, or its signal does not reach the pin",
-    "measure the signal at the oscillator, then at the Schmitt input, then at the pin (firmware/WIRING.md)",
+    "measure the signal at the oscillator, then at the Schmitt input, then at the pin (steps 5 and 6 of BUILD.md)",
 )
 OSCILLATOR_STOPPED = Fault(
     "oscillator-stopped",
@@ -126,7 +126,124 @@ DIE_TEMPERATURE = Fault(
     "measure ADC_VREF against ground, it must be 3.3 V; run coilcount install; if the fault stays, report it",
 )
 
-# All of them, for the test that shows evidence for each.
+# Faults that only `check --build` can name, because it knows the plan and the readings that were taken by hand.
+WRONG_CAPACITOR = Fault(
+    "wrong-capacitor",
+    "the capacitor is not the planned one: another value, one of two missing, or two in series and not in parallel",
+    "read its marking, or measure it out of the circuit; fit the value of the plan",
+)
+SHORTED_TURN = Fault(
+    "shorted-turn",
+    "a closed loop takes energy from the coil: two turns that touch, or a shield whose ends meet",
+    "cut a gap of 5 mm into the shield and look again; if nothing changes, wind a new coil with sound enamel",
+)
+WRONG_TURNS = Fault(
+    "wrong-turns",
+    "the number of turns, the diameter or the wire is not the planned one",
+    "count the turns and measure the mean diameter; then plan again with the real values, or wind again",
+)
+FREQUENCY_HIGH = Fault(
+    "frequency-high",
+    "the capacitor is too small, turns are missing, or a closed loop (two turns that touch, a shield whose ends meet)",
+    "measure the capacitor, the coil's resistance and the swing at a coil end: they tell these causes apart",
+)
+FREQUENCY_LOW = Fault(
+    "frequency-low",
+    "the capacitor is too large, a second capacitor is across the coil, or there are too many turns",
+    "measure the capacitor and the coil's resistance: they tell these causes apart",
+)
+COIL_OPEN = Fault(
+    "coil-open",
+    "no current can flow through the coil: a broken wire, or enamel under a solder joint",
+    "scrape and tin the ends again; measure each half and the cable by itself",
+)
+COIL_SHORT = Fault(
+    "coil-short",
+    "the ends of the coil touch, or the meter was not at the coil",
+    "look at the ends, the cable and the plug for a bridge of solder or a strand",
+)
+RESISTANCE_LOW = Fault(
+    "resistance-low",
+    "turns are missing, the wire is thicker than planned, or turns touch far apart in the winding",
+    "count the turns; measure the bare wire with a calliper",
+)
+RESISTANCE_HIGH = Fault(
+    "resistance-high",
+    "a bad joint or plug, thin cable, wire thinner than planned, too many turns, or the test leads themselves",
+    "touch the test leads together and subtract what they show; measure at the winding, without plug and cable",
+)
+INDUCTANCE_METER = Fault(
+    "inductance",
+    "turns or diameter differ from the plan; far too low at 10 kHz or more, and not at 1 kHz: a closed loop",
+    "count the turns; open the shield's gap; give plan the measured value (--measured-inductance)",
+)
+OSCILLATOR_SUPPLY = Fault(
+    "oscillator-supply",
+    "the regulator, its input, or the resistor to the oscillator: or the wrong oscillator was chosen",
+    "measure from the battery on, part by part, until the voltage is wrong",
+)
+CURRENT_LOW = Fault(
+    "current-low",
+    "the oscillator does not get its working current: the tail or source transistor, or its reference, is wrong",
+    "look at the orientation of transistors and reference; compare the voltages with the page of the circuit",
+)
+CURRENT_HIGH = Fault(
+    "current-high",
+    "a short, a transistor or capacitor the wrong way round, or a push-pull stage that does not oscillate",
+    "switch off at once; look for bridges of solder and for parts the wrong way round",
+)
+SWING_LOW = Fault(
+    "swing-low",
+    "loss in the tank: a closed loop, a capacitor with loss, a bad joint; or too little oscillator current",
+    "take the coil away from metal; open the shield's gap; measure the coil's resistance and the current",
+)
+SWING_HIGH = Fault(
+    "swing-high",
+    "the oscillator's current is higher than planned, or the capacitor is smaller",
+    "measure current and frequency; keep away from the pin until the swing is understood",
+)
+MID_LEVEL = Fault(
+    "mid-level",
+    "the divider for the middle of the supply: a wrong value, a bad joint, or no 3.3 V",
+    "measure the 3.3 V; look at the 22k and the 20k",
+)
+PIN_LEVELS = Fault(
+    "pin-levels",
+    "the input stage does not keep its output between 0 and 3.3 V: its supply, a missing clamp, a wrong joint",
+    "do not connect the board; measure the supply of the gate: it must be 3.3 V",
+)
+DUTY = Fault(
+    "duty",
+    "the input stage switches far from the middle of the wave, or does not switch at all",
+    "measure the middle of the supply; look at the clamp's four diodes and their direction",
+)
+BATTERY_CURRENT = Fault(
+    "battery-current",
+    "a part draws more or less than planned, or not everything was switched on",
+    "unplug board, display and oscillator one after the other and see what each draws",
+)
+NO_SWING = Fault(
+    "no-swing",
+    "the oscillator has its current and does not oscillate: a closed loop, crossed feedback, or no capacitor",
+    "open the shield's gap; follow each base or gate to the other coil end; look at the tank's capacitor",
+)
+INPUT_STAGE = Fault(
+    "input-stage",
+    "the oscillator runs, and its signal does not get through the input stage",
+    "follow the signal: coil end, node after the coupling capacitor, gate, 330 ohm, pin",
+)
+WRONG_PIN = Fault(
+    "wrong-pin",
+    "the squared signal is there, and the board does not count it: another pin, or no common ground",
+    "compare with COIL in firmware/pins.py; connect the grounds of board and input stage",
+)
+WRONG_DIELECTRIC = Fault(
+    "wrong-dielectric",
+    "the capacitor drifts more than the planned kind: X7R and polyester drift by hundreds of ppm a kelvin",
+    "wait until coil and room are at rest and check again; fit a C0G or polypropylene capacitor",
+)
+
+# All of them, for the tests that show evidence for each.
 FAULTS = (
     SELF_TEST_COUNT,
     SELF_TEST_START,
@@ -150,4 +267,29 @@ FAULTS = (
     SUPPLY_HIGH,
     SUPPLY_LOW,
     DIE_TEMPERATURE,
+)
+BUILD_FAULTS = (
+    WRONG_CAPACITOR,
+    SHORTED_TURN,
+    WRONG_TURNS,
+    FREQUENCY_HIGH,
+    FREQUENCY_LOW,
+    COIL_OPEN,
+    COIL_SHORT,
+    RESISTANCE_LOW,
+    RESISTANCE_HIGH,
+    INDUCTANCE_METER,
+    OSCILLATOR_SUPPLY,
+    CURRENT_LOW,
+    CURRENT_HIGH,
+    SWING_LOW,
+    SWING_HIGH,
+    MID_LEVEL,
+    PIN_LEVELS,
+    DUTY,
+    BATTERY_CURRENT,
+    NO_SWING,
+    INPUT_STAGE,
+    WRONG_PIN,
+    WRONG_DIELECTRIC,
 )

@@ -35,12 +35,7 @@ def evaluate(evidence: Evidence, asked: Asked) -> list[Finding]:
         found.append(failed("coil", faults.NO_COIL, "no record of the coil came: nothing could be counted"))
     else:
         found += judge_coil(evidence, asked, evidence.frequency_hz)
-    found += [
-        _stopped(evidence),
-        *_status(evidence),
-        Finding("duty", NOT_CHECKED, "this firmware does not measure it; 45 to 55 % at the pin (35 to 65 % half sine)"),
-        Finding("buzzer", NOT_CHECKED, "this firmware has no buzzer; on and off must differ by under 0.5 ppm"),
-    ]
+    found += [_stopped(evidence), *_status(evidence)]
     return found
 
 

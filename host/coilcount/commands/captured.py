@@ -38,6 +38,24 @@ def learned_object(learned: Any) -> dict[str, str] | None:
     return {name: str(learned.get(name)) for name in ("coil", "saved_utc")}
 
 
+def build_check_words(build_check: Any) -> str:
+    """The latest `check --build` of the recorded build: when, by what, what failed, and its file."""
+    if not isinstance(build_check, dict):
+        return "not checked against its plan (check --build)"
+    check = build_check.get("check")
+    check = check if isinstance(check, dict) else {}
+    rows = check.get("check")
+    rows = [row for row in rows if isinstance(row, dict)] if isinstance(rows, list) else []
+    failures = [f"{row.get('name')} ({row.get('fault')})" for row in rows if row.get("verdict") == "failed"]
+    good = sum(1 for row in rows if row.get("verdict") == "ok")
+    words = [f"failed: {', '.join(failures[:_FEW])}" if failures else "nothing failed", f"{good} ok"]
+    if check.get("bench") is True:
+        words.append("by hand, without a board")
+    if check.get("simulated") is True:
+        words.append("simulated")
+    return f"{check.get('checked_utc', 'unknown time')}: {', '.join(words)}; {build_check.get('file', 'a result')}"
+
+
 def settings_words(settings: Any) -> str:
     """The settings that were in force while recording, as far as they differ from the defaults."""
     if not isinstance(settings, dict) or not settings:

@@ -5,8 +5,10 @@ import contextlib
 import math
 import sys
 from collections.abc import Callable, Iterator
+from typing import Any
 
 from coilcount import __version__
+from coilcount.commands.check_build import add_build_arguments, read_options
 from coilcount.commands.common_options import add_source
 from coilcount.errors import EXIT_DONE, EXIT_NO, DeviceError, InputError
 from coilcount.face.say import say, say_json, warn
@@ -26,6 +28,7 @@ CLOCK_NOTE = (
 EXAMPLES = (
     ("coilcount check", "one minute, with the coil at rest and away from metal"),
     ("coilcount check --capacitor-nf 180 --drift-minutes", "also the inductance, and ten minutes of drift"),
+    ("coilcount check --build plan.toml", "compare with the plan, with the readings of meter and oscilloscope"),
     ("coilcount check --virtual --for 10", "how it looks, without a board"),
 )
 
@@ -39,6 +42,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--drift-minutes", type=float, nargs="?", const=DRIFT_MINUTES, metavar="M",
         help=f"also measure the coil's drift over M minutes ({DRIFT_MINUTES:g} without M)",
     )  # fmt: skip
+    add_build_arguments(parser)
     parser.add_argument("--capacitor-nf", type=float, metavar="C", help="the coil's capacitor: gives the inductance")
     parser.add_argument(
         "--capacitor-tolerance",
@@ -56,40 +60,81 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from coilcount.check.evidence import FAILED, Asked
-    from coilcount.check.verdicts import evaluate
+    from coilcount.check.build import compare_build
+    from coilcount.check.evidence import FAILED
     from coilcount.readings.hello import mismatches
 
     _check_numbers(args)
+    build = read_options(args)
+    if build is not None and args.expect:
+        build.print_expected(args.json)
+        return EXIT_DONE
+    asked = _asked(args, build)
+    if build is not None and build.asks:
+        build.ask()
+    evidence, simulated, findings, amplitude_share = None, False, [], None
+    if not args.bench:
+        evidence, simulated, findings, amplitude_share = _listen(args, asked)
+        for text in mismatches(evidence.hello, __version__):
+            warn(f"warning: {text}")
+    if build is not None:
+        expected = build.expected() if evidence is None else build.expected(evidence.hello.interval_ms / 1000)
+        findings = compare_build(findings, evidence, expected, build.numbers(), amplitude_share)
+    failed = sum(1 for finding in findings if finding.verdict == FAILED)
+    if args.json:
+        for finding in findings:
+            say_json(_object(finding))
+    else:
+        for finding in findings:
+            if finding.verdict == FAILED or not args.quiet:
+                say(*_lines(finding))
+    # Kept after it was shown: if the disk is full, the person has read the result.
+    kept = None if build is None else build.keep(findings, evidence, simulated)
+    if args.json:
+        seconds = 0.0 if evidence is None else round(evidence.seconds, 3)
+        summary = {"kind": "check summary", "ok": not failed, "failed": failed, "seconds": seconds}
+        if kept is not None:
+            summary["kept"] = str(kept)
+        say_json({**summary, "simulated": simulated, "host_clock": CLOCK_NOTE})
+    elif not args.quiet:
+        if evidence is not None:
+            say(CLOCK_NOTE)
+        if kept is not None:
+            say(f"kept in {kept}; record --build and live --build carry it")
+        result = f"{failed} failed" if failed else "nothing failed"
+        say(result + ("; the coil is simulated" if simulated else ""))
+    return EXIT_NO if failed else EXIT_DONE
+
+
+def _asked(args: argparse.Namespace, build: Any) -> Any:
+    """What the operator knows about the coil.  Raises InputError if the range of frequencies is empty."""
+    from coilcount.check.evidence import Asked
+
     given = {"lowest_hz": args.lowest_hz, "highest_hz": args.highest_hz}
+    amplitude_v = args.amplitude_v
+    if amplitude_v is None and build is not None:
+        amplitude_v = build.usual_amplitude_v()
     asked = Asked(
         args.capacitor_nf,
         args.capacitor_tolerance,
-        args.amplitude_v,
+        amplitude_v,
         drift_minutes=args.drift_minutes,
         **{name: value for name, value in given.items() if value is not None},
     )
     if asked.lowest_hz >= asked.highest_hz:
         raise InputError(f"--lowest-hz {asked.lowest_hz:g} is not below --highest-hz {asked.highest_hz:g}")
+    return asked
+
+
+def _listen(args: argparse.Namespace, asked: Any) -> tuple:
+    """(Evidence, whether the coil is simulated, findings, amplitude as a share of the calibrated one or None)."""
+    from coilcount.check.verdicts import evaluate
+
     evidence, simulated = _gather(args)
-    for text in mismatches(evidence.hello, __version__):
-        warn(f"warning: {text}")
     findings = evaluate(evidence, asked)
-    failed = sum(1 for finding in findings if finding.verdict == FAILED)
-    if args.json:
-        for finding in findings:
-            say_json(_object(finding))
-        summary = {"kind": "check summary", "ok": not failed, "failed": failed, "seconds": round(evidence.seconds, 3)}
-        say_json({**summary, "simulated": simulated, "host_clock": CLOCK_NOTE})
-    else:
-        for finding in findings:
-            if finding.verdict == FAILED or not args.quiet:
-                say(*_lines(finding))
-        if not args.quiet:
-            say(CLOCK_NOTE)
-            result = f"{failed} failed" if failed else "nothing failed"
-            say(result + ("; the coil is simulated" if simulated else ""))
-    return EXIT_NO if failed else EXIT_DONE
+    amplitude_v = next((found.figures.get("amplitude_v") for found in findings if found.name == "amplitude"), None)
+    share = None if amplitude_v is None or asked.amplitude_v is None else amplitude_v / asked.amplitude_v
+    return evidence, simulated, findings, share
 
 
 def _check_numbers(args: argparse.Namespace) -> None:

@@ -12,7 +12,8 @@ from coilcount.face.say import say
 SHELLS = ("bash", "zsh", "fish")
 # What the arguments that name files are called in the help.  Anything else is completed from choices, or not at all.
 _FILES = {
-    "FILE", "OUT", "OUT.csv", "FILE.wav", "OUT.toml", "LOG.csv", "MORE", "PAGE.html", "SETTINGS.toml", "PLAN.toml",
+    "FILE", "FILE.toml", "OUT", "OUT.csv", "FILE.wav", "OUT.toml", "LOG.csv", "MORE", "PAGE.html", "SETTINGS.toml",
+    "PLAN.toml",
 }  # fmt: skip
 _FOLDERS = {"DIR"}
 _SCENES = {"SCENE"}

@@ -78,7 +78,13 @@ def _inspect(args: argparse.Namespace, recording: Any) -> bool:
 
 
 def _as_rows(recording, found, labels):
-    from coilcount.commands.captured import build_words, label_words, learned_words, settings_words
+    from coilcount.commands.captured import (
+        build_check_words,
+        build_words,
+        label_words,
+        learned_words,
+        settings_words,
+    )
     from coilcount.face.times import instant, length
 
     report, header = found.report, found.header
@@ -90,6 +96,8 @@ def _as_rows(recording, found, labels):
     elif header.part > 1:
         yield "part", str(header.part)
     yield "build", build_words(header.build)
+    if header.build is not None:
+        yield "checked", build_check_words(header.build_check)
     yield "settings", settings_words(header.settings)
     yield "began with", learned_words(header.learned)
     yield "labels", label_words(labels)
@@ -177,6 +185,7 @@ def _as_json(recording, found, labels, saved):
         "parts": [str(path) for path in recording.parts],
         "parts_missing": list(recording.missing),
         "build": found.header.build,
+        "build_check": found.header.build_check,
         "settings": found.header.settings,
         "learned": learned_object(found.header.learned),
         "labels": label_object(labels),

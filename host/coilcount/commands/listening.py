@@ -69,7 +69,8 @@ def check_source(args: argparse.Namespace) -> None:
         raise InputError(f"--seed is {args.seed}", remedy="Give 0 or more")
     if args.seconds is not None and not (args.seconds > 0 and math.isfinite(args.seconds)):
         raise InputError(f"--for is {args.seconds:g}", remedy="Give a number of seconds above 0")
-    _build(getattr(args, "build", None))  # a wrong plan is reported before a board is looked for
+    # A wrong plan, and a wrong result beside it, are reported before a board is looked for.
+    build_check(getattr(args, "build", None), True)
 
 
 @contextlib.contextmanager
@@ -123,13 +124,14 @@ def make_header(args: argparse.Namespace, source: Source, settings) -> Header:
         command=("coilcount", *sys.argv[1:]),
         board=hello._asdict() if hello else {},
         settings=settings.as_dict(),
-        build=_build(args.build),
+        build=read_build(args.build),
+        build_check=build_check(args.build, source.simulated),
         notes={"note": "; ".join(args.note)} if args.note else {},
         simulated=source.simulated,
     )
 
 
-def _build(path: str | None) -> dict | None:
+def read_build(path: str | None) -> dict | None:
     """{"file", "sha256", "plan"} of a plan file, None without one.  Raises InputError if it is no plan."""
     if path is None:
         return None
@@ -142,3 +144,15 @@ def _build(path: str | None) -> dict | None:
     plan, _ = toml_text.parse(data, path, "plan")
     plan_of(plan, path)  # a sound plan holds only text, finite numbers and tables: the header's JSON takes them
     return {"file": os.path.basename(path), "sha256": hashlib.sha256(data).hexdigest(), "plan": plan}
+
+
+def build_check(path: str | None, simulated: bool) -> dict | None:
+    """{"file", "sha256", "check"} of the latest `check --build` of this very plan file, None without one.
+
+    simulated: whether the recording is; only then may it carry a simulated check.
+    Raises InputError if the plan or the result is wrong.
+    """
+    from coilcount.commands.kept_checks import read_latest
+
+    build = read_build(path)
+    return None if build is None else read_latest(path, build["sha256"], simulated)[2]

@@ -115,6 +115,7 @@ def _replay(recording: Any, settings: Any, args: argparse.Namespace, pacer: Any)
                     pacer.wait_until(recorded_s)
             if type(entry) is Header:
                 show.simulated = entry.simulated
+                show.build = _build_lines(entry)
                 _warn_of_other_settings(file, entry.settings, settings, args)
             for watcher in watchers:
                 watcher.begin(entry)
@@ -146,6 +147,7 @@ class _Json:
     """Prints one object a line, each when it is final."""
 
     simulated = False
+    build = ()
     foot = ""
 
     def __init__(self, file: str, out: TextIO) -> None:
@@ -164,6 +166,7 @@ class _Table:
     """Prints a table at the end of the file, of bounded length; if the replay is paced, also each event in its time."""
 
     simulated = False
+    build = ()
     foot = ""
 
     def __init__(self, file: str, out: TextIO, quiet: bool, paced: bool, thresholds: Callable[[], Any]) -> None:
@@ -184,7 +187,7 @@ class _Table:
         if self._quiet:
             return
         if type(output) is Summary:
-            say(f"{self._file}{' (simulated)' if self.simulated else ''}", out=self._out)
+            say(f"{self._file}{' (simulated)' if self.simulated else ''}", *self.build, out=self._out)
             print_table(self._kept.outputs, self._out, self._kept.left_out, self._kept.threshold_of())
             say(self.foot, out=self._out)
             say(*textwrap.wrap(summary_line(output), _COLUMNS), out=self._out)
@@ -192,6 +195,15 @@ class _Table:
         self._kept.append(output)
         if self._paced and (event := event_line(output, self._thresholds())) is not None:
             say(timed_line(*event), out=self._out)
+
+
+def _build_lines(header: Any) -> list[str]:
+    """The build and its latest check, if the recording carries them."""
+    from coilcount.commands.captured import build_check_words, build_words
+
+    if header.build is None:
+        return []
+    return [f"build      {build_words(header.build)}", f"checked    {build_check_words(header.build_check)}"]
 
 
 def _warn_of_other_settings(file: str, recorded: dict[str, Any], settings: Any, args: argparse.Namespace) -> None:

@@ -31,7 +31,7 @@ def board_files() -> list[BoardFile]:
         wire: firmware_files.coilwire_folder(),
         track: firmware_files.tracker_folder(),
     }
-    # Without subfolders: firmware/virtual and firmware/wiring are not for a board.
+    # Without subfolders: firmware/virtual and firmware/hardware are not for a board.
     available = {place + path.name: path for place, folder in folders.items() for path in folder.glob("*.py")}
     return [
         BoardFile(path, available[path].read_bytes())

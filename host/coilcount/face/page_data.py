@@ -106,7 +106,7 @@ def _head(recording: PageRecording) -> dict[str, Any]:
         "command": _text(" ".join(header.command)),
         "board": {_text(name): _text(str(value)) for name, value in header.board.items()},
         "notes": {_text(name): _text(str(value)) for name, value in header.notes.items()},
-        "build": _build(header.build),
+        "build": _build(header.build, header.build_check),
         "settings": _settings_text(recording.settings),
         "otherSettings": _other_settings(header.settings, recording.settings),
         "durationS": round(summary.duration_s, 3),
@@ -161,15 +161,23 @@ def _label(label: Any) -> dict[str, Any]:
     }
 
 
-def _build(build: dict[str, Any] | None) -> dict[str, str] | None:
+def _build(build: dict[str, Any] | None, build_check: dict[str, Any] | None) -> dict[str, str] | None:
     if build is None:
         return None
-    lines = []
-    for name, value in _plain_dict(build.get("plan")).items():
-        lines += ["", f"[{name}]"] if isinstance(value, dict) else [f"{name} = {as_json(value)}"]
-        lines += [f"{key} = {as_json(inner)}" for key, inner in _plain_dict(value).items()]
+    lines = _table_lines(_plain_dict(build.get("plan")))
+    check = _plain_dict(_plain_dict(build_check).get("check"))
+    if check:
+        lines += ["", "# the latest check --build", *_table_lines(check)]
     lines = [printable(line) for line in lines]
     return {name: _text(str(build.get(name, ""))) for name in ("file", "sha256")} | {"plan": "\n".join(lines)}
+
+
+def _table_lines(table: dict[str, Any]) -> list[str]:
+    lines = []
+    for name, value in table.items():
+        lines += ["", f"[{name}]"] if isinstance(value, dict) else [f"{name} = {as_json(value)}"]
+        lines += [f"{key} = {as_json(inner)}" for key, inner in _plain_dict(value).items()]
+    return lines
 
 
 def _plain_dict(value: Any) -> dict[str, Any]:

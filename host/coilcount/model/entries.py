@@ -15,6 +15,7 @@ class Header:
     board: dict[str, Any] = field(default_factory=dict)  # the fields of the hello, by name; may be empty
     settings: dict[str, Any] = field(default_factory=dict)  # the effective settings
     build: dict[str, Any] | None = None  # {"file", "sha256", "plan"} of --build
+    build_check: dict[str, Any] | None = None  # {"file", "sha256", "check"}: the latest `check --build` of that plan
     notes: dict[str, str] = field(default_factory=dict)  # coil, place, weather, ...
     interval_s: float | None = None  # the spacing of imported readings
     simulated: bool = False
