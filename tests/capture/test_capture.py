@@ -28,9 +28,10 @@ from hypothesis import strategies as st
 times = st.floats(-1e9, 1e9).map(lambda value: round(value, 6))
 numbers = st.floats(-1e17, 1e17)
 maybe = st.none() | numbers
+OPERATIONS = ["freeze", "thaw", "false_alarms", "threshold", "mark"]
 an_entry = st.one_of(
     st.builds(Line, times, st.binary().filter(lambda data: b"\n" not in data)),
-    st.builds(Operator, times, st.sampled_from(["freeze", "thaw", "false_alarms", "threshold", "mark"]), maybe, st.text()),
+    st.builds(Operator, times, st.sampled_from(OPERATIONS), maybe, st.text()),
     st.builds(Gap, times, times, st.text()),
     st.builds(Imported, times, numbers, maybe, maybe, maybe),
     st.builds(End, times, st.sampled_from(["closed", "rotated", "disk full"]), st.integers(0, 1 << 40)),

@@ -43,7 +43,8 @@ def without_ends(found):
 def recording(draw):
     """Lines of two boots with an unplug between, and keys that the operator pressed anywhere."""
     written = [*FIRST, Gap(11.9, 10.1, "unplugged"), *SECOND]
-    keys = st.sampled_from([("freeze", None), ("thaw", None), ("threshold", 7.5), ("false_alarms", 3.0), ("mark", None)])
+    levels = [("threshold", 7.5), ("false_alarms", 3.0)]
+    keys = st.sampled_from([("freeze", None), ("thaw", None), *levels, ("mark", None)])
     pressed = draw(st.lists(st.tuples(st.integers(1, len(written) - 1), keys), max_size=8))
     for place, (action, value) in sorted(pressed, reverse=True):
         written.insert(place, Operator(written[place - 1].host_s, action, value))

@@ -20,7 +20,7 @@ from desk_recordings import eventful, imported, learned_from, write_recording
 
 CAPTURES = Path(__file__).parents[2] / "captures"
 # Neighbours and far apart, and two that only differ in their last digits.
-GRID = (2.0, 2.3, 2.8, 3.3, 4.0, 4.8000001, 5.7, 8.0, 15.0, 60.0)
+GRID = (2.0, 2.8, 3.3, 4.0, 4.8, 4.8000001, 8.0, 60.0)
 RATES = (0.1, 1.0, 10.0)
 PROFILE = (3.0,) * 12 + (1.0, 0.3) + (0.1,) * 11
 
@@ -91,7 +91,7 @@ def test_a_noise_profile_and_other_settings(settings):
     assert_equal_to_replays_of_their_own(Recording((CAPTURES / "mineral-soil.ccap.gz",)), settings)
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(4))
 def test_recordings_with_everything_in_them(seed, tmp_path):
     recording = write_recording(tmp_path / "a.ccap", eventful(seed))
     grid = assert_equal_to_replays_of_their_own(recording, defaults())
