@@ -62,8 +62,11 @@ class PlanFile:
     speed_m_s: float = number(0.01, 5, 0.5)  # of the sweep
     height_cm: float = number(0.5, 100, 5.0)  # of the coil's plane above the soil
     wobble_cm: float = number(0, 20, 1.0)  # of that height
+    offset_cm: float = number(0, 100, 0.0)  # sideways, from the coil's axis to the object
+    tilt_deg: float = number(0, 60, 0.0)  # of the coil, away from level; its axis then points away from the object
     tank_peak_v: float = number(0.1, 200, 2.4)  # across the whole coil; 2.4 V: a simulated long-tailed pair
-    supply_ma: float = number(0.1, 5000, 52.0)  # current of oscillator, board and display together
+    # Current of oscillator, board and display together; None: computed from the voltage and the loss of the tank.
+    supply_ma: float | None = number(0.1, 5000, None)
     battery_mah: float = number(10, 100_000, 2000.0)
     coil: Coil = table(Coil, USUAL_COIL)
     target: tuple[OwnTarget, ...] = tables(OwnTarget)
