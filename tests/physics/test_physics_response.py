@@ -6,7 +6,7 @@ from math import pi, sqrt
 import numpy as np
 import pytest
 from check_values import ENTRIES, value
-from coilcount.physics import coil, field, ground, oscillator, response, targets
+from coilcount.physics import coil, dielectric, drift, field, ground, oscillator, response, targets
 from coilcount.physics.winding import Winding, make_winding
 from hypothesis import given
 from hypothesis import strategies as st
@@ -179,10 +179,10 @@ def test_temperature_coefficients():
     """Independent computation, Q 24.5, in ppm/K: resistance of copper -6.6, with proximity -5.0; a copper coil -8.5."""
     q = 24.5
     assert oscillator.temperature_coefficient(q, 0, 0) * 1e6 == pytest.approx(-6.6, abs=0.1)
-    warm = oscillator.resistance_coefficient(1.262, 1.442)
-    assert oscillator.temperature_coefficient(q, 0, 0, warm) * 1e6 == pytest.approx(-5.0, abs=0.1)
+    slope, _ = drift.resistivity_slopes(make_winding(0.1, 30, 0.404892e-3, "bundle", 0.45e-3), 25e3)
+    assert oscillator.temperature_coefficient(q, 0, 0, slope * 0.00393) * 1e6 == pytest.approx(-5.0, abs=0.1)
     assert oscillator.temperature_coefficient(q, 17e-6, 0, 0) == pytest.approx(-8.5e-6)
-    foil = oscillator.DIELECTRIC_COEFFICIENT["polypropylene"]
+    foil = dielectric.DIELECTRICS["polypropylene"].middle_per_k
     assert 100e-6 <= oscillator.temperature_coefficient(q, 0, foil, 0) <= 150e-6
 
 

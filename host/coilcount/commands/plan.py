@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from coilcount.commands import plan_shape_options
 from coilcount.errors import EXIT_DONE, InputError
 from coilcount.face.say import say, say_json
 
@@ -29,6 +30,7 @@ COIL_QUANTITIES = {
     "groove": ("groove_mm", "m", 1e-4, 0.2, "5mm", 1e3, "width and depth of the room for the winding"),
     "capacitor": ("capacitor_nf", "F", 1e-10, 1e-4, "180n", 1e9, "value of the capacitor"),
     "measured-inductance": ("inductance_uh", "H", 1e-7, 1.0, "220uH", 1e6, "measured; the plan is computed from it"),
+    **plan_shape_options.COIL_QUANTITIES,
 }
 PLAN_QUANTITIES = {
     "frequency": ("frequency_hz", "Hz", 1e3, 2e5, "25k", 1.0, "wanted; gives capacitor, with --drawer also turns"),
@@ -41,6 +43,7 @@ PLAN_QUANTITIES = {
     "battery": ("battery_mah", "Ah", 0.01, 100.0, "2000mAh", 1e3, "charge of the battery"),
     "tolerance": ("tolerance_percent", "%", 0.0, 50.0, "5%", 1.0, "tolerance of the capacitors"),
     "noise": ("noise_ppm", "ppm", 1e-4, 1e4, "3ppm", 1.0, "smallest shift that counts, from coilcount noise"),
+    **plan_shape_options.PLAN_QUANTITIES,
 }
 
 
@@ -58,7 +61,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="the whole plan as one JSON object")
     parser.add_argument("--quiet", action="store_true", help="do not print the plan")
     parser.add_argument("--turns", type=int, metavar="N", help="number of turns")
-    parser.add_argument("--wire", metavar='"26 AWG"|0.4mm', help="bare diameter of the wire")
+    parser.add_argument(
+        "--wire", metavar='"26 AWG"|0.4mm|20x0.1mm', help="bare diameter of the wire, or strands and their diameter"
+    )
+    plan_shape_options.add_arguments(parser)
     parser.add_argument("--layout", choices=LAYOUTS, help="how the turns lie")
     parser.add_argument("--former", choices=FORMERS, help="what holds the winding")
     parser.add_argument("--dielectric", choices=DIELECTRICS, help="dielectric of the capacitor")
@@ -92,6 +98,7 @@ def run(args: argparse.Namespace) -> int:
     progress = Progress(sys.stderr)
     plan = _inputs(args)
     if args.measured_frequency is not None:
+        plan_shape_options.need_capacitor(args.capacitor, args.plan)
         plan = calibrated(plan, _quantity(args.measured_frequency, "Hz", "measured-frequency", 1e3, 2e5, "25k"))
     found = None
     if args.frequency is not None and args.capacitor is not None and args.measured_frequency is None:
@@ -131,21 +138,22 @@ def _free_turns(args: argparse.Namespace) -> bool:
 def _inputs(args: argparse.Namespace) -> Any:
     from coilcount.plan.catalogue import parse_target
     from coilcount.schema.plan import PlanFile, read_plan
-    from coilcount.schema.tables import read_table
 
     plan = read_plan(Path(args.plan)) if args.plan else PlanFile()
     words = {name: getattr(args, name) for name in ("turns", "wire", "layout", "former", "dielectric", "centre_tap")}
+    words |= {name: getattr(args, name) for name in plan_shape_options.WORDS}
     coil = {name: value for name, value in words.items() if value is not None}
     coil |= _given(args, COIL_QUANTITIES)
-    if {"diameter_mm", "turns", "wire", "layout", "pitch_mm"} & set(coil) and "inductance_uh" not in coil:
+    if plan_shape_options.NEW_COIL & set(coil) and "inductance_uh" not in coil:
         coil["inductance_uh"] = None  # the value was measured on another coil
+    plan_shape_options.settle_sizes(coil, plan.coil)
     own = tuple(parse_target(text) for text in args.target)
     changes = _given(args, PLAN_QUANTITIES) | ({} if args.drawer is None else {"drawer": args.drawer})
     if "wire" in coil:
         coil["wire"] = _wire(coil["wire"])
     checked = {name: value for name, value in coil.items() if value is not None}
-    read_table(type(plan.coil), checked, "the command line")  # the same ranges as in a file
-    return replace(plan, **changes, coil=replace(plan.coil, **coil), target=plan.target + own)
+    plan_shape_options.check_ranges(checked)  # the same ranges as in a file
+    return replace(plan, **changes, coil=plan_shape_options.changed(plan.coil, coil), target=plan.target + own)
 
 
 def _given(args: argparse.Namespace, table: dict[str, tuple]) -> dict[str, float]:

@@ -1,6 +1,11 @@
 """Options of `coilcount plan` for the coil's shape, cable and shield, and for an object beside its axis."""
 
 import argparse
+from dataclasses import replace
+from typing import Any
+
+from coilcount.errors import InputError
+from coilcount.schema.coil import Coil
 
 # Tables as in commands/plan.py: key of the plan file, unit, lowest, highest, an example, factor to the key, help.
 COIL_QUANTITIES = {
@@ -19,6 +24,11 @@ PLAN_QUANTITIES = {
     "offset": ("offset_cm", "m", 0.0, 1.0, "3cm", 1e2, "distance of the object from the coil's axis, sideways"),
     "tilt": ("tilt_deg", "deg", 0.0, 60.0, "10deg", 1.0, "of the coil, away from level"),
 }
+# Keys of the coil that make it another coil, to which a measured inductance does not belong.
+NEW_COIL = {
+    "shape", "diameter_mm", "width_mm", "inner_diameter_mm", "turns", "wire", "layout", "pitch_mm", "shield",
+    "shield_gap_mm", "shield_um",
+}  # fmt: skip
 WORDS = ("shape", "shield", "capacitor_in_head")  # options whose value is the value of the coil's key
 
 
@@ -35,3 +45,50 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default=None,
         help="the capacitor sits at the board's end of the cable, not at the coil",
     )
+
+
+def settle_sizes(coil: dict[str, Any], before: Coil) -> None:
+    """Drop the sizes of `before` that the new ones in `coil` replace.  Raises InputError if two exclude each other."""
+    if "inner_diameter_mm" in coil and "diameter_mm" in coil:
+        raise InputError(
+            "both --diameter and --inner-diameter are given",
+            remedy="Give one: --diameter is the mean diameter, --inner-diameter that of the former",
+        )
+    shape = coil.get("shape", before.shape)
+    if "diameter_mm" in coil or shape != "circle":
+        coil.setdefault("inner_diameter_mm", None)
+    if shape == "circle":
+        coil.setdefault("width_mm", None)
+    elif before.shape == "circle" and coil.get("width_mm") is None:
+        coil["width_mm"] = None
+    if shape == "circle" and coil["width_mm"] is not None:
+        raise InputError("--width needs an oval or a rectangle", remedy="Add --shape oval or --shape rectangle")
+    if shape != "circle" and coil["inner_diameter_mm"] is not None:
+        raise InputError("--inner-diameter is for a circle", remedy="Give the mean --diameter and --width instead")
+
+
+def check_ranges(coil: dict[str, Any]) -> None:
+    """Check each value against the limits of a coil's table.  Raises InputError."""
+    from coilcount.schema.tables import read_table
+
+    # One by one, because a value may be right only together with those of the plan file.
+    for name, value in coil.items():
+        if name not in ("width_mm", "inner_diameter_mm"):
+            read_table(Coil, {name: value}, "the command line")
+
+
+def changed(before: Coil, coil: dict[str, Any]) -> Coil:
+    """Return the coil with these values.  Raises InputError if they do not fit together."""
+    try:
+        return replace(before, **coil)
+    except ValueError as error:
+        raise InputError(str(error), "the coil") from None
+
+
+def need_capacitor(capacitor: str | None, plan_file: str | None) -> None:
+    """Raise InputError if a frequency was measured and nobody knows with which capacitor."""
+    if capacitor is None and plan_file is None:
+        raise InputError(
+            "--measured-frequency is given without a capacitor",
+            remedy="Add --capacitor with the value in the tank, or --plan with the plan of this coil",
+        )

@@ -1,4 +1,4 @@
-"""The magnetic field of circular turns, in A/m per ampere."""
+"""The magnetic field of circular turns, in A/m per ampere.  Ovals and rectangles: field_vector.py."""
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray

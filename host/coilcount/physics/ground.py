@@ -27,8 +27,11 @@ def soil_response(
     if np.any(height <= 0):
         raise ValueError("the coil must be above the ground")
     chi = np.asarray(chi, complex)
-    radius = winding.mean_radius_m
-    change = chi / (2 + chi) * winding.turns**2 * mutual_inductance(radius, radius, 2 * height)
+    if winding.outline is not None:
+        image = winding.outline.mutual_inductance(0.0, 0.0, 2 * height)
+    else:
+        image = mutual_inductance(winding.mean_radius_m, winding.mean_radius_m, 2 * height)
+    change = chi / (2 + chi) * winding.turns**2 * image
     return change.real, -2 * np.pi * frequency_hz * change.imag
 
 

@@ -8,12 +8,15 @@ from coilcount.physics.tank import Tank, inductance_from_frequency
 from coilcount.plan.capacitor import capacitor_section, choices
 from coilcount.plan.catalogue import CATALOGUE, own_body
 from coilcount.plan.coil import coil_section, refuse_above_self_resonance, tank_of
+from coilcount.plan.drift import drift_section
 from coilcount.plan.ground import ground_section
 from coilcount.plan.iron import iron_section, response_curves
 from coilcount.plan.noise import thresholds
+from coilcount.plan.offset import offset_section
 from coilcount.plan.power import CAUTIONS, power_section
 from coilcount.plan.sweep import sweep_section
 from coilcount.plan.targets import NODES, rows
+from coilcount.plan.warnings import warnings_section
 from coilcount.schema.plan import PlanFile
 
 ONE_HZ = "1 Hz"
@@ -67,6 +70,7 @@ def make_plan(plan: PlanFile, found: list[dict[str, Any]] | None = None, curves:
     document = {
         "kind": "plan",
         "basis": "computation",
+        "warnings": warnings_section(plan, tank),
         "coil": coil_section(plan.coil, tank),
         "capacitor": {**capacitor_section(plan, tank), "wanted_hz": plan.frequency_hz, "choices": found},
         "noise": {
@@ -75,6 +79,8 @@ def make_plan(plan: PlanFile, found: list[dict[str, Any]] | None = None, curves:
         "depth_cm": plan.depth_cm,
         "targets": table,
         "iron": iron_section(tank, table),
+        "drift": drift_section(plan, tank),
+        "offset": offset_section(plan, tank),
         "sweep": sweep,
         "ground": ground_section(plan, tank),
         "power": power_section(plan, tank),

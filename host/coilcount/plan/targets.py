@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 from coilcount.physics.bodies import FERROMAGNETIC, Body, coaxial_response
+from coilcount.physics.field_vector import outline_gain
 from coilcount.physics.tank import Tank
 
 # The response is computed at these distances (in coil radii) and interpolated between them.  It is smooth after
@@ -27,7 +28,7 @@ class Response:
         self._to_centre = body.to_centre_m(attitude)
         nodes = NODES * self._radius
         d_l, d_r, self.model = coaxial_response(body, attitude, tank.winding, nodes, tank.frequency_hz)
-        scale = self._fall(nodes)
+        scale = self._fall(nodes) / outline_gain(tank.winding, nodes + self._to_centre)
         self._d_l, self._d_r = (CubicSpline(np.log(nodes), change / scale) for change in (d_l, d_r))
 
     def _fall(self, distance_m: NDArray) -> NDArray:

@@ -5,10 +5,9 @@ import math
 import numpy as np
 
 from coilcount.errors import InputError
-from coilcount.physics import oscillator
 from coilcount.physics.bodies import polarizability
-from coilcount.physics.coil import ac_resistance, dc_resistance
 from coilcount.physics.constants import MATERIALS
+from coilcount.physics.drift import drift
 from coilcount.physics.field import mean_radius_field
 from coilcount.physics.ground import soil_response
 from coilcount.physics.response import target_response
@@ -35,19 +34,11 @@ class CoilModel:
             raise InputError(f"[coil]: {error}") from None
         self.winding, self.f0_hz, self.q = tank.winding, tank.frequency_hz, tank.q
         self.inductance_h, self.resistance_ohm = tank.inductance_h, tank.resistance_ohm
-        resistance_per_k = oscillator.resistance_coefficient(
-            dc_resistance(self.winding), max(ac_resistance(self.winding, self.f0_hz), dc_resistance(self.winding))
-        )
-        self.temperature_per_k = oscillator.temperature_coefficient(
-            self.q,
-            oscillator.FORMER_EXPANSION[coil.former],
-            oscillator.DIELECTRIC_COEFFICIENT[coil.dielectric],
-            resistance_per_k,
-        )
+        self._drift = drift(tank, coil.former, coil.dielectric, scene.oscillator.loop_gain)
+        self.temperature_per_k = self._drift.total_per_k[1]
         if scene.oscillator.temperature_ppm_per_k is not None:
             self.temperature_per_k = scene.oscillator.temperature_ppm_per_k * 1e-6
-        self.amplitude_per_k = -resistance_per_k
-        self._loop_gain = scene.oscillator.loop_gain
+        self.amplitude_per_k = self._drift.amplitude_per_k
         d_l, d_r = soil_response(self.winding, SOIL_HEIGHTS_M, SMALL_CHI, self.f0_hz)
         self._soil_per_chi = self._tank.shift(d_l, d_r) / SMALL_CHI
 
@@ -71,7 +62,7 @@ class CoilModel:
 
     def supply_shift(self, ratio: np.ndarray) -> np.ndarray:
         """Compute the relative frequency shift if the supply is `ratio` times the supply at the start."""
-        return oscillator.supply_pushing(self.q, self._loop_gain) * np.log(ratio)
+        return self._drift.supply * np.log(ratio)
 
 
 def is_iron(target: Target) -> bool:

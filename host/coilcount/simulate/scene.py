@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass
 
 from coilcount.schema.body import METALS
-from coilcount.schema.coil import Coil
+from coilcount.schema.coil import USUAL_LOOP_GAIN, Coil
 from coilcount.schema.tables import choice, flag, number, table, tables, text, times, whole
 
 MAX_SECONDS = 100_000.0
@@ -40,7 +40,8 @@ class Oscillator:
     h_minus2: float | None = number(0, 1e-6, None)  # Hz, random walk FM
     jitter_ns: float = number(0, 1000, 4.0)  # white, per edge, rms
     q: float | None = number(2, 1000, None)  # None: from the winding's resistance
-    loop_gain: float = number(1.001, 10, 1.5)  # over the least gain that sustains oscillation; sets the supply pushing
+    # Gain over the least that sustains the oscillation; it sets how far the supply moves the frequency.
+    loop_gain: float = number(1.001, 10, USUAL_LOOP_GAIN)
     temperature_ppm_per_k: float | None = number(-2000, 2000, None)  # None: from Q, copper and former
 
 
