@@ -6,6 +6,15 @@ from typing import Any, TextIO
 from rich.table import Table
 
 from coilcount.face.console import SafeConsole
+from coilcount.face.plan_build_text import (
+    cable_line,
+    drift_lines,
+    offset_line,
+    shield_line,
+    supply_line,
+    warning_lines,
+)
+from coilcount.model.plan_build import CableFigures, DriftFigures, OffsetFigures, PlanWarning, ShieldFigures
 from coilcount.text import printable
 
 WIDEST, PLAIN_WIDTH = 100, 80
@@ -24,7 +33,9 @@ def print_plan(plan: dict[str, Any], out: TextIO) -> None:
     console = SafeConsole(out)
     console.width = min(WIDEST, console.width) if console.is_terminal else PLAIN_WIDTH
     console.print("A plan: everything here is computed, nothing measured.", style="bold")
+    warnings = warning_lines([PlanWarning(**warning) for warning in plan["warnings"]])
     for label, lines in (
+        *([("warning", warnings)] if warnings else []),
         ("coil", _coil(plan["coil"])),
         ("frequency", _frequency(plan)),
         ("capacitor", _capacitor(plan["capacitor"])),
@@ -63,17 +74,22 @@ def _paragraph(console: SafeConsole, label: str, lines: list[str]) -> None:
 def _coil(coil: dict[str, Any]) -> list[str]:
     low, high = coil["inductance_low_uh"], coil["inductance_high_uh"]
     lines = [
-        f"{coil['diameter_mm'] / 10:g} cm mean diameter, {coil['turns']} turns of {coil['wire']} "
+        f"{_size_words(coil)}, {coil['turns']} turns of {coil['wire']} "
         f"({coil['wire_mm']:.3f} mm bare), {coil['layout']}, {coil['section_mm']:.1f} mm thick; "
         f"{coil['wire_length_m']:.2f} m of wire, {coil['wire_mass_g']:.0f} g of copper.",
         f"{coil['inductance_uh']:.1f} uH from {coil['inductance_from']}; the real coil may have {low:.0f} to "
         f"{high:.0f} uH.",
         f"{coil['resistance_dc_ohm']:.3f} ohm dc, {coil['resistance_ohm']:.3f} ohm at {coil['frequency_hz'] / 1e3:.2f} "
-        f"kHz (skin x{coil['skin_factor']:.3f}, proximity x{coil['proximity_factor']:.3f}); Q {coil['q_coil']:.1f}.",
+        f"kHz (skin x{coil['skin_factor']:.3f}, proximity x{coil['proximity_factor']:.3f}); Q {coil['q_coil']:.1f}, "
+        f"with the loss of the capacitor {coil['q_tank']:.1f}.",
         f"Own capacitance {coil['self_capacitance_low_pf']:.0f} to {coil['self_capacitance_high_pf']:.0f} pF, own "
         f"resonance above {coil['self_resonance_hz'] / 1e3:.0f} kHz; 5 pF of a hand or wet grass shift by "
         f"{coil['hand_5pf_hz']:+.2f} Hz: shield the coil with an open, slotted shield.",
     ]
+    if coil["cable"]:
+        lines.append(cable_line(CableFigures(**coil["cable"])))
+    if coil["shield"]:
+        lines.append(shield_line(ShieldFigures(**coil["shield"])))
     if coil["inductance_from"] != "the turns":
         lines[1] += f" The turns alone give {coil['computed_uh']:.1f} uH; everything else uses the measured value."
     if coil["centre_tap"]:
@@ -85,14 +101,24 @@ def _coil(coil: dict[str, Any]) -> list[str]:
     return lines
 
 
+def _size_words(coil: dict[str, Any]) -> str:
+    length, width = coil["diameter_mm"] / 10, coil["width_mm"] / 10
+    if coil["shape"] == "circle":
+        return f"{length:.4g} cm mean diameter ({coil['inner_diameter_mm'] / 10:.4g} cm former)"
+    return f"{coil['shape']}, mean {length:.4g} x {width:.4g} cm"
+
+
 def _frequency(plan: dict[str, Any]) -> list[str]:
     coil, capacitor = plan["coil"], plan["capacitor"]
+    own = capacitor["frequency_by_own_capacitance_hz"]
+    whole = capacitor["frequency_range_hz"]
     low, high = capacitor["frequency_by_capacitor_hz"]
     least, most = capacitor["frequency_by_coil_hz"]
     return [
         f"{coil['frequency_hz']:.0f} Hz with {capacitor['capacitor_nf']:.4g} nF. The capacitor's "
         f"{capacitor['tolerance_percent']:g} % make it {low / 1e3:.2f} to {high / 1e3:.2f} kHz, the winding "
-        f"{least / 1e3:.2f} to {most / 1e3:.2f} kHz: measure it."
+        f"{least / 1e3:.2f} to {most / 1e3:.2f} kHz, its own capacitance {own[0] / 1e3:.2f} to {own[1] / 1e3:.2f} kHz; "
+        f"together {whole[0] / 1e3:.1f} to {whole[1] / 1e3:.1f} kHz: measure it."
     ]
 
 
@@ -117,9 +143,10 @@ def _percent(value: float) -> str:
 
 
 def _drift(plan: dict[str, Any]) -> list[str]:
+    drift = DriftFigures(**plan["drift"])
     lines = [
-        f"{plan['capacitor']['coil_ppm_per_k']:+.0f} ppm/K from the coil alone. From the capacitor alone, and the Q "
-        "with it:"
+        *drift_lines(drift, plan["capacitor"]["dielectric"]),
+        "Other capacitors: what they alone do, and the Q with them:",
     ]
     for row in plan["capacitor"]["dielectrics"]:
         low, high = row["capacitor_ppm_per_k"]
@@ -129,7 +156,9 @@ def _drift(plan: dict[str, Any]) -> list[str]:
             f"Q {row['q_tank']:.0f}"
         )
     remarks = "; ".join(f"{row['dielectric']}: {row['remark']}" for row in plan["capacitor"]["dielectrics"])
-    return [*lines, remarks + "."]
+    offset = plan["offset"]
+    beside = [offset_line(OffsetFigures(**offset))] if offset["offset_cm"] or offset["tilt_deg"] else []
+    return [*lines, remarks + ".", *beside]
 
 
 def _targets(plan: dict[str, Any], width: int) -> Table:
@@ -220,5 +249,7 @@ def _power(power: dict[str, Any]) -> list[str]:
         f"Field at the coil's centre {power['centre_ut']:.1f} uT rms; ICNIRP 2010 public level "
         f"{power['public_limit_ut']:g} uT: {spacing}. Keep the tank under {power['highest_peak_v']:.2g} V peak.",
         f"{emission[0].upper()}{emission[1:]}. This is a computation, no claim of compliance.",
-        f"{power['battery_mah']:g} mAh at {power['supply_ma']:g} mA: {power['battery_h']:.0f} h.",
+        supply_line(
+            power["supply_ma"], power["supply_from"], power["oscillator_ma"], power["battery_mah"], power["battery_h"]
+        ),
     ]

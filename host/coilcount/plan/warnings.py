@@ -1,7 +1,6 @@
 """What a builder should change before winding: each warning says what is wrong, why it matters and what to do."""
 
 from math import pi
-from typing import Any
 
 from coilcount.physics.eddy import skin_depth_m
 from coilcount.physics.tank import Tank
@@ -28,11 +27,6 @@ def warnings_section(plan: PlanFile, tank: Tank) -> list[dict[str, str]]:
         _thick(tank),
     ]
     return [warning for warning in found if warning]
-
-
-def sentences(warnings: list[dict[str, Any]]) -> list[str]:
-    """Write each warning as one paragraph."""
-    return [f"{warning['what']} {warning['why']} {warning['change']}" for warning in warnings]
 
 
 def _warning(what: str, why: str, change: str) -> dict[str, str]:
