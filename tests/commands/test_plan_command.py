@@ -114,7 +114,8 @@ def test_a_measurement_overrides_and_calibrates_the_rest(capsys, few_targets):
 
 def test_files_of_a_plan(capsys, tmp_path, few_targets):
     file, settings, scene = tmp_path / "plan.toml", tmp_path / "settings.toml", tmp_path / "scene.toml"
-    words = ("--turns", "25", "--target", "ball lead 9mm", "--measured-frequency", "30k", "--depth", "8cm")
+    words = ("--turns", "25", "--target", "ball lead 9mm", "--measured-frequency", "30k", "--capacitor", "180n")
+    words += ("--depth", "8cm")
     code, first, _ = plan(capsys, *words, "--json", "--save", str(file), "--save-settings", str(settings))
     assert code == 0
     assert json.loads(plan(capsys, "--plan", str(file), "--json")[1]) == json.loads(first)
@@ -151,7 +152,7 @@ def test_a_plan_file_written_by_hand_may_be_short(tmp_path):
         (("--capacitor", "180"), "Write it with its unit: 180n"),
         (("--frequency", "25k", "--capacitor", "180n"), "both --frequency and --capacitor"),
         (("--frequency", "25k", "--drawer", "E13"), 'no series "E13"'),
-        (("--measured-frequency", "90k"), "these turns make"),
+        (("--measured-frequency", "90k", "--capacitor", "180n"), "these turns make"),
         (("--plan", "none.toml"), "no such plan.*none.toml"),
         (("--turns", "0"), "turns is 0"),
         (("--wire", "thick"), "is no wire size"),

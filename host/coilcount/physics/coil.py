@@ -50,8 +50,8 @@ def inductance(winding: Winding, y: float = 0.25) -> float:
     """Compute the inductance in H: all self-inductances plus all mutual inductances.  y: see `ring_inductance`.
 
     An oval is computed as circles as long as its turns, plus the difference that the outline makes.  Both have the
-    same logarithm at a small distance, so the difference is smooth, and few filaments give it.  Computed: 1e-5 or less
-    off the sum over all turns.
+    same logarithm at a small distance, so the difference is smooth, and few filaments give it.  Computed: within 3e-5
+    of the sum over all turns.
     """
     i, j = np.triu_indices(winding.turns, 1)
     z, outline = winding.z_m, winding.outline

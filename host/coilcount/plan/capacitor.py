@@ -9,7 +9,7 @@ from coilcount.physics.coil import inductance
 from coilcount.physics.dielectric import DIELECTRICS
 from coilcount.physics.drift import Drift, drift
 from coilcount.physics.tank import Tank, make_tank
-from coilcount.plan.coil import sizes_of, spread_h, tank_of, winding_of
+from coilcount.plan.coil import refuse_above_self_resonance, sizes_of, spread_h, tank_of, winding_of
 from coilcount.plan.eseries import combinations, drawer
 from coilcount.schema.coil import USUAL_LOOP_GAIN, Coil
 from coilcount.schema.plan import PlanFile
@@ -37,9 +37,12 @@ def choices(plan: PlanFile, free_turns: bool) -> list[dict[str, Any]]:
     candidates = []
     for turns in _turns(plan) if free_turns else (plan.coil.turns,):
         coil = replace(plan.coil, turns=turns)
-        needed = capacitance_f(coil, wanted_hz)
-        if needed is None:
-            continue
+        try:
+            needed = capacitance_f(coil, wanted_hz)
+        except InputError:
+            if free_turns:
+                continue
+            raise
         # Near the wanted frequency df/f = -1/2 dC/C.  That is good enough for sorting, but not for printing.
         candidates += [(coil, parts, (1 - parts.total_f / needed) / 2) for parts in combinations(needed, values)]
     candidates.sort(key=lambda row: _rank(abs(row[2]), len(row[1].parts_f), row[0].turns))
@@ -91,11 +94,10 @@ def _turns(plan: PlanFile) -> list[int]:
     return found
 
 
-def capacitance_f(coil: Coil, frequency_hz: float) -> float | None:
-    """Compute the capacitor in F that brings a coil to a frequency.
+def capacitance_f(coil: Coil, frequency_hz: float) -> float:
+    """Compute the capacitor in F that brings a coil to a frequency, beside own capacitance, cable and shield.
 
-    Own capacitance, cable and shield are subtracted; None: they alone are too much.  Raises InputError if the coil
-    cannot be built.
+    Raises InputError if the coil cannot be built, or if the frequency is above its own resonance.
     """
     winding = winding_of(coil)
     henry = inductance(winding) if coil.inductance_uh is None else coil.inductance_uh * 1e-6
@@ -103,11 +105,10 @@ def capacitance_f(coil: Coil, frequency_hz: float) -> float | None:
     part = whole
     for _ in range(_ROUNDS):
         tank = tank_of(replace(coil, capacitor_nf=part * 1e9))
+        refuse_above_self_resonance(coil, tank, frequency_hz)
         # The frequency is proportional to the whole capacitance to the power of -1/2.
         whole = tank.capacitance_f * (tank.frequency_hz / frequency_hz) ** 2
         part = whole - (tank.capacitance_f - tank.capacitor_f)
-        if part <= 0:
-            return None
     return part
 
 

@@ -45,12 +45,11 @@ def _missed(plan: PlanFile, tank: Tank) -> dict[str, str] | None:
     if abs(off) <= allowed:
         return None
     needed = capacitance_f(plan.coil, plan.frequency_hz)
-    value = "no capacitor can do it" if needed is None else f"it takes {needed * 1e9:.3g} nF"
     return _warning(
         f"The frequency is {tank.frequency_hz / 1e3:.4g} kHz, {off * 100:+.1f} % off the wanted "
         f"{plan.frequency_hz / 1e3:g} kHz.",
         f"The capacitor's tolerance explains only {allowed * 100:.2g} %.",
-        f"For this coil {value}: use a finer drawer, parallel capacitors or other turns.",
+        f"For this coil it takes {needed * 1e9:.3g} nF: use a finer drawer, parallel capacitors or other turns.",
     )
 
 
