@@ -4,6 +4,7 @@ Each turn is a ring with its own radius and height.  Summing over the turns need
 cross-section of the winding.
 """
 
+from functools import lru_cache
 from math import pi
 
 import numpy as np
@@ -15,6 +16,8 @@ from coilcount.physics.eddy import cylinder_transverse, round_ratio
 from coilcount.physics.field import loop_field
 from coilcount.physics.winding import Winding, outline_filaments
 from coilcount.physics.wire import COPPER
+
+_KEPT = 128  # windings whose sums over all pairs of turns are kept for the next call; chosen by hand
 
 
 def mutual_inductance(a_m: ArrayLike, b_m: ArrayLike, d_m: ArrayLike) -> NDArray:
@@ -46,6 +49,7 @@ def ring_inductance(radius_m: ArrayLike, wire_radius_m: float, y: float = 0.25) 
     return MU0 * radius * (np.log(8 * radius / wire_radius_m) - 2 + y)
 
 
+@lru_cache(maxsize=_KEPT)
 def inductance(winding: Winding, y: float = 0.25) -> float:
     """Compute the inductance in H: all self-inductances plus all mutual inductances.  y: see `ring_inductance`.
 
@@ -108,6 +112,7 @@ def wire_impedance(winding: Winding, frequency_hz: float, conductivity: float = 
     return complex(skin + 1j * w * MU0 * alpha * float((2 * pi * winding.length_radius_m * square).sum()))
 
 
+@lru_cache(maxsize=_KEPT)
 def _neighbours_square(winding: Winding) -> NDArray:
     """Square of the field at each turn from all the others, in (A/m per ampere)^2, shape (turns,)."""
     others = ~np.eye(winding.turns, dtype=bool)

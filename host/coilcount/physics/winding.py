@@ -4,6 +4,7 @@ The turns of an oval or rectangular coil have an outline as well; their rings en
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from math import ceil, pi, sqrt
 
 import numpy as np
@@ -17,6 +18,7 @@ LAYOUTS = ("bundle", "loose", "flat", "solenoid")
 # and for air in a loose hand-wound bundle.  Engineering estimates: measure your coil if the inductance matters.
 PITCH_PER_DIAMETER = {"bundle": 1.11, "loose": 1.5, "flat": 1.11, "solenoid": 1.11}
 STRANDED_PITCH = 1.05  # the same for a stranded wire, over the diameter of its bundle, which holds the enamel already
+_KEPT = 128  # windings that are kept for the next call: a plan asks for the same ones again; chosen by hand
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,6 +72,7 @@ def usual_pitch_m(wire: Wire, layout: str) -> float:
     return STRANDED_PITCH * PITCH_PER_DIAMETER[layout] / PITCH_PER_DIAMETER["bundle"] * wire.diameter_m
 
 
+@lru_cache(maxsize=_KEPT)
 def make_winding(
     diameter_m: float,
     turns: int,
@@ -89,6 +92,7 @@ def make_winding(
     inner_diameter_m: of the former that the innermost turns touch; if it is given, it replaces diameter_m.
     shape: "circle", "oval" (an ellipse) or "rectangle"; for the last two diameter_m is the mean length, and width_m
     the mean width; None: as wide as long.
+    The same arguments give the same object, whose arrays must not be changed.
     Raises ValueError if such a coil cannot be wound.
     """
     if layout not in LAYOUTS:

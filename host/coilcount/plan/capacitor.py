@@ -24,7 +24,8 @@ CLOSE_ENOUGH = 0.005  # relative frequency error below which fewer parts are bet
 # Reactance of the coil that suits the usual oscillators; chosen by hand around the 35 ohm of the default circuit.
 LOWEST_OHM, HIGHEST_OHM = 22.0, 55.0
 SHOWN = 6  # choices that are listed
-_ROUNDS = 4  # of the search for a capacitance; each reduces its error by a factor of more than 100
+_ROUNDS = 4  # of the search for a capacitance, at most; each reduces its error by a factor of more than 100
+_NEAR = 1e-10  # relative error of the frequency at which the search ends
 
 
 def choices(plan: PlanFile, free_turns: bool) -> list[dict[str, Any]]:
@@ -109,6 +110,8 @@ def capacitance_f(coil: Coil, frequency_hz: float) -> float:
         # The frequency is proportional to the whole capacitance to the power of -1/2.
         whole = tank.capacitance_f * (tank.frequency_hz / frequency_hz) ** 2
         part = whole - (tank.capacitance_f - tank.capacitor_f)
+        if abs(tank.frequency_hz / frequency_hz - 1) < _NEAR:
+            break
     return part
 
 
