@@ -113,6 +113,17 @@ def test_far_away_every_shape_is_a_dipole_of_its_area():
         assert float(field_vector.outline_gain(winding, -6.0)) == pytest.approx(1, rel=1e-3)
 
 
+def test_a_wide_spiral_over_soil():
+    """Few filaments against all pairs of turns with their images, 0.5 %; and soil as a plane by Dodd and Deeds."""
+    spiral, chi, height = make_winding(0.15, 30, 0.8e-3, "flat", 1.5e-3), 1e-3, 0.03
+    pairs = coil.mutual_inductance(spiral.r_m[:, None], spiral.r_m, 2 * height).sum()
+    d_l, _ = ground.soil_response(spiral, height, chi, 25e3)
+    assert float(d_l) == pytest.approx(chi / (2 + chi) * pairs, rel=5e-3)
+    assert ground.plane_response(spiral, height, 0.0, 1 + chi, 25e3)[0] == pytest.approx(float(d_l), rel=1e-5)
+    one = chi / (2 + chi) * 900 * float(coil.mutual_inductance(0.075, 0.075, 2 * height))
+    assert abs(one / float(d_l) - 1) > 0.02  # one filament would not do
+
+
 def test_a_winding_on_a_former():
     """The innermost enamelled turn touches the former; one turn is one wire thicker than the former."""
     one = make_winding(1.0, 1, 0.4e-3, inner_diameter_m=0.1)

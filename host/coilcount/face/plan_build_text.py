@@ -10,6 +10,11 @@ def warning_lines(warnings: Sequence[PlanWarning]) -> list[str]:
     return [f"{warning.what} {warning.why} {warning.change}" for warning in warnings]
 
 
+def wire_words(wire: str, wire_mm: float, strands: int) -> str:
+    """The wire with its diameter."""
+    return f"{wire} ({wire_mm:.3f} mm bare)" if strands == 1 else f"{wire} ({strands} strands, {wire_mm:.2f} mm)"
+
+
 def cable_line(cable: CableFigures) -> str:
     """What the cable does to the frequency."""
     parts = f"{cable.capacitance_pf:.0f} pF"
@@ -37,7 +42,7 @@ def drift_lines(drift: DriftFigures, dielectric: str) -> list[str]:
     lines = [
         f"{middle:+.0f} ppm/K with {dielectric} ({low:+.0f} to {high:+.0f}), {drift.temperature_hz_per_k[1]:+.2f} "
         f"Hz/K: former {drift.former_ppm_per_k:+.1f}, copper {drift.copper_ppm_per_k:+.1f}, capacitor "
-        f"{drift.capacitor_ppm_per_k[1]:+.0f}, transistors {drift.oscillator_ppm_per_k:+.1f}. Amplitude "
+        f"{round(drift.capacitor_ppm_per_k[1]) or 0:+d}, transistors {drift.oscillator_ppm_per_k:+.1f}. Amplitude "
         f"{drift.amplitude_percent_per_k:+.2f} %/K.",
         f"Supply: {drift.supply_ppm_per_percent:+.1f} ppm ({drift.supply_hz_per_percent:+.3f} Hz) for each per cent, "
         f"at a gain of {drift.loop_gain:g} times the least. Regulate it. The simulator uses these figures.",

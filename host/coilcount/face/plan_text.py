@@ -13,6 +13,7 @@ from coilcount.face.plan_build_text import (
     shield_line,
     supply_line,
     warning_lines,
+    wire_words,
 )
 from coilcount.model.plan_build import CableFigures, DriftFigures, OffsetFigures, PlanWarning, ShieldFigures
 from coilcount.text import printable
@@ -74,8 +75,9 @@ def _paragraph(console: SafeConsole, label: str, lines: list[str]) -> None:
 def _coil(coil: dict[str, Any]) -> list[str]:
     low, high = coil["inductance_low_uh"], coil["inductance_high_uh"]
     lines = [
-        f"{_size_words(coil)}, {coil['turns']} turns of {coil['wire']} "
-        f"({coil['wire_mm']:.3f} mm bare), {coil['layout']}, {coil['section_mm']:.1f} mm thick; "
+        f"{_size_words(coil)}, {coil['turns']} turns of "
+        f"{wire_words(coil['wire'], coil['wire_mm'], coil['strands'])}, {coil['layout']}, "
+        f"{coil['section_mm']:.1f} mm thick; "
         f"{coil['wire_length_m']:.2f} m of wire, {coil['wire_mass_g']:.0f} g of copper.",
         f"{coil['inductance_uh']:.1f} uH from {coil['inductance_from']}; the real coil may have {low:.0f} to "
         f"{high:.0f} uH.",

@@ -119,6 +119,10 @@ def make_winding(
     if shape != "circle":
         outline = Outline(shape, mean, mean if width_m is None else width_m / 2)
         narrowest = outline.room_m() + out.min()
+    if outline is not None and narrowest <= wire_m:
+        raise ValueError(
+            f"{turns} turns at a pitch of {pitch * 1e3:g} mm do not fit the inside of this {shape}: it is too narrow"
+        )
     if narrowest <= wire_m:
         raise ValueError(f"{turns} turns at a pitch of {pitch * 1e3:g} mm do not fit a diameter of {diameter_m:g} m")
     if outline is not None:
