@@ -12,6 +12,7 @@ from check_values import value
 from coilcount.physics import coil, eddy, stray, wire
 from coilcount.physics.constants import MU0
 from coilcount.physics.dielectric import DIELECTRICS
+from coilcount.physics.ground import soil_response
 from coilcount.physics.outline import Outline
 from coilcount.physics.winding import Winding, make_winding
 from coilcount.plan import ground
@@ -190,6 +191,21 @@ def test_standard_sea_water():
     """
     assert pytest.approx(4.2914, rel=0.1) == ground.SEA_WATER_S_M
     assert eddy.skin_depth_m(25e3, 4.2914) == pytest.approx(503.3 * sqrt(1 / 4.2914 / 25e3), rel=1e-4)
+
+
+def test_the_loss_of_viscous_soil():
+    """J. A. Dearing et al., Geophys. J. Int. 124 (1996) 228, read: the susceptibility falls by at most 10 to 12 % a
+
+    decade of frequency in common soil.  The loss that belongs to it is pi/2 times the slope by ln f (L. Neel, from
+    memory): 6.8 % at 10 %.  A coil over such soil then has dR = 0.068 w dL.
+    """
+    low, high = value("soil.chi_fd_max_percent")
+    assert (low, high) == (10, 17)
+    share = pi / 2 * low / 100 / log(10)
+    assert share == pytest.approx(0.068, abs=5e-4)
+    winding = make_winding(0.1, 30, 0.4e-3)
+    d_l, d_r = soil_response(winding, 0.05, 1e-3 * (1 - 1j * share), 25e3)
+    assert float(d_r) == pytest.approx(share * 2 * pi * 25e3 * float(d_l), rel=2e-3)
 
 
 def test_field_in_the_middle_of_a_square_and_of_an_ellipse():
