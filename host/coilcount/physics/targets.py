@@ -142,11 +142,14 @@ def rod(length_m: float, diameter_m: float, conductivity: float, mu_r: float, fr
     )
 
 
-def loop(radius_m: float, wire_diameter_m: float, conductivity: float, frequency_hz: float) -> Polarizability:
-    """Compute the polarizability of a closed non-magnetic ring of round wire.
+def loop(
+    radius_m: float, wire_diameter_m: float, conductivity: float, frequency_hz: float, mu_r: float = 1.0
+) -> Polarizability:
+    """Compute the polarizability of a closed ring of round wire.
 
-    radius_m: to the centre of the wire.  Axial: alpha = -jw mu0 A^2/(R + jwL), with the skin effect in R and in the
-    inner part of L.  Transverse: that of the wire, as if half of its length lay across the field.
+    radius_m: to the centre of the wire.  Axial: that of the current around the ring alone,
+    alpha = -jw mu0 A^2/(R + jwL), with the skin effect in R and in the inner part of L.  Transverse: that of the wire,
+    as if half of its length lay across the field.
     """
     _positive(radius_m=radius_m, wire_diameter_m=wire_diameter_m, conductivity=conductivity)
     if wire_diameter_m >= radius_m:
@@ -157,10 +160,10 @@ def loop(radius_m: float, wire_diameter_m: float, conductivity: float, frequency
     inner = (
         length
         / (conductivity * pi * wire_diameter_m**2 / 4)
-        * round_ratio(wire_diameter_m / 2, frequency_hz, conductivity)
+        * round_ratio(wire_diameter_m / 2, frequency_hz, conductivity, mu_r)
     )
     outer = MU0 * radius_m * (np.log(16 * radius_m / wire_diameter_m) - 2)
     area = pi * radius_m**2
     axial = -1j * w * MU0 * area**2 / (inner + 1j * w * outer)
-    across = cylinder_transverse(wire_diameter_m / 2, frequency_hz, conductivity)
+    across = cylinder_transverse(wire_diameter_m / 2, frequency_hz, conductivity, mu_r)
     return Polarizability(complex(axial), complex(length / 2 * across))
