@@ -28,6 +28,9 @@ ATTITUDES = {
 }
 FERROMAGNETIC = 1.1  # relative permeability above which the formulas treat a body as iron; chosen by hand
 FULL_FIELD, CHARGES, ESTIMATE = "full field", "charge model", "estimate"
+PLATE_TO_DISC = 2 / pi**0.5  # diameter of a disc over the side of a square of the same area
+# By shape and model: how far off the response may be.  The figures are those of tests/bench/shift_table.py.
+NOTES: dict[tuple[str, str], str] = {}
 NEAR_M = 0.02  # closest distance for which the number of sample points is chosen
 
 
@@ -77,6 +80,10 @@ class Body:
             return ESTIMATE
         return CHARGES if self.mu_r > FERROMAGNETIC or not self.along(attitude) else FULL_FIELD
 
+    def note(self, attitude: str) -> str:
+        """Say in a sentence how far off the response in this attitude may be; "" if it is within 5 %."""
+        return NOTES.get((self.shape, self.model(attitude)), "")
+
 
 def named_body(
     shape: str,
@@ -107,9 +114,6 @@ def named_body(
     )
 
 
-PLATE_TO_DISC = 2 / pi**0.5  # diameter of a disc over the side of a square of the same area
-
-
 def coaxial_response(
     body: Body, attitude: str, winding: Winding, distance_m: ArrayLike, frequency_hz: float
 ) -> tuple[NDArray, NDArray, str]:
@@ -138,7 +142,7 @@ def body_response(
     if length == 0:
         raise ValueError("the body's axis needs a direction")
     found = coupling(body, frequency_hz).inductance_change(
-        lambda x, y, z: field_at(winding, x, y, z), np.asarray(position_m, float), axis / length
+        lambda places: field_at(winding, places), np.asarray(position_m, float), axis / length
     )
     return found.real, -2 * pi * frequency_hz * found.imag
 
@@ -146,7 +150,11 @@ def body_response(
 @lru_cache(maxsize=512)  # a can takes 0.1 s, and a scene asks for the same object many times
 def coupling(body: Body, frequency_hz: float) -> Coupling:
     """Compute the response of a body to any field.  Raises ValueError for sizes that make no body."""
-    return _MAKERS[body.shape](body, body.permeability(frequency_hz), frequency_hz)
+    mu = body.permeability(frequency_hz)
+    sizes = [size for size in (body.diameter_m, body.thickness_m, body.length_m, body.hole_m) if size is not None]
+    if min(sizes) <= 0 or body.conductivity <= 0 or mu <= 0 or frequency_hz <= 0:
+        raise ValueError("sizes, conductivity, permeability and frequency of a body must be positive")
+    return _MAKERS[body.shape](body, mu, frequency_hz)
 
 
 def _sheet(body: Body, mu: float, f: float) -> Coupling:
@@ -193,6 +201,8 @@ def _ring(body: Body, mu: float, f: float) -> Coupling:
     """A ring of round wire: the current around it, and the magnetised wire."""
     wire = body.thickness_m / 2
     radius = body.diameter_m / 2 - wire
+    if wire >= 0.49 * radius:
+        raise ValueError("a ring must be wider than its wire")
     degrees = 4
     square = (np.polynomial.legendre.leggauss(degrees)[0] + 1) / 2
     across = cylinder_transverse(wire, f, body.conductivity, mu)

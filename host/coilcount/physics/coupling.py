@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from coilcount.physics.constants import MU0
 from coilcount.physics.harmonics import fields, inverse
 
-# (winding, x, y, z) -> (h_x, h_y, h_z) in A/m per ampere, in the coil's frame
-Field = Callable[[NDArray, NDArray, NDArray], tuple[NDArray, NDArray, NDArray]]
+# Positions (..., 3) in the coil's frame -> the coil's field there in A/m per ampere, (..., 3).
+Field = Callable[[NDArray], NDArray]
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,6 +27,11 @@ class Coupling:
     points_m: NDArray
     modes: NDArray
     matrix: NDArray
+    first_across: int  # index of the first mode of order 1
+
+    def polarizability(self) -> tuple[complex, complex]:
+        """Return alpha in m^3 of the body far away: for a field along its axis, and for a field across it."""
+        return complex(self.matrix[0, 0]), complex(self.matrix[self.first_across, self.first_across])
 
     def inductance_change(self, field: Field, position_m: NDArray, axis: NDArray) -> NDArray:
         """Compute the complex change dL of the coil's inductance in H; the change of its resistance is -w Im dL.
@@ -34,8 +39,7 @@ class Coupling:
         field: of the coil; position_m: (n, 3), of the body's centre in the coil's frame; axis: (3,), a unit vector.
         """
         frame = frame_of(axis)
-        x, y, z = np.moveaxis(position_m[:, None, :] + self.points_m @ frame, -1, 0)
-        h = np.stack(field(x, y, z), axis=-1) @ frame.T
+        h = field(position_m[:, None, :] + self.points_m @ frame) @ frame.T
         found = h.reshape(len(position_m), -1) @ self.modes.T
         return MU0 * np.einsum("ni,ij,nj->n", found, self.matrix, found, optimize=True)
 
@@ -85,7 +89,7 @@ def make_coupling(rho_m: NDArray, z_m: NDArray, azimuths: int, scale_m: float, m
     for block in blocks:
         matrix[first : first + len(block), first : first + len(block)] = block
         first += len(block)
-    return Coupling(points.reshape(-1, 3), np.concatenate(modes), matrix)
+    return Coupling(points.reshape(-1, 3), np.concatenate(modes), matrix, len(matrices[0]))
 
 
 def _swings(order: int, phi: NDArray) -> list[tuple[NDArray, NDArray, int]]:

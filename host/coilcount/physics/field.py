@@ -56,12 +56,12 @@ def mean_radius_field(winding: Winding, rho_m: ArrayLike, z_m: ArrayLike) -> tup
     return winding.turns * h_rho, winding.turns * h_z
 
 
-def field_at(winding: Winding, x_m: ArrayLike, y_m: ArrayLike, z_m: ArrayLike) -> tuple[NDArray, NDArray, NDArray]:
-    """Compute the field (h_x, h_y, h_z) in A/m per ampere of a winding at any points; the arguments broadcast.
+def field_at(winding: Winding, position_m: ArrayLike) -> NDArray:
+    """Compute the field in A/m per ampere of a winding at positions (..., 3) in the coil's frame, shape (..., 3).
 
-    The turns are replaced by a few filaments (`winding.filaments`), so that no point may be in the winding.
+    The turns are replaced by a few filaments (`winding.filaments`), so that no position may be in the winding.
     """
-    x, y, z = np.broadcast_arrays(*(np.asarray(value, float) for value in (x_m, y_m, z_m)))
+    x, y, z = np.moveaxis(np.asarray(position_m, float), -1, 0)
     rho = np.hypot(x, y)
     h_rho, h_z = np.zeros_like(rho), np.zeros_like(rho)
     most = int(np.clip(np.ceil(winding.section_m / (SLICE * winding.mean_radius_m)), 1, MOST_FILAMENTS))
@@ -69,5 +69,5 @@ def field_at(winding: Winding, x_m: ArrayLike, y_m: ArrayLike, z_m: ArrayLike) -
         part_rho, part_z = loop_field(radius, rho, z - height)
         h_rho += turns * part_rho
         h_z += turns * part_z
-    over = h_rho / np.where(rho > 0, rho, 1.0)
-    return x * over, y * over, h_z
+    over = h_rho / np.where(rho > 0, rho, 1.0)  # on the axis h_rho is 0, so any divisor but 0 will do
+    return np.stack([x * over, y * over, h_z], axis=-1)

@@ -58,48 +58,57 @@ def shell_potential(apart, length, radius):
     return total / (2 * pi**2)
 
 
-def rod_change(turns, centre, direction, length, radius, sigma, mu, frequency, pieces):
-    """Complex change of inductance by a rod."""
-    direction = np.asarray(direction, float)
-    step = length / pieces
-    middle = (np.arange(pieces) + 0.5) * step - length / 2
-    # A node carries the flux that leaves between two pieces.  Those at the ends carry the flux through the end faces.
-    node = np.arange(pieces + 1) * step - length / 2
-    potential = shell_potential(np.abs(node[:, None] - node), step, radius)
-    face = 16 / (3 * pi * radius) / (4 * pi)  # mean potential of a charged disc on itself
-    potential[0, 0] = potential[-1, -1] = face
-    difference = np.diff(np.eye(pieces + 1), axis=0)  # (pieces, nodes)
-    h = coil_field(turns, np.asarray(centre) + middle[:, None] * direction)
-    along = h @ direction
-    chi_area = (wire_along(radius, sigma, mu, frequency) - 1) * pi * radius**2
-    # charge of a node = flux of the piece before it - flux of the piece after it = difference.T @ flux
-    field = -difference @ potential @ difference.T / step
-    flux = np.linalg.solve(np.eye(pieces) / chi_area - field, along)
-    across = (h * h).sum(axis=1) - along**2
-    return MU0 * step * (flux @ along + wire_across(radius, sigma, mu, frequency) * across.sum())
+class Rod:
+    """A rod of round section; `change` gives the complex change of a coil's inductance in H."""
+
+    def __init__(self, length, radius, sigma, mu, frequency, pieces):
+        self._step = length / pieces
+        self._middle = (np.arange(pieces) + 0.5) * self._step - length / 2
+        # A node carries the flux that leaves between two pieces.  Those at the ends carry the flux through the faces.
+        node = np.arange(pieces + 1) * self._step - length / 2
+        potential = shell_potential(np.abs(node[:, None] - node), self._step, radius)
+        face = 16 / (3 * pi * radius) / (4 * pi)  # mean potential of a charged disc on itself
+        potential[0, 0] = potential[-1, -1] = face
+        difference = np.diff(np.eye(pieces + 1), axis=0)
+        chi_area = (wire_along(radius, sigma, mu, frequency) - 1) * pi * radius**2
+        field = -difference @ potential @ difference.T / self._step
+        self._flux = np.linalg.inv(np.eye(pieces) / chi_area - field)
+        self._across = wire_across(radius, sigma, mu, frequency)
+
+    def change(self, turns, centre, direction):
+        direction = np.asarray(direction, float)
+        h = coil_field(turns, np.asarray(centre) + self._middle[:, None] * direction)
+        along = h @ direction
+        across = (h * h).sum() - along @ along
+        return MU0 * self._step * (along @ self._flux @ along + self._across * across)
 
 
-def ring_change(turns, centre, normal, radius, wire, sigma, mu, frequency, pieces):
-    """Complex change of inductance by a ring of round wire through which the coil sends no net flux."""
-    u, v = plane(normal)
-    angle = 2 * pi * np.arange(pieces) / pieces
-    place = radius * (np.cos(angle)[:, None] * u + np.sin(angle)[:, None] * v)
-    tangent = np.cos(angle)[:, None] * v - np.sin(angle)[:, None] * u
-    step = 2 * pi * radius / pieces
-    chord = 2 * radius * np.abs(np.sin((angle[:, None] - angle) / 2))
-    potential = shell_potential(chord, step, wire)
-    difference = np.roll(np.eye(pieces), 1, axis=1) - np.eye(pieces)  # piece i runs from node i to node i + 1
-    middle = (place + np.roll(place, -1, axis=0)) / 2
-    middle *= radius / np.linalg.norm(middle, axis=1)[:, None]
-    tangent = np.roll(place, -1, axis=0) - place
-    tangent /= np.linalg.norm(tangent, axis=1)[:, None]
-    h = coil_field(turns, np.asarray(centre) + middle)
-    along = (h * tangent).sum(axis=1)
-    chi_area = (wire_along(wire, sigma, mu, frequency) - 1) * pi * wire**2
-    field = -difference @ potential @ difference.T / step
-    flux = np.linalg.solve(np.eye(pieces) / chi_area - field, along)
-    across = (h * h).sum() - (along**2).sum()
-    return MU0 * step * (flux @ along + wire_across(wire, sigma, mu, frequency) * across)
+class Ring:
+    """A ring of round wire through which the coil sends no net flux."""
+
+    def __init__(self, radius, wire, sigma, mu, frequency, pieces):
+        angle = 2 * pi * np.arange(pieces) / pieces
+        self._place = radius * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+        self._step = 2 * pi * radius / pieces
+        chord = 2 * radius * np.abs(np.sin((angle[:, None] - angle) / 2))
+        potential = shell_potential(chord, self._step, wire)
+        difference = np.roll(np.eye(pieces), 1, axis=1) - np.eye(pieces)  # piece i runs from node i to node i + 1
+        chi_area = (wire_along(wire, sigma, mu, frequency) - 1) * pi * wire**2
+        field = -difference @ potential @ difference.T / self._step
+        self._flux = np.linalg.inv(np.eye(pieces) / chi_area - field)
+        self._across = wire_across(wire, sigma, mu, frequency)
+        self._radius = radius
+
+    def change(self, turns, centre, normal):
+        place = self._place @ np.stack(plane(normal))
+        other = np.roll(place, -1, axis=0)
+        middle = (place + other) / 2
+        middle *= self._radius / np.linalg.norm(middle, axis=1)[:, None]
+        tangent = (other - place) / np.linalg.norm(other - place, axis=1)[:, None]
+        h = coil_field(turns, np.asarray(centre) + middle)
+        along = (h * tangent).sum(axis=1)
+        across = (h * h).sum() - along @ along
+        return MU0 * self._step * (along @ self._flux @ along + self._across * across)
 
 
 def plane(normal):
@@ -111,58 +120,62 @@ def plane(normal):
     return u, np.cross(normal, u) / np.linalg.norm(normal)
 
 
-def sheet_change(turns, centre, normal, outline, thickness, sigma, mu, frequency, rings, sectors):
-    """Complex change of inductance by a sheet of revolution.
+class Sheet:
+    """A sheet of revolution, such as a disc, a washer or a cap.
 
     outline: [(radius, height along the normal)], the sheet's middle line from its inner to its outer rim.
     """
-    normal = np.asarray(normal, float)
-    u, v = plane(normal)
-    corners = np.array(outline, float)
-    lengths = np.hypot(*np.diff(corners, axis=0).T)
-    edges = [corners[:1]]
-    for start, end, length in zip(corners[:-1], corners[1:], lengths, strict=True):
-        n = max(6, round(rings * length / lengths.sum()))
-        edges.append(start + (1 - np.cos(pi * np.arange(1, n + 1) / n))[:, None] / 2 * (end - start))
-    edges = np.concatenate(edges)
-    middle = (edges[1:] + edges[:-1]) / 2
-    width = np.hypot(*np.diff(edges, axis=0).T)
-    count = len(width)
-    angle = 2 * pi * (np.arange(sectors) + 0.5) / sectors
-    spoke = np.cos(angle)[:, None] * u + np.sin(angle)[:, None] * v
-    place = middle[:, 0, None, None] * spoke + middle[:, 1, None, None] * normal
-    place = place.reshape(-1, 3)
-    arc = middle[:, 0] * 2 * pi / sectors
-    chi = sheet_along(thickness, sigma, mu, frequency) - 1
 
-    index = np.arange(count * sectors).reshape(count, sectors)
-    pairs = [(index[:-1].ravel(), index[1:].ravel()), (index.ravel(), np.roll(index, -1, axis=1).ravel())]
-    gap = (width[1:] + width[:-1]) / 2
-    through = [
-        np.repeat(edges[1:-1, 0] * 2 * pi / sectors / gap, sectors),
-        np.repeat(width / arc, sectors),
-    ]
-    stiffness = np.zeros((count * sectors,) * 2)
-    for (one, other), conduct in zip(pairs, through, strict=True):
-        np.add.at(stiffness, (one, one), conduct)
-        np.add.at(stiffness, (other, other), conduct)
-        np.add.at(stiffness, (one, other), -conduct)
-        np.add.at(stiffness, (other, one), -conduct)
-    stiffness = stiffness * (chi * thickness)
-    apart = np.linalg.norm(place[:, None, :] - place[None, :, :], axis=-1)
-    np.fill_diagonal(apart, 1.0)
-    kernel = 1 / (4 * pi * np.sqrt(apart**2 + thickness**2 / 6))
-    own = np.array([_patch_potential(w, b, thickness) for w, b in zip(width, arc, strict=True)])
-    np.fill_diagonal(kernel, np.repeat(own, sectors))
-    # The coil's potential at the pieces, by adding up the field along the way: first from piece to piece along a
-    # spoke, then around each ring.  Its zero does not matter.
-    at = (np.asarray(centre, float) + place).reshape(count, sectors, 3)
-    potential = np.zeros((count, sectors))
-    potential[1:, 0] = -np.cumsum(_work(turns, at[:-1, 0], at[1:, 0]))
-    for j in range(1, sectors):
-        potential[:, j] = potential[:, j - 1] - _work(turns, at[:, j - 1], at[:, j])
-    charged = stiffness @ np.linalg.solve(np.eye(len(place)) + kernel @ stiffness, potential.ravel())
-    return MU0 * (potential.ravel() @ charged)
+    def __init__(self, outline, thickness, sigma, mu, frequency, rings, sectors):
+        corners = np.array(outline, float)
+        lengths = np.hypot(*np.diff(corners, axis=0).T)
+        edges = [corners[:1]]
+        for start, end, length in zip(corners[:-1], corners[1:], lengths, strict=True):
+            n = max(8, round(rings * length / lengths.sum()))
+            edges.append(start + (1 - np.cos(pi * np.arange(1, n + 1) / n))[:, None] / 2 * (end - start))
+        edges = np.concatenate(edges)
+        middle = (edges[1:] + edges[:-1]) / 2
+        width = np.hypot(*np.diff(edges, axis=0).T)
+        self._shape = count, _ = len(width), sectors
+        angle = 2 * pi * (np.arange(sectors) + 0.5) / sectors
+        place = np.stack(
+            [
+                np.outer(middle[:, 0], np.cos(angle)),
+                np.outer(middle[:, 0], np.sin(angle)),
+                np.repeat(middle[:, 1:], sectors, axis=1),
+            ],
+            axis=-1,
+        )
+        self._place = place = place.reshape(-1, 3)
+        arc = middle[:, 0] * 2 * pi / sectors
+        index = np.arange(count * sectors).reshape(count, sectors)
+        gap = (width[1:] + width[:-1]) / 2
+        stiffness = np.zeros((count * sectors,) * 2, complex)
+        for one, other, conduct in (
+            (index[:-1].ravel(), index[1:].ravel(), np.repeat(edges[1:-1, 0] * 2 * pi / sectors / gap, sectors)),
+            (index.ravel(), np.roll(index, -1, axis=1).ravel(), np.repeat(width / arc, sectors)),
+        ):
+            np.add.at(stiffness, (one, one), conduct)
+            np.add.at(stiffness, (other, other), conduct)
+            np.add.at(stiffness, (one, other), -conduct)
+            np.add.at(stiffness, (other, one), -conduct)
+        stiffness *= (sheet_along(thickness, sigma, mu, frequency) - 1) * thickness
+        apart = np.linalg.norm(place[:, None, :] - place[None, :, :], axis=-1)
+        kernel = 1 / (4 * pi * np.sqrt(apart**2 + thickness**2 / 6))
+        own = [_patch_potential(w, b, thickness) for w, b in zip(width, arc, strict=True)]
+        np.fill_diagonal(kernel, np.repeat(own, sectors))
+        self._charges = np.linalg.solve(np.eye(len(place)) + stiffness @ kernel, stiffness)
+
+    def change(self, turns, centre, normal):
+        u, v = plane(normal)
+        at = np.asarray(centre, float) + self._place @ np.stack([u, v, np.asarray(normal, float)])
+        at = at.reshape(*self._shape, 3)
+        # The coil's potential, by adding up the field from piece to piece.  Its zero does not matter.
+        potential = np.zeros(self._shape)
+        potential[1:, 0] = -np.cumsum(_work(turns, at[:-1, 0], at[1:, 0]))
+        for j in range(1, self._shape[1]):
+            potential[:, j] = potential[:, j - 1] - _work(turns, at[:, j - 1], at[:, j])
+        return MU0 * (potential.ravel() @ self._charges @ potential.ravel())
 
 
 def _work(turns, start, end):
