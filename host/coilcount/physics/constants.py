@@ -36,7 +36,7 @@ MATERIALS = {
     "cupronickel": Material(3.1e6),
     "titanium": Material(2.4e6),
     "stainless": Material(1.39e6, 1.005),  # austenitic, not cold-worked
-    "steel": Material(6.0e6, 97.3),
+    "steel": Material(6.0e6, 96.8),
     "iron": Material(10.0e6, 500.0),  # soft, annealed
     "nickel": Material(14.3e6, 100.0),
     "ferrite": Material(1.0, 1000.0),  # practically an insulator

@@ -8,7 +8,7 @@ from math import pi
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import beta, gamma, hyp2f1
+from scipy.special import eval_jacobi, gamma, hyp2f1, roots_jacobi
 
 from coilcount.physics.constants import MU0
 from coilcount.physics.harmonics import axial_flux, fields, meridian
@@ -79,31 +79,34 @@ def _cells(corners: list[tuple[float, float]]) -> tuple[NDArray, NDArray, NDArra
 def disc_currents(order: int, degrees: int, scale_m: float, radius_m: float, axial: complex) -> NDArray:
     """Estimate the response of a disc to the uneven part of a field across its sheet, from its axial polarizability.
 
-    A perfectly conducting disc has stream functions rho^m sqrt(a^2 - rho^2) in a field z rho^m cos(m phi) (fractional
-    Laplacian of order 1/2 on a disc; m = 0 gives 8/3 a^3).  At low frequency they are proportional to
-    rho^m (a^2 - rho^2).  A single pole joins both limits, and its time constant is scaled from that of m = 0.
-    Only the degree m + 1 is taken.  For iron this is an estimate.
+    On a perfectly conducting disc the stream functions sqrt(1-x^2) x^m P_k(1/2,m)(2x^2-1) cos(m phi), x = rho/a, make
+    the fields lambda/(2a) x^m P_k with lambda = 2 Gamma(k+3/2) Gamma(m+k+3/2)/(k! Gamma(m+k+1)) (fractional Laplacian
+    of order 1/2 on a disc; m = k = 0 gives -8/3 a^3).  The factor jX/(1+jX) of a sheet of finite conductivity takes
+    over from the axial polarizability, with X in proportion to 1/lambda.  For iron this is an estimate.
     """
-    matrix = np.zeros((degrees, degrees), complex)
-    if degrees < 2 or axial.real >= 0:  # magnetisation prevails: the currents are small
-        return matrix
-    perfect, time = _disc_limits(0, radius_m)
-    limit, order_time = _disc_limits(order, radius_m)
-    x = axial.real / axial.imag  # of the single pole jx/(1 + jx)
-    thick = abs(axial) / perfect * abs(1 + 1j * x) / x  # a thick disc shields a little more than a thin one
-    x *= order_time / time
-    # h_z of the harmonic of degree m + 1 is (2m+1)(rho/s)^m.
-    field = (2 * order + 1) * (radius_m / scale_m) ** order
-    matrix[1, 1] = -limit * thick * field**2 / 2 * 1j * x / (1 + 1j * x)
-    return matrix
-
-
-def _disc_limits(order: int, radius_m: float) -> tuple[float, float]:
-    """The perfect conductor's response to a field (rho/a)^m, as for m = 0, and the time constant in units of it."""
-    eigenvalue = 2 * gamma(1.5) * gamma(order + 1.5) / gamma(order + 1)
-    perfect = 2 * radius_m**3 * (2 / eigenvalue) * pi * beta(order + 1, 1.5) / 2
-    slow = 2 * pi * radius_m**3 / (8 * (order + 1) ** 2 * (order + 2))
-    return perfect, slow / perfect
+    if axial.real >= 0:  # magnetisation prevails: the currents are small
+        return np.zeros((degrees, degrees), complex)
+    first = pi / 2  # lambda of m = k = 0
+    x = axial.real / axial.imag if axial.imag else 1e9
+    thick = abs(axial) / (8 / 3 * radius_m**3) * abs(1 + 1j * x) / x  # a thick disc shields more than a thin one
+    count = degrees // 2 + 1
+    node, weight = roots_jacobi(count + order + degrees, 0.5, order)
+    rho = radius_m * np.sqrt((1 + node) / 2)
+    f = meridian(rho, 0 * rho, order, degrees, scale_m)
+    degree = np.arange(order, order + degrees)[:, None]
+    h_z = (degree + order) * np.concatenate([0 * f[:1], f[: degrees - 1]])
+    # Integrals over x dx with sqrt(1-x^2) x^(2m): the quadrature's weight, up to this factor.
+    weight = weight / (4 * 2 ** (order + 0.5))
+    fields_over_power = h_z / (rho / radius_m) ** order
+    total = np.zeros((degrees, degrees), complex)
+    for k in range(count):
+        eigenvalue = 2 * gamma(k + 1.5) * gamma(order + k + 1.5) / (gamma(k + 1) * gamma(order + k + 1))
+        shape = eval_jacobi(k, 0.5, order, node)
+        share = fields_over_power @ (weight * shape)
+        x_k = x * first / eigenvalue
+        shield = 1j * x_k / (1 + 1j * x_k)
+        total -= shield * pi * 2 * radius_m**3 / eigenvalue * np.outer(share, share) / (weight @ shape**2)
+    return thick * total
 
 
 def loop_matrix(
