@@ -115,7 +115,7 @@ def test_a_body_may_turn_about_its_axis_and_with_the_coil():
 
 
 def test_an_open_cap_is_not_a_closed_one():
-    """A cap shifts differently with its hollow towards the coil (reference: triangles), and a lid without skirt more."""
+    """With its hollow towards the coil a cap shifts less (reference: triangles).  A lid without a skirt shifts more."""
     body = Body("cap", *STEEL, 0.029, 0.24e-3, 0.006)
     case = REFERENCE["cases"]["crown cap, open side up"]
     at = REFERENCE["distance_cm"].index(5)

@@ -71,7 +71,7 @@ def test_a_small_ball_far_away_is_a_dipole_and_fades(radius, sigma, mu_r, freque
 
 
 @settings(max_examples=10)
-@given(st.sampled_from([shape for shape in ATTITUDES if shape != "can"]), st.floats(0.5, 3), st.sampled_from([1.0, 100.0]))
+@given(st.sampled_from(sorted(set(ATTITUDES) - {"can"})), st.floats(0.5, 3), st.sampled_from([1.0, 100.0]))
 def test_the_response_scales_with_size_if_f_scales_with_its_inverse_square(shape, k, mu_r):
     """Maxwell's equations without displacement current: lengths times k, f over k^2, then dL times k and dR over k."""
     hole = 0.01 if shape == "washer" else None

@@ -46,7 +46,8 @@ def parse_target(text: str) -> OwnTarget:
     """Read an object written as `SHAPE METAL SIZE [SIZE [SIZE]]`, such as "rod steel 4mm 90mm".
 
     SIZE: first the diameter (the side of a plate), then the length of a rod, can or cap or the hole of a washer, then
-    the thickness of a disc, washer, ring, plate, can or cap.  METAL: a name, or conductivity and permeability such as "6e6S/m:100".  Raises InputError.
+    the thickness of a disc, washer, ring, plate, can or cap.  METAL: a name, or conductivity and permeability such as
+    "6e6S/m:100".  Raises InputError.
     """
     words = text.split()
     where = f'--target "{text}"'

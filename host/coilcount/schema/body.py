@@ -3,8 +3,8 @@
 # The same words as in coilcount.physics.  They are repeated so that reading a file does not load the physics; a test
 # compares them.
 METALS = (
-    "copper", "silver", "gold", "gold-alloy", "aluminium", "aluminium-foil", "brass", "bronze", "zinc", "tin", "lead", "cupronickel",
-    "titanium", "stainless", "steel", "iron", "nickel", "ferrite",
+    "copper", "silver", "gold", "gold-alloy", "aluminium", "aluminium-foil", "brass", "bronze", "zinc", "tin", "lead",
+    "cupronickel", "titanium", "stainless", "steel", "iron", "nickel", "ferrite",
 )  # fmt: skip
 
 # Sizes that each shape needs besides its diameter; of a plate, the diameter is its side.

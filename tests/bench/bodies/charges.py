@@ -1,4 +1,4 @@
-"""Reference for rods, wires and sheets across the coil's axis: magnetic charges on small pieces in the coil's real field.
+"""Reference for rods, wires and sheets across the coil's axis: magnetic charges on small pieces in the real field.
 
 Nothing here comes from coilcount.  Each piece is magnetised along the sheet or wire by the total field, with the mean
 permeability that eddy currents leave to a long wire or a wide sheet.  Charges appear wherever the flux changes.
@@ -190,7 +190,8 @@ def _work(turns, start, end):
 def _patch_potential(width, breadth, thickness):
     """Mean potential of a charged block on itself, over its charge, by points."""
     node, weight = np.polynomial.legendre.leggauss(6)
-    x = np.stack(np.meshgrid(node * width / 2, node * breadth / 2, node * thickness / 2, indexing="ij"), -1).reshape(-1, 3)
+    x = np.meshgrid(node * width / 2, node * breadth / 2, node * thickness / 2, indexing="ij")
+    x = np.stack(x, axis=-1).reshape(-1, 3)
     w = np.einsum("i,j,k->ijk", weight, weight, weight).ravel() / 8
     d = np.linalg.norm(x[:, None] - x[None], axis=-1)
     size = (width * breadth * thickness) ** (1 / 3)

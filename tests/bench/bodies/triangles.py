@@ -5,6 +5,7 @@ A_phi of the field that the body adds, linear in each triangle of a meridian pla
 integral of (1/mu) (curl A)(curl N) + jw sigma A N over 2 pi r dr dz = the sources that the coil's own field excites.
 """
 
+from itertools import pairwise
 from math import pi
 
 import numpy as np
@@ -29,7 +30,7 @@ def graded(edges, smallest, growth, low, high):
     borders = sorted({low, high, *[edge for edge in edges if low < edge < high]})
     edges = np.array(edges, float)
     found = [np.array([low])]
-    for start, end in zip(borders[:-1], borders[1:], strict=True):
+    for start, end in pairwise(borders):
         # Fine near both ends: the size of an element may be far below the distance of the borders.
         near = np.geomspace(smallest / 20, (end - start) / 2, 3000)
         fine = np.concatenate([[start], start + near, (end - near)[::-1][1:], [end]])
@@ -75,7 +76,8 @@ def round_mesh(centre, radius, step, growth, far):
         if abs(layer - radius) < 1e-12:
             layer = layer * np.sqrt(2 * pi / n / np.sin(2 * pi / n))  # a polygon of the same area
         points.append(np.stack([centre + layer * np.cos(angle), layer * np.sin(angle)], axis=1))
-    axis = np.concatenate([-graded([0.0], radius / 4, growth, 0.0, far)[:0:-1], graded([0.0], radius / 4, growth, 0.0, far)])
+    upper = graded([0.0], radius / 4, growth, 0.0, far)
+    axis = np.concatenate([-upper[:0:-1], upper])
     cloud = np.concatenate(points)
     cloud = cloud[(cloud[:, 0] > radius / 8) & (cloud[:, 0] < far) & (np.abs(cloud[:, 1]) < far)]
     border = [np.stack([0 * axis, axis], axis=1)]
@@ -120,7 +122,8 @@ class Revolved:
             return csc_matrix((element[only].ravel(), (row[index], column[index])), shape=(size, size))
 
         every = np.ones(len(triangles), bool)
-        system = assembled(np.where(metal, 1 / mu, 1.0)[:, None, None] * curl / MU0 + metal[:, None, None] * loss, every)
+        stiff = np.where(metal, 1 / mu, 1.0)[:, None, None] * curl / MU0
+        system = assembled(stiff + metal[:, None, None] * loss, every)
         self._excess = assembled((1 / mu - 1) / MU0 * curl + loss, metal)
         radius, height = points.T
         far = 1 - 1e-9
