@@ -128,8 +128,8 @@ def main() -> None:
     print(f"\n{within} of {total} ratios are within the aim.  Outside it:")
     print("\n".join(outside) or "none")
     print(
-        "Not compared: a can on its side (an estimate), iron cans on their side (not computed), flat bodies beside "
-        "the axis\nor tilted close to the coil (the eddy currents of the uneven field are an estimate there)."
+        "Not compared: iron cans on their side (the plan has no row for them; a scene takes an estimate), and flat "
+        "bodies\nbeside the axis or tilted close to the coil (the currents of the uneven field are an estimate there)."
     )
 
 

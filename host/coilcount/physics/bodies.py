@@ -11,9 +11,14 @@ from coilcount.physics import facing, shells
 from coilcount.physics.ball import ball_factors, ball_matrices
 from coilcount.physics.constants import MATERIALS, permeability
 from coilcount.physics.coupling import Coupling, make_coupling
-from coilcount.physics.eddy import cylinder_axial_mu, cylinder_transverse, round_ratio, sheet_in_plane_mu
+from coilcount.physics.eddy import (
+    cylinder_axial_mu,
+    cylinder_transverse,
+    round_ratio,
+    sheet_in_plane_mu,
+    tube_shield,
+)
 from coilcount.physics.field import field_at
-from coilcount.physics.targets import can_across
 from coilcount.physics.winding import Winding
 
 # shape: its attitudes; the first has the body's axis along the coil's axis, the second across it
@@ -29,12 +34,9 @@ ATTITUDES = {
 FERROMAGNETIC = 1.1  # relative permeability above which the formulas treat a body as iron; chosen by hand
 FULL_FIELD, CHARGES, ESTIMATE = "full field", "charge model", "estimate"
 PLATE_TO_DISC = 2 / pi**0.5  # diameter of a disc over the side of a square of the same area
-# By shape and model: what to say about a response that is not known to be within 15 %.
+# By shape and model: what to say about a response that was not compared with another method.
 NOTES = {
-    ("can", ESTIMATE): (
-        "an estimate: the field is taken as even over the can, and no other method was compared; nearer than the can "
-        "is wide it may be off by a half"
-    ),
+    ("can", ESTIMATE): "an estimate: the wall's magnetisation is left out, and it was not compared with another method",
 }
 NEAR_M = 0.02  # closest distance for which the number of sample points is chosen
 
@@ -81,7 +83,7 @@ class Body:
         """How the response in this attitude is computed: FULL_FIELD, CHARGES or ESTIMATE."""
         if self.shape == "ball" or (self.along(attitude) and self.shape != "ring"):
             return FULL_FIELD
-        if self.shape == "can":
+        if self.shape == "can" and self.mu_r > FERROMAGNETIC:
             return ESTIMATE
         return CHARGES if self.mu_r > FERROMAGNETIC or not self.along(attitude) else FULL_FIELD
 
@@ -223,14 +225,16 @@ def _ring(body: Body, mu: float, f: float) -> Coupling:
 
 
 def _can(body: Body, mu: float, f: float) -> Coupling:
-    """A closed can: order 0 by finite elements; order 1 is an estimate."""
+    """A closed can: order 0 by finite elements, the higher orders as a perfect conductor times the shield of a tube."""
     a, height, wall = body.diameter_m / 2, body.length_m, body.thickness_m
     solved = facing.FacingBody(facing.can_sections(a, height, wall), body.conductivity, mu, f)
-    scale = max(a, height / 2)
-    across = np.zeros((2, 2), complex)
-    across[0, 0] = can_across(height, a, wall, body.conductivity, f)
-    z = np.polynomial.legendre.leggauss(6)[0] * height / 2
-    return make_coupling(np.full(6, 0.7 * a), z, 6, scale, [solved.harmonic_matrix(10, scale), across])
+    scale, half = max(a, height / 2), height / 2
+    matrices = [solved.harmonic_matrix(10, scale)]
+    for order in (1, 2, 3):
+        closed = shells.closed_matrix(order, 5, scale, [(0.0, -half), (a, -half), (a, half), (0.0, half)])
+        matrices.append(tube_shield(order, a, wall, body.conductivity, f) * closed)
+    z = np.polynomial.legendre.leggauss(6)[0] * half
+    return make_coupling(np.full(6, 0.7 * a), z, 8, scale, matrices)
 
 
 def _ball(body: Body, mu: float, f: float) -> Coupling:

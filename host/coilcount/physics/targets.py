@@ -66,17 +66,3 @@ def demagnetising_factor(length_over_diameter: float) -> float:
 def magnetised(volume_m3: float, mu: complex, demagnetising: float) -> complex:
     """Compute alpha in m^3 of a spheroid of permeability mu with this demagnetising factor along the field."""
     return volume_m3 * (mu - 1) / (1 + demagnetising * (mu - 1))
-
-
-def can_across(height_m: float, radius_m: float, wall_m: float, conductivity: float, frequency_hz: float) -> complex:
-    """Estimate alpha in m^3 of a closed non-magnetic can for a field across its axis.
-
-    Formula: the shielding of a long thin tube, with the demagnetising factor of a spheroid.  g = jwT/(1+jwT),
-    T = mu0 sigma wall radius/2 (exact for a long tube), takes the place of (1-mu)/(1+mu) of a solid cylinder.  It was
-    not compared with another method.
-    """
-    _positive(height_m=height_m, radius_m=radius_m, wall_m=wall_m, conductivity=conductivity)
-    x = 1j * pi * frequency_hz * MU0 * conductivity * wall_m * radius_m
-    g = x / (1 + x)
-    across = (1 - demagnetising_factor(height_m / (2 * radius_m))) / 2
-    return complex(magnetised(pi * radius_m**2 * height_m, (1 - g) / (1 + g), across))

@@ -6,6 +6,7 @@ What this model leaves out: eddy currents that a field across a sheet drives aro
 up under the middle of the coil sees no such field.
 """
 
+from itertools import pairwise
 from math import pi
 
 import numpy as np
@@ -176,6 +177,52 @@ class Sheet:
         for j in range(1, self._shape[1]):
             potential[:, j] = potential[:, j - 1] - _work(turns, at[:, j - 1], at[:, j])
         return MU0 * (potential.ravel() @ self._charges @ potential.ravel())
+
+
+class Can:
+    """A closed can as a perfect conductor: charges on patches of its surface cancel the coil's field across it."""
+
+    def __init__(self, radius, height, rings, sectors):
+        angle = 2 * pi * (np.arange(sectors) + 0.5) / sectors
+        around = np.stack([np.cos(angle), np.sin(angle), 0 * angle], axis=1)
+        up = np.array([0.0, 0.0, 1.0])
+        place, normal, area = [], [], []
+        edge = -np.cos(pi * np.arange(rings + 1) / rings) * height / 2
+        for low, high in pairwise(edge):
+            place.append(radius * around + (low + high) / 2 * up)
+            normal.append(around)
+            area.append(np.full(sectors, (high - low) * radius * 2 * pi / sectors))
+        rim = radius * np.sin(pi / 2 * np.arange(rings // 2 + 1) / (rings // 2))
+        for inner, outer in pairwise(rim):
+            for side in (-1, 1):
+                place.append((inner + outer) / 2 * around + side * height / 2 * up)
+                normal.append(np.repeat([side * up], sectors, axis=0))
+                area.append(np.full(sectors, (outer**2 - inner**2) * pi / sectors))
+        self._place, self._normal, self._area = (np.concatenate(part) for part in (place, normal, area))
+        apart = self._place[:, None, :] - self._place[None, :, :]
+        distance = np.linalg.norm(apart, axis=-1)
+        np.fill_diagonal(distance, 1.0)
+        self._potential = 1 / (4 * pi * distance)
+        # Mean potential of a charged square on itself: 2.9732 over its side.
+        np.fill_diagonal(self._potential, 2.9732 / np.sqrt(self._area) / (4 * pi))
+        across = np.einsum("ijk,ik->ij", apart, self._normal) / (4 * pi * distance**3)
+        # On the surface itself the field of a charge sends half of it through the whole surface (Gauss).  What the
+        # other patches do not get is the patch's own part.  Just outside, half of the patch's charge is added to it.
+        np.fill_diagonal(across, 0.0)
+        across += np.diag((1.0 - self._area @ across) / self._area)
+        self._solve = np.linalg.inv(across)
+
+    def change(self, turns, centre, axis):
+        u, v = plane(axis)
+        frame = np.stack([u, v, np.asarray(axis, float)])
+        place, normal = np.asarray(centre, float) + self._place @ frame, self._normal @ frame
+        h = (coil_field(turns, place) * normal).sum(axis=1)
+        charges = self._solve @ -h
+        # H = -grad V of the coil, with the zero of V at the can's centre.
+        own = self._potential @ charges
+        start = np.repeat([np.asarray(centre, float)], len(place), axis=0)
+        coil = -_work(turns, start, place)
+        return complex(MU0 * np.sum((own + coil) * h * self._area))
 
 
 def _work(turns, start, end):
