@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 from coilcount.physics.bodies import FERROMAGNETIC, Body, coaxial_response
-from coilcount.physics.field_vector import outline_gain
 from coilcount.physics.tank import Tank
 
 # The response is computed at these distances (in coil radii) and interpolated between them.  It is smooth after
@@ -28,7 +27,7 @@ class Response:
         self._to_centre = body.to_centre_m(attitude)
         nodes = NODES * self._radius
         d_l, d_r, self.model = coaxial_response(body, attitude, tank.winding, nodes, tank.frequency_hz)
-        scale = self._fall(nodes) / outline_gain(tank.winding, nodes + self._to_centre)
+        scale = self._fall(nodes)
         self._d_l, self._d_r = (CubicSpline(np.log(nodes), change / scale) for change in (d_l, d_r))
 
     def _fall(self, distance_m: NDArray) -> NDArray:
@@ -70,7 +69,7 @@ def rows(
 
     In a row: at_depth is [Hz, ppm, loss_ppm, phase_deg] at depth_m.  phase_deg is that of the magnetic moment against
     the field: 0 pure magnetisation, 90 pure loss, 180 a perfect conductor.  loss_ppm is the relative loss of amplitude
-    of a current-limited oscillator.
+    of a current-limited oscillator.  model and note say how the figures are computed and how far off they may be.
     """
     lowest, highest = NODES[0] * tank.winding.mean_radius_m, NODES[-1] * tank.winding.mean_radius_m
     distance = np.array([depth_m] + [cm / 100 for cm in TABLE_CM if lowest <= cm / 100 <= highest])
@@ -87,6 +86,7 @@ def rows(
                 "attitude": attitude,
                 "iron": body.mu_r > FERROMAGNETIC,
                 "model": response.model,
+                "note": body.note(attitude),
                 "at_depth": [float(value) for value in (shift[0] * f, shift[0] * 1e6, loss[0], phase[0])],
                 "distance_cm": (distance[1:] * 100).tolist(),
                 "shift_hz": (shift[1:] * f).tolist(),

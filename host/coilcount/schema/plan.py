@@ -5,21 +5,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from .body import METALS
+from .body import METALS, SIZES, refuse_impossible
 from .coil import Coil
 from .tables import choice, number, read_table, table, tables, text, whole
 from .toml_text import load
 
-# Sizes that each shape needs besides its diameter.  The same words as in coilcount.physics.bodies, repeated so that
-# reading a file does not load the physics.
-SIZES = {
-    "ball": (),
-    "disc": ("thickness_mm",),
-    "ring": ("thickness_mm",),
-    "rod": ("length_mm",),
-    "can": ("length_mm", "thickness_mm"),
-    "plate": ("thickness_mm",),
-}
 # The coil of a plan if the file says nothing about it.  Chosen by hand.
 USUAL_COIL = Coil(diameter_mm=100.0, turns=30, wire="26 AWG", capacitor_nf=180.0)
 
@@ -34,19 +24,15 @@ class OwnTarget:
     conductivity_s_m: float | None = number(1, 1e8, None)
     mu_r: float = number(1, 1e5, 1.0)  # used only with conductivity_s_m
     diameter_mm: float = number(0.1, 1000)  # of a plate, its side
-    thickness_mm: float | None = number(0.001, 100, None)  # of a disc or plate, of a ring's wire or of a can's wall
-    length_mm: float | None = number(0.1, 2000, None)  # of a rod or can
+    thickness_mm: float | None = number(0.001, 100, None)  # of a ring its wire, of a can or cap its sheet
+    length_mm: float | None = number(0.1, 2000, None)  # of a rod or can; of a cap its height with the skirt
+    hole_mm: float | None = number(0.1, 1000, None)  # of a washer
 
     def __post_init__(self) -> None:
-        for name in SIZES[self.shape]:
-            if getattr(self, name) is None:
-                raise ValueError(f'a {self.shape} needs the key "{name}"')
+        sizes = {name: getattr(self, name) for name in ("thickness_mm", "length_mm", "hole_mm")}
+        refuse_impossible(self.shape, self.diameter_mm, sizes)
         if (self.metal is None) == (self.conductivity_s_m is None):
             raise ValueError('give either "metal" or "conductivity_s_m"')
-        if self.shape == "ring" and self.thickness_mm > 0.45 * self.diameter_mm:
-            raise ValueError("thickness_mm, the ring's wire, must be under 0.45 of diameter_mm")
-        if self.shape == "can" and self.thickness_mm >= 0.45 * min(self.diameter_mm, self.length_mm):
-            raise ValueError("thickness_mm, the can's wall, must be under 0.45 of its diameter and length")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
