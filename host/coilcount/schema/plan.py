@@ -20,6 +20,8 @@ SIZES = {
     "can": ("length_mm", "thickness_mm"),
     "plate": ("thickness_mm",),
 }
+# Noise classes of an oscillator that can be built.  The same words as in coilcount.plan.noise; a test compares them.
+OSCILLATORS = ("careful", "typical", "poor")
 # The coil of a plan if the file says nothing about it.  Chosen by hand.
 USUAL_COIL = Coil(diameter_mm=100.0, turns=30, wire="26 AWG", capacitor_nf=180.0)
 
@@ -57,11 +59,12 @@ class PlanFile:
     frequency_hz: float | None = number(1e3, 2e5, None)  # the wanted one; None: that of coil and capacitor
     drawer: str = text("E12")  # an E-series, or values such as "100n, 68n"
     tolerance_percent: float = number(0, 50, 5.0)  # of the capacitors
+    oscillator: str = choice(OSCILLATORS, "careful")  # its noise class
     noise_ppm: float | None = number(1e-4, 1e4, None)  # smallest shift that counts, from a recording of noise
     depth_cm: float = number(0.5, 150, 10.0)  # the wanted depth
-    speed_m_s: float = number(0.01, 5, 0.5)  # of the sweep
-    height_cm: float = number(0.5, 100, 5.0)  # of the coil's plane above the soil
-    wobble_cm: float = number(0, 20, 1.0)  # of that height
+    speed_m_s: float = number(0.01, 5, 0.65)  # of the sweep; the middle of the speeds in the detection benchmark
+    height_cm: float = number(0.5, 100, 3.0)  # of the coil's plane above the soil, as in the detection benchmark
+    wobble_cm: float | None = number(0, 20, None)  # of that height, rms; None: as in each soil of the benchmark
     tank_peak_v: float = number(0.1, 200, 2.4)  # across the whole coil; 2.4 V: a simulated long-tailed pair
     supply_ma: float = number(0.1, 5000, 52.0)  # current of oscillator, board and display together
     battery_mah: float = number(10, 100_000, 2000.0)

@@ -1,0 +1,346 @@
+"""What `coilcount plan` computes about a coil that may not be wound yet.  All of it is computation.
+
+`as_plain` makes the object that `plan --json` prints.
+"""
+
+from dataclasses import dataclass, fields, is_dataclass
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True)
+class Depth:
+    """The depth of an object's nearest surface below the surface of the soil, in cm.
+
+    low_cm and high_cm are the range by winding, Q, soil, hand and oscillator.  None: not found at the surface either.
+    """
+
+    depth_cm: float | None
+    low_cm: float | None
+    high_cm: float | None
+    least_ppm: float  # the least peak shift that is found at this depth
+    beyond: bool = False  # the object is found at the greatest depth that is computed, so it may be deeper
+
+
+@dataclass(frozen=True, slots=True)
+class PlanSoil:
+    """One soil of the benchmark, or the noise that was given."""
+
+    name: str
+    condition: str  # the benchmark's name; "" for the noise that was given
+    susceptibility: float | None
+    wobble_cm: float | None  # rms of the coil's height
+    lowering_hz: float | None  # change of the frequency if the coil is lowered from far up to its height
+    benchmark_cm: float | None  # depth of the benchmark's coin with the benchmark's own coil
+
+
+@dataclass(frozen=True, slots=True)
+class PlanFound:
+    """How deep one object is found; depths: one for each soil of the answer."""
+
+    object: str
+    attitude: str
+    rises: bool  # it raises the frequency
+    depths: tuple[Depth, ...]
+    with_profile: tuple[Depth | None, ...]  # with a noise profile of the soil
+    typical_noise: tuple[Depth | None, ...]  # with an oscillator of the noise class "typical"
+
+
+@dataclass(frozen=True, slots=True)
+class PlanAnswer:
+    """The short answer: the frequency to expect, and how deep common objects are found."""
+
+    frequency_hz: float
+    frequency_low_hz: float  # with the tolerances of winding and capacitor
+    frequency_high_hz: float
+    oscillator: str  # noise class that the depths hold for
+    height_cm: float  # of the coil above the surface of the soil
+    speed_m_s: float
+    false_alarms_per_minute: float
+    soils: tuple[PlanSoil, ...]
+    found: tuple[PlanFound, ...]
+    iron_reads_non_ferrous: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CentreTap:
+    """Each half of a coil with a centre tap."""
+
+    half_uh: float
+    coupling: float
+
+
+@dataclass(frozen=True, slots=True)
+class CoilFigures:
+    """The coil.  q_coil is without the loss of the capacitor."""
+
+    diameter_mm: float
+    turns: int
+    wire: str
+    wire_mm: float
+    layout: str
+    section_mm: float
+    inductance_uh: float
+    inductance_from: str  # "the turns" or "measurement"
+    computed_uh: float
+    calibration: float  # measured over computed inductance
+    inductance_low_uh: float
+    inductance_high_uh: float
+    wire_length_m: float
+    wire_mass_g: float
+    resistance_dc_ohm: float
+    resistance_ohm: float
+    skin_factor: float
+    proximity_factor: float
+    q_coil: float
+    frequency_hz: float
+    self_capacitance_low_pf: float
+    self_capacitance_high_pf: float
+    self_resonance_hz: float
+    hand_5pf_hz: float  # shift by 5 pF more
+    centre_tap: CentreTap | None
+
+
+@dataclass(frozen=True, slots=True)
+class CapacitorChoice:
+    """Capacitors that give the wanted frequency.  how: "one", "parallel" or "series"."""
+
+    turns: int
+    how: str
+    parts_nf: tuple[float, ...]
+    capacitor_nf: float
+    frequency_hz: float
+    off_percent: float
+    reactance_ohm: float
+
+
+@dataclass(frozen=True, slots=True)
+class DielectricFigures:
+    """Drift and loss with one dielectric; the pairs are (lowest, highest)."""
+
+    dielectric: str
+    capacitor_ppm_per_k: tuple[float, float]
+    capacitor_hz_per_k: tuple[float, float]
+    with_coil_ppm_per_k: tuple[float, float]
+    q_tank: float
+    remark: str
+
+
+@dataclass(frozen=True, slots=True)
+class CapacitorFigures:
+    """The capacitor: tolerance, drift, load, and the values that would do."""
+
+    capacitor_nf: float
+    dielectric: str
+    tolerance_percent: float
+    frequency_by_capacitor_hz: tuple[float, float]
+    frequency_by_coil_hz: tuple[float, float]
+    coil_ppm_per_k: float
+    dielectrics: tuple[DielectricFigures, ...]
+    peak_v: float
+    rms_v: float
+    peak_a: float
+    rms_a: float
+    rated_v: float
+    wanted_hz: float | None
+    choices: tuple[CapacitorChoice, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NoiseLevel:
+    """The least shift that counts, for one noise class or reason."""
+
+    shift_ppm: float
+    shift_hz: float
+
+
+@dataclass(frozen=True, slots=True)
+class TargetFigures:
+    """One object in one attitude: at_depth is [Hz, ppm, loss in ppm, phase in degrees]; lists run over distance_cm."""
+
+    object: str
+    attitude: str
+    iron: bool
+    model: str
+    at_depth: tuple[float, ...]
+    distance_cm: tuple[float, ...]
+    shift_hz: tuple[float, ...]
+    shift_ppm: tuple[float, ...]
+    d_l_nh: tuple[float, ...]
+    d_r_mohm: tuple[float, ...]
+    loss_ppm: tuple[float, ...]
+    phase_deg: tuple[float, ...]
+    depth_cm: dict[str, float | None]  # by noise level
+    curve: dict[str, tuple[float, ...]] | None = None  # finer, for the picture
+
+
+@dataclass(frozen=True, slots=True)
+class IronFigures:
+    """Where the sign of iron turns, by permeability; words says it in sentences."""
+
+    ball_flip_mm: dict[str, float]
+    sheet_flip_hz: dict[str, float | None]
+    reads_non_ferrous: tuple[str, ...]
+    reads_ferrous: tuple[str, ...]
+    words: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BestDiameter:
+    depth_cm: float
+    best_diameter_cm: float
+
+
+@dataclass(frozen=True, slots=True)
+class PassFigures:
+    """Width and duration of a pass over a flat disc or a ball, at half height."""
+
+    depth_cm: float
+    object: str
+    width_cm: float
+    duration_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class SweepFigures:
+    """The best diameters, passes, and the settings that follow from them."""
+
+    speed_m_s: float
+    best_diameter: tuple[BestDiameter, ...]
+    gain_of_best: float  # shift with the best diameter over that with the plan's
+    passes: tuple[PassFigures, ...]
+    interval_ms: int
+    widths_s: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class GroundRow:
+    """One kind of ground: by its susceptibility, or by its conductivity."""
+
+    ground: str
+    susceptibility: float | None
+    conductivity_s_m: float | None
+    shift_hz: float
+    slope_hz_per_cm: float
+    wobble_hz: float
+
+
+@dataclass(frozen=True, slots=True)
+class GroundFigures:
+    height_cm: float
+    wobble_cm: float
+    soils: tuple[GroundRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PowerFigures:
+    """Current, field, emission and battery life.  Values are rms unless the name says peak."""
+
+    tank_peak_v: float
+    current_a: float
+    current_peak_a: float
+    tank_loss_mw: float
+    parallel_ohm: float
+    centre_ut: float
+    public_limit_ut: float
+    limit_spacing_cm: float | None
+    highest_peak_v: float
+    moment_a_m2: float
+    emission_dbua_m_10m: float
+    emission_limit_dbua_m: float | None
+    emission_margin_db: float | None
+    emission_uv_m_300m: float
+    emission_limit_uv_m: float
+    supply_ma: float
+    battery_mah: float
+    battery_h: float
+
+
+@dataclass(frozen=True, slots=True)
+class ShortPlan:
+    """Coil, capacitor and the short answer."""
+
+    coil: CoilFigures
+    capacitor: CapacitorFigures
+    answer: PlanAnswer
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """The whole plan, as `plan --json` prints it.  noise: by class; response: curves for the picture, or None."""
+
+    kind: str
+    basis: str
+    coil: CoilFigures
+    capacitor: CapacitorFigures
+    answer: PlanAnswer
+    noise: dict[str, NoiseLevel]
+    depth_cm: float
+    targets: tuple[TargetFigures, ...]
+    iron: IronFigures
+    sweep: SweepFigures
+    ground: GroundFigures
+    power: PowerFigures
+    cautions: tuple[str, ...]
+    response: dict[str, Any] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ComparedCoil:
+    """One coil of a comparison."""
+
+    label: str  # such as "20 cm"
+    value: float  # the same as a number, for the picture
+    diameter_mm: float
+    turns: int
+    wire: str
+    capacitor_nf: float
+    frequency_hz: float
+    inductance_uh: float
+    q_coil: float
+    wire_length_m: float
+    depths: tuple[Depth, ...]  # one for each soil
+    soil_noise_ppm: tuple[float, ...]  # noise of a pass over each soil, at the wanted depth
+    shift_ppm: float  # of the object at the wanted depth, in a usual pass
+
+
+@dataclass(frozen=True, slots=True)
+class Flat:
+    """The range of a value within which the depth is nearly the best one, in one soil."""
+
+    soil: str
+    best: float
+    low: float
+    high: float
+    depth_cm: float | None  # at the best value
+
+
+@dataclass(frozen=True, slots=True)
+class PlanComparison:
+    """Several coils that differ in one thing, and how deep each finds an object."""
+
+    name: str  # "diameter", "turns", "wire" or "frequency"
+    unit: str
+    object: str
+    attitude: str
+    wanted_cm: float  # depth at which shifts and noise are compared
+    height_cm: float
+    oscillator: str
+    soils: tuple[PlanSoil, ...]
+    coils: tuple[ComparedCoil, ...]
+    curve: tuple[ComparedCoil, ...]  # the same on a finer grid, for picture and optimum; empty for wire
+    flat: tuple[Flat, ...]
+    note: str  # what was kept the same
+
+
+# Keys that are left out of the object if they hold nothing.
+ONLY_IF_KNOWN = ("susceptibility", "conductivity_s_m", "curve", "response")
+
+
+def as_plain(value: Any) -> Any:
+    """Return dicts, lists, numbers, strings and None in place of records and tuples; see ONLY_IF_KNOWN."""
+    if is_dataclass(value):
+        plain = {declared.name: as_plain(getattr(value, declared.name)) for declared in fields(value)}
+        return {key: item for key, item in plain.items() if item is not None or key not in ONLY_IF_KNOWN}
+    if isinstance(value, dict):
+        return {key: as_plain(item) for key, item in value.items()}
+    return [as_plain(item) for item in value] if isinstance(value, list | tuple) else value
