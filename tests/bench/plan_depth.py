@@ -1,4 +1,4 @@
-"""Prints the plan's depth for a 24 mm copper coin beside the depth that the detection benchmark finds.  It checks nothing.
+"""Prints the plan's depth for a 24 mm copper coin beside the depth that the benchmark finds.  It checks nothing.
 
 Depths are from the surface of the soil to the middle of the coin, in cm.  The coil is 3 cm above the surface.
 
@@ -73,7 +73,7 @@ def benchmark_depths(coil: Coil, minutes: float, cache: Path | None) -> dict[str
 def main() -> None:
     parser = argparse.ArgumentParser(prog="python tests/bench/plan_depth.py", description=__doc__.splitlines()[0])
     parser.add_argument("--coil", choices=COILS, help="simulate this coil in place of the benchmark's own")
-    parser.add_argument("--minutes", type=float, default=20, help="without objects for each soil; 0.8 times as many with")
+    parser.add_argument("--minutes", type=float, default=20, help="without objects, and 0.8 times as many with them")
     parser.add_argument("--cache", type=Path, help="store the simulated data in this folder and use it again")
     options = parser.parse_args()
     detector = read_detector()

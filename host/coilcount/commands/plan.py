@@ -16,6 +16,7 @@ from coilcount.face.say import say, say_json
 EXAMPLES = (
     ("coilcount plan", "the plan of the standard coil"),
     ("coilcount plan --frequency 25k --drawer E12", "the turns and the capacitors for a frequency"),
+    ("coilcount plan --compare diameter=10cm,15cm,20cm,30cm", "how deep coils of several sizes find a coin"),
     (
         'coilcount plan --diameter 20cm --target "rod steel 4mm 90mm" --save plan.toml',
         "another coil and an object of your own, kept in a plan file",
@@ -32,7 +33,7 @@ COIL_QUANTITIES = {
 }
 PLAN_QUANTITIES = {
     "frequency": ("frequency_hz", "Hz", 1e3, 2e5, "25k", 1.0, "wanted; gives capacitor, with --drawer also turns"),
-    "depth": ("depth_cm", "m", 0.005, 1.5, "10cm", 1e2, "the depth at which the objects are compared"),
+    "depth": ("depth_cm", "m", 0.005, 1.5, "10cm", 1e2, "below the surface, at which objects or coils are compared"),
     "height": ("height_cm", "m", 0.005, 1.0, "3cm", 1e2, "height of the coil above the ground"),
     "wobble": ("wobble_cm", "m", 0.0, 0.2, "0.4cm", 1e2, "how far that height varies (rms)"),
     "speed": ("speed_m_s", "m/s", 0.01, 5.0, "0.65m/s", 1.0, "speed of the sweep"),
@@ -147,6 +148,32 @@ def run(args: argparse.Namespace) -> int:
     return EXIT_DONE
 
 
+def _compare(args: argparse.Namespace, plan: Any, progress: Any) -> int:
+    from coilcount.plan.comparison import compare, parse_comparison
+
+    if args.save_settings:
+        raise InputError("--save-settings writes the settings of one coil", remedy="Leave out --compare")
+    if len(args.object) > 1:
+        raise InputError("--compare looks for one object", remedy="Give --object once")
+    name, values = parse_comparison(args.compare)
+    progress.say("comparing the coils")
+    found = compare(plan, name, values, args.capacitor is not None, "".join(args.object))
+    with _new_texts(_texts(args, plan, None)):
+        pictures = _draw_coils(found, args.picture)
+        progress.clear()
+    for path in pictures:
+        say(f"wrote {path}", out=sys.stderr)
+    if args.json:
+        from coilcount.model.plan import as_plain
+
+        say_json(_rounded({"kind": "plan comparison", "basis": "computation", **as_plain(found)}))
+    elif not args.quiet:
+        from coilcount.face.plan_compare_text import print_comparison
+
+        print_comparison(found, sys.stdout)
+    return EXIT_DONE
+
+
 def _texts(args: argparse.Namespace, plan: Any, whole: Any) -> dict[str, str]:
     """The new files that are asked for, as name: text."""
     texts = {}
@@ -157,7 +184,7 @@ def _texts(args: argparse.Namespace, plan: Any, whole: Any) -> dict[str, str]:
     if args.save_settings:
         from coilcount.plan.sweep import settings_text
 
-        texts[args.save_settings] = settings_text(whole.sweep)
+        texts[args.save_settings] = settings_text(whole.sweep.widths_s, whole.sweep.interval_ms)
     return texts
 
 
@@ -219,6 +246,14 @@ def _draw(whole: Any, folder: str | None) -> list[Path]:
     from coilcount.face.pictures import draw_plan
 
     return draw_plan(whole, Path(folder))
+
+
+def _draw_coils(found: Any, folder: str | None) -> list[Path]:
+    if not folder:
+        return []
+    from coilcount.face.picture_coils import draw_comparison
+
+    return draw_comparison(found, Path(folder))
 
 
 @contextlib.contextmanager

@@ -8,7 +8,8 @@ from coilcount.face.plan_words import PLAIN_WIDTH, WIDEST, paragraph, parts_word
 from coilcount.model.plan import CapacitorFigures, ShortPlan
 
 CAUTION = (
-    "not a safety device: it misses cables and pipes. Never for munitions. Ask the landowner. Keep it away from implants."
+    "not a safety device: it misses cables and pipes. Never for munitions. Ask the landowner. Keep it away from "
+    "implants."
 )
 
 

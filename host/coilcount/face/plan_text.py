@@ -13,11 +13,11 @@ from coilcount.text import printable
 
 NOISE = ("careful", "typical", "poor")
 MODEL_NOTE = (
-    "Hz, ppm, loss and angle: for the object centred under the coil, in air, at the depth above the table; a depth is "
-    "from the coil's plane to the nearest surface. Loss: ppm of the amplitude. Angle: 0 magnetised only, 90 loss only, "
-    "180 a perfect conductor. Last columns: the depth in cm, without soil, down to which a pass stands out (SNR 5) "
-    "from the noise of an oscillator: {noise}. ~: the coil's field is taken as uniform over the object, which is 10 to "
-    "20 % off for an object as large as its distance."
+    "Hz, ppm, loss and angle: for the object centred under the coil, at the depth above the table. A depth is from the "
+    "soil's surface to the object's nearest surface. Loss: ppm of the amplitude. Angle: 0 magnetised only, 90 loss "
+    "only, 180 a perfect conductor. Last columns: the depth in cm, with no noise of the soil, down to which a pass "
+    "stands out (SNR 5) from the noise of an oscillator: {noise}. ~: the coil's field is taken as uniform over the "
+    "object, which is 10 to 20 % off for an object as large as its distance."
 )
 
 
@@ -124,7 +124,7 @@ def _targets(plan: Plan, width: int) -> Table:
     depth = plan.depth_cm
     names = [name for name in (*NOISE, "given") if name in plan.noise]
     table = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False, header_style="bold", width=width)
-    table.add_column(f"\ntarget at {depth:g} cm", no_wrap=True, ratio=1)
+    table.add_column(f"\ntarget {depth:g} cm deep", no_wrap=True, ratio=1)
     for title in ("\nlies", "\nHz", "\nppm", "\nloss", "\nangle"):
         table.add_column(title, justify="left" if title == "\nlies" else "right", no_wrap=True)
     for name in names:
@@ -156,7 +156,7 @@ def _size(plan: Plan) -> list[str]:
     listed = ", ".join(f"{size.best_diameter_cm:.0f} cm for {size.depth_cm:g} cm deep" for size in sizes)
     gain = plan.sweep.gain_of_best
     return [
-        f"best diameter for a small object: {listed}.",
+        f"best diameter for a small object, without noise of the soil: {listed}.",
         f"For {plan.depth_cm:g} cm the best size shifts {gain:.2g} times as much as this size. Far away the shift "
         "falls with the sixth power of the depth: twice the depth needs about a hundred times the sensitivity.",
     ]

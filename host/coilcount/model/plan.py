@@ -299,7 +299,7 @@ class ComparedCoil:
     q_coil: float
     wire_length_m: float
     depths: tuple[Depth, ...]  # one for each soil
-    soil_noise_ppm: tuple[float, ...]  # noise of a pass over each soil, at the wanted depth
+    least_ppm: tuple[float, ...]  # least shift that is found over each soil, at the wanted depth
     shift_ppm: float  # of the object at the wanted depth, in a usual pass
 
 
@@ -311,7 +311,7 @@ class Flat:
     best: float
     low: float
     high: float
-    depth_cm: float | None  # at the best value
+    depth_cm: float | None  # at the best value; None: not found at any
 
 
 @dataclass(frozen=True, slots=True)
@@ -328,7 +328,7 @@ class PlanComparison:
     soils: tuple[PlanSoil, ...]
     coils: tuple[ComparedCoil, ...]
     curve: tuple[ComparedCoil, ...]  # the same on a finer grid, for picture and optimum; empty for wire
-    flat: tuple[Flat, ...]
+    flat: tuple[Flat, ...]  # from the curve
     note: str  # what was kept the same
 
 

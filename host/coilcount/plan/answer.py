@@ -137,7 +137,7 @@ def answer_section(plan: PlanFile, tank: Tank, capacitor: dict[str, Any], bodies
             PlanFound(
                 object=name,
                 attitude=attitude,
-                rises=bool(response.centred(np.array([plan.depth_cm / 100]))[0] > 0),
+                rises=bool(response.centred(np.array([(plan.depth_cm + plan.height_cm) / 100]))[0] > 0),
                 depths=depths,
                 with_profile=reach.depths(response, "profile") if plan.noise_ppm is None else none,
                 typical_noise=none if typical is None else typical.depths(response),
@@ -173,7 +173,8 @@ def iron_that_rises(plan: PlanFile, tank: Tank) -> tuple[str, ...]:
         if body.mu_r <= FERROMAGNETIC or body.shape == "can" or body.diameter_m > LARGEST_IRON_M:
             continue
         attitude = usual_attitude(body)
-        d_l, d_r, _ = coaxial_response(body, attitude, tank.winding, plan.depth_cm / 100, tank.frequency_hz)
+        distance_m = (plan.depth_cm + plan.height_cm) / 100
+        d_l, d_r, _ = coaxial_response(body, attitude, tank.winding, distance_m, tank.frequency_hz)
         if tank.shift(d_l, d_r)[0] > 0:
             names.append(name if attitude == "any" else f"{name}, {attitude}")
     return tuple(names)

@@ -84,7 +84,7 @@ def make_plan(
     sweep = sweep_section(plan, tank.winding)
     levels = _levels(plan, tank, sweep)
     bodies = CATALOGUE | {target.object: own_body(target) for target in plan.target}
-    table = list(rows(tank, bodies, levels, plan.depth_cm / 100, curves))
+    table = list(rows(tank, bodies, levels, (plan.depth_cm + plan.height_cm) / 100, curves))
     return Plan(
         kind="plan",
         basis="computation",
@@ -93,7 +93,7 @@ def make_plan(
         answer=short.answer,
         noise={name: NoiseLevel(level * 1e6, level * tank.frequency_hz) for name, level in levels.items()},
         depth_cm=plan.depth_cm,
-        targets=target_figures(table),
+        targets=target_figures(_below_surface(row, plan.height_cm) for row in table),
         iron=iron_figures(iron_section(tank, table)),
         sweep=sweep,
         ground=ground_section(plan, tank),
@@ -113,13 +113,19 @@ def _tank_and_choices(plan: PlanFile, found: list[dict[str, Any]] | None) -> tup
     return tank, found
 
 
+def _below_surface(row: dict[str, Any], height_cm: float) -> dict[str, Any]:
+    """Count the depths of a row from the surface of the soil in place of the coil's plane."""
+    depths = {name: None if cm is None or cm <= height_cm else cm - height_cm for name, cm in row["depth_cm"].items()}
+    return {**row, "depth_cm": depths}
+
+
 def _within_reach(plan: PlanFile, tank: Tank) -> None:
-    low, high = (node * tank.winding.mean_radius_m * 100 for node in (NODES[0], NODES[-1]))
-    if not low * 0.999 <= plan.depth_cm <= high * 1.001:
+    low, high = (node * tank.winding.mean_radius_m * 100 - plan.height_cm for node in (NODES[0], NODES[-1]))
+    if not low - 0.01 <= plan.depth_cm <= high + 0.01:
         raise InputError(
             f"a depth of {plan.depth_cm:g} cm is out of this coil's reach",
             "the depth",
-            f"Give {low:.2g} to {high:.3g} cm",
+            f"Give {max(low, 0.5):.2g} to {high:.3g} cm",
         )
 
 

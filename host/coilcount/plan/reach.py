@@ -208,7 +208,7 @@ def _depth(response: PassResponse, sweep: Sweep, distance: NDArray, least: NDArr
     def below(value: float | None) -> float | None:
         return None if value is None or value <= sweep.height_m else (value - sweep.height_m) * 100
 
-    beyond = likely is not None and likely >= distance[-1]
+    beyond = likely is not None and bool(likely >= distance[-1])
     return Depth(below(likely), below(low), below(high), float(least[at]) * 1e6, beyond)
 
 

@@ -49,22 +49,26 @@ def best_diameter_m(coil: Coil, depth_m: float) -> float:
 
 
 def sweep_section(plan: PlanFile, winding: Winding) -> SweepFigures:
-    """Compute the best diameters, passes at three depths, and the settings that follow from them."""
-    depth = plan.depth_cm / 100
+    """Compute the best diameters, passes at three depths, and the settings that follow from them.
+
+    Depths are below the surface of the soil; the coil is plan.height_cm above it.
+    """
+    height_m = plan.height_cm / 100
+    wanted_m = height_m + plan.depth_cm / 100  # from the coil's plane
     sizes = []
     for cm in sorted({5.0, 10.0, 15.0, 20.0, 30.0, plan.depth_cm}):
-        best = best_diameter_m(plan.coil, cm / 100)
+        best = best_diameter_m(plan.coil, height_m + cm / 100)
         sizes.append(BestDiameter(depth_cm=cm, best_diameter_cm=best * 100))
     aimed = next(row.best_diameter_cm for row in sizes if row.depth_cm == plan.depth_cm)
     wire, pitch = parse_wire(plan.coil.wire), plan.coil.pitch_mm
     ideal = make_winding(aimed / 100, plan.coil.turns, wire, plan.coil.layout, pitch and pitch / 1000)
     passes = []
-    for z in (depth / 2, depth, 2 * depth):
+    for depth_cm in (plan.depth_cm / 2, plan.depth_cm, 2 * plan.depth_cm):
         for flat in (True, False):
-            width = pass_width_m(winding, z, flat)
+            width = pass_width_m(winding, height_m + depth_cm / 100, flat)
             passes.append(
                 PassFigures(
-                    depth_cm=z * 100,
+                    depth_cm=depth_cm,
                     object="flat disc" if flat else "ball",
                     width_cm=width * 100,
                     duration_s=width / plan.speed_m_s,
@@ -74,7 +78,7 @@ def sweep_section(plan: PlanFile, winding: Winding) -> SweepFigures:
     return SweepFigures(
         speed_m_s=plan.speed_m_s,
         best_diameter=tuple(sizes),
-        gain_of_best=sensitivity(ideal, depth) / sensitivity(winding, depth),
+        gain_of_best=sensitivity(ideal, wanted_m) / sensitivity(winding, wanted_m),
         passes=tuple(passes),
         interval_ms=interval_ms(min(durations)),
         widths_s=tuple(tracker_widths(durations)),
@@ -96,9 +100,9 @@ def tracker_widths(durations_s: list[float]) -> list[float]:
     return [round(float(width_s), 2) for width_s in widths]
 
 
-def settings_text(sweep: SweepFigures) -> str:
+def settings_text(widths_s: tuple[float, ...], interval_ms: int) -> str:
     """Write a settings file with this interval and these widths, and defaults for everything else."""
     usual = settings.defaults()
-    tracker = {**usual.tracker, "widths_s": sweep.widths_s}
-    board = {**usual.board, "interval_ms": sweep.interval_ms}
+    tracker = {**usual.tracker, "widths_s": widths_s}
+    board = {**usual.board, "interval_ms": interval_ms}
     return replace(usual, tracker=MappingProxyType(tracker), board=MappingProxyType(board)).to_toml()

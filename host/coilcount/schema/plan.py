@@ -61,7 +61,7 @@ class PlanFile:
     tolerance_percent: float = number(0, 50, 5.0)  # of the capacitors
     oscillator: str = choice(OSCILLATORS, "careful")  # its noise class
     noise_ppm: float | None = number(1e-4, 1e4, None)  # smallest shift that counts, from a recording of noise
-    depth_cm: float = number(0.5, 150, 10.0)  # the wanted depth
+    depth_cm: float = number(0.5, 150, 10.0)  # the wanted depth, below the surface of the soil
     speed_m_s: float = number(0.01, 5, 0.65)  # of the sweep; the middle of the speeds in the detection benchmark
     height_cm: float = number(0.5, 100, 3.0)  # of the coil's plane above the soil, as in the detection benchmark
     wobble_cm: float | None = number(0, 20, None)  # of that height, rms; None: as in each soil of the benchmark
