@@ -46,7 +46,7 @@ def plan_depths(coil: Coil) -> dict[str, dict[str, float]]:
     return found
 
 
-def benchmark_depths(coil: Coil, minutes: float, cache: Path | None) -> dict[str, dict[str, float]]:
+def benchmark_depths(coil: Coil, soils: list[str], minutes: float, cache: Path | None) -> dict[str, dict[str, float]]:
     """Run the benchmark's study of the coin with another coil, and return its depths."""
     sys.path.insert(0, str(Path(__file__).parent / "detection"))
     import depth
@@ -57,7 +57,7 @@ def benchmark_depths(coil: Coil, minutes: float, cache: Path | None) -> dict[str
     scene_of = series.scene_of
     series.scene_of = lambda *words: replace(scene_of(*words), coil=coil)
     found = {}
-    for condition in depth.GROUNDS:
+    for condition in soils:
         name = f"coin {condition} {coil.diameter_mm:g}"
         coins = replace(KINDS[condition], name=name, things=((depth.COIN,), (depth.COIN,)), every_s=2.8)
         result = study_kind(coins, False, minutes, 0.8 * minutes, cache, False)
@@ -73,22 +73,30 @@ def benchmark_depths(coil: Coil, minutes: float, cache: Path | None) -> dict[str
 def main() -> None:
     parser = argparse.ArgumentParser(prog="python tests/bench/plan_depth.py", description=__doc__.splitlines()[0])
     parser.add_argument("--coil", choices=COILS, help="simulate this coil in place of the benchmark's own")
+    parser.add_argument("--soils", help="only these, such as garden,mineral")
     parser.add_argument("--minutes", type=float, default=20, help="without objects, and 0.8 times as many with them")
     parser.add_argument("--cache", type=Path, help="store the simulated data in this folder and use it again")
     options = parser.parse_args()
     detector = read_detector()
+    known = [soil.condition for soil in detector.soils]
+    soils = options.soils.split(",") if options.soils else known
+    if not set(soils) <= set(known):
+        parser.error(f"the soils are {', '.join(known)}")
     coil = COILS[options.coil] if options.coil else detector.coil
     if options.coil:
-        there = benchmark_depths(coil, options.minutes, options.cache)
+        there = benchmark_depths(coil, soils, options.minutes, options.cache)
     else:
         there = {soil.condition: soil.depth_cm for soil in detector.soils}
     print(f"coil {coil.diameter_mm / 10:g} cm, {coil.turns} turns; benchmark: simulation, plan: computation; cm")
     print(f"{'':<14}" + "".join(f"{method:>26}" for method in METHODS))
     print(f"{'soil':<14}" + f"{'plan':>8}{'benchmark':>11}{'diff':>7}" * len(METHODS))
+    plans = plan_depths(coil)
     for soil in detector.soils:
+        if soil.condition not in soils:
+            continue
         line = f"{soil.name:<14}"
         for method in METHODS:
-            plan, bench = plan_depths(coil)[soil.condition][method], there[soil.condition][method]
+            plan, bench = plans[soil.condition][method], there[soil.condition][method]
             line += f"{plan:>8.1f}{bench:>11.1f}{plan - bench:>+7.1f}"
         print(line)
 

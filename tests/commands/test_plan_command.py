@@ -49,6 +49,41 @@ def test_a_whole_plan_fits_eighty_columns(capsys):
     assert "compliance" in out
 
 
+def test_the_short_answer_fits_a_screen(capsys):
+    code, out, err = plan(capsys)
+    assert (code, err) == (0, "")
+    lines = out.splitlines()
+    assert max(map(len, lines)) <= 80
+    assert len(lines) <= 24
+    for word in ("wind", "capacitor", "frequency", "finds", "iron", "caution"):
+        assert re.search(rf"^{word}  ", out, re.MULTILINE), word
+    assert re.search(r"copper coin 24 mm, flat +\d+ \(\d+-\d+\)", out)
+    assert re.search(r"25\.00 kHz; 2\d\.\d to 2\d\.\d kHz", out)
+    for words in ("coil 3 cm above", "1 false alarm a minute", "careful oscillator: regulated", "plan --all", "crown cap"):
+        assert words in " ".join(out.split()), words
+
+
+def test_the_objects_of_the_short_answer(capsys):
+    _, out, _ = plan(capsys, "--object", "lead ball", "--target", "disc copper 30mm 2mm", "--noise", "3ppm")
+    assert "your noise" in out
+    assert [line.split()[0] for line in out.splitlines() if re.search(r"\(\d+-\d+\)$", line)] == ["lead", "disc"]
+
+
+def test_a_comparison_of_coils(capsys, tmp_path):
+    words = ("--compare", "diameter=10cm,20cm", "--depth", "15cm")
+    code, out, _ = plan(capsys, *words)
+    assert code == 0
+    assert max(map(len, out.splitlines())) <= 80
+    assert re.search(r"^15 cm +quiet soil: reached by 20 cm", out, re.MULTILINE)
+    assert re.search(r"^best +within half a centimetre", out, re.MULTILINE)
+    code, out, err = plan(capsys, *words, "--json", "--picture", str(tmp_path / "drawn"))
+    found = json.loads(out)
+    assert (code, found["kind"], found["name"]) == (0, "plan comparison", "diameter")
+    assert [coil["diameter_mm"] for coil in found["coils"]] == [100.0, 200.0]
+    assert {path.name for path in (tmp_path / "drawn").iterdir()} == {"coils.svg", "coils.png"}
+    assert err.count("wrote ") == 2
+
+
 def test_json_holds_what_the_text_says(capsys, few_targets):
     _, out, _ = plan(capsys, "--json", "--noise", "3ppm", "--target", "rod steel 4mm 90mm", "--centre-tap")
     found = json.loads(out)
@@ -160,6 +195,11 @@ def test_a_plan_file_written_by_hand_may_be_short(tmp_path):
         (("--turns", "0"), "turns is 0"),
         (("--wire", "thick"), "is no wire size"),
         (("--layout", "bundel"), "bundel"),
+        (("--object", "sword"), 'no object is called "sword"'),
+        (("--compare", "size=1cm,2cm"), "cannot be compared by"),
+        (("--compare", "diameter=10cm,20cm", "--object", "coin", "--object", "nail"), "looks for one object"),
+        (("--compare", "diameter=10cm,20cm", "--save-settings", "s.toml"), "settings of one coil"),
+        (("--compare", "wire=thick,0.2mm"), "wire thick: .*is no wire size"),
     ],
 )
 def test_a_wrong_word_is_one_line(capsys, words, expected):

@@ -35,7 +35,7 @@ def print_answer(plan: ShortPlan, out: TextIO) -> None:
         "frequency",
         [
             f"{answer.frequency_hz / 1e3:.2f} kHz; {answer.frequency_low_hz / 1e3:.1f} to "
-            f"{answer.frequency_high_hz / 1e3:.1f} kHz with the tolerances of winding and capacitor.",
+            f"{answer.frequency_high_hz / 1e3:.1f} kHz by the tolerances of winding and capacitor.",
         ],
         apart=False,
     )

@@ -19,9 +19,9 @@ def print_depths(console: SafeConsole, answer: PlanAnswer, long: bool = False) -
         console,
         "finds",
         [
-            f"half of the passes down to this depth below the surface, in cm. The coil is {answer.height_cm:g} cm "
-            f"above it and moves at {answer.speed_m_s:g} m/s; {answer.false_alarms_per_minute:g} false alarm a minute. "
-            "In brackets: the range by winding, Q, soil, hand and oscillator."
+            f"half of the passes, cm below the surface; coil {answer.height_cm:g} cm above it at {answer.speed_m_s:g} m/s, "
+            f"{answer.false_alarms_per_minute:g} false alarm a minute. In brackets: range by winding, Q, soil, hand and "
+            "oscillator."
         ],
     )
     console.print(_table(answer, console.width, long))
@@ -32,8 +32,7 @@ def print_depths(console: SafeConsole, answer: PlanAnswer, long: bool = False) -
             f"{-lowered[name].lowering_hz:.2g} Hz ({name})" for name in TOLD_APART if name in lowered
         )
         lines.append(
-            f"To know your soil, lower the coil from half a metre to {answer.height_cm:g} cm. The frequency falls by "
-            f"about {falls}."
+            f"Your soil: lower the coil from half a metre to {answer.height_cm:g} cm, and the frequency falls by {falls}."
         )
     paragraph(console, "", lines, apart=False)
 

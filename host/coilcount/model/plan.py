@@ -1,9 +1,9 @@
 """What `coilcount plan` computes about a coil that may not be wound yet.  All of it is computation.
 
-`as_plain` makes the object that `plan --json` prints.
+`as_plain` makes the object that `plan --json` prints.  A field whose default is None is left out there if it is None.
 """
 
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import MISSING, Field, dataclass, fields, is_dataclass
 from typing import Any
 
 
@@ -217,11 +217,11 @@ class GroundRow:
     """One kind of ground: by its susceptibility, or by its conductivity."""
 
     ground: str
-    susceptibility: float | None
-    conductivity_s_m: float | None
     shift_hz: float
     slope_hz_per_cm: float
     wobble_hz: float
+    susceptibility: float | None = None
+    conductivity_s_m: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -332,15 +332,16 @@ class PlanComparison:
     note: str  # what was kept the same
 
 
-# Keys that are left out of the object if they hold nothing.
-ONLY_IF_KNOWN = ("susceptibility", "conductivity_s_m", "curve", "response")
-
-
 def as_plain(value: Any) -> Any:
-    """Return dicts, lists, numbers, strings and None in place of records and tuples; see ONLY_IF_KNOWN."""
+    """Return dicts, lists, numbers, strings and None in place of records and tuples."""
     if is_dataclass(value):
-        plain = {declared.name: as_plain(getattr(value, declared.name)) for declared in fields(value)}
-        return {key: item for key, item in plain.items() if item is not None or key not in ONLY_IF_KNOWN}
+        given = [(declared, getattr(value, declared.name)) for declared in fields(value)]
+        return {declared.name: as_plain(item) for declared, item in given if item is not None or _always(declared)}
     if isinstance(value, dict):
         return {key: as_plain(item) for key, item in value.items()}
     return [as_plain(item) for item in value] if isinstance(value, list | tuple) else value
+
+
+def _always(declared: Field) -> bool:
+    """Whether a field is in the object even if it is None."""
+    return declared.default is MISSING or declared.default is not None

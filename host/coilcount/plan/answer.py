@@ -1,6 +1,6 @@
 """The short answer of a plan: frequency with its range, depths in several soils, iron that reads as non-ferrous."""
 
-from math import log, sqrt
+from math import exp, log, sqrt
 from typing import Any
 
 import numpy as np
@@ -163,7 +163,7 @@ def frequency_range(tank: Tank, capacitor: dict[str, Any]) -> tuple[float, float
     f = tank.frequency_hz
     ranges = (capacitor["frequency_by_capacitor_hz"], capacitor["frequency_by_coil_hz"])
     down, up = (sqrt(sum(log(pair[side] / f) ** 2 for pair in ranges)) for side in (0, 1))
-    return f * np.exp(-down), f * np.exp(up)
+    return f * exp(-down), f * exp(up)
 
 
 def iron_that_rises(plan: PlanFile, tank: Tank) -> tuple[str, ...]:

@@ -178,7 +178,7 @@ def needed(condition: str, method: str) -> Needed:
     parts = noise_parts(soil, detector, SAME, NOISE_CLASSES[BENCH_NOISE], width_s, soil.speed_m_s)
     total, least = sum(parts.values()), soil.least_ppm[method] * 1e-6
     snr = min(least / sqrt(total), USUAL_SNR)
-    return Needed(snr, (least**2 - snr**2 * total) / sum(parts[name] for name in OUTSIDE))
+    return Needed(snr, max(least**2 - snr**2 * total, 0.0) / sum(parts[name] for name in OUTSIDE))
 
 
 def depth_in_soil(response: PassResponse, noise: SweepNoise, soil: TestSoil, method: str = "tracker") -> Depth:
