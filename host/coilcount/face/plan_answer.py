@@ -24,9 +24,8 @@ def print_answer(plan: ShortPlan, out: TextIO) -> None:
         console,
         "wind",
         [
-            f"{coil.turns} turns of {coil.wire} ({coil.wire_mm:.2f} mm bare), {coil.layout}, "
-            f"{coil.diameter_mm / 10:g} cm mean diameter; {coil.wire_length_m:.1f} m of wire. "
-            f"{coil.inductance_uh:.0f} uH, Q {coil.q_coil:.0f}.{taken}",
+            f"{coil.turns} turns of {coil.wire} ({coil.wire_mm:.2f} mm), {coil.layout}, {coil.diameter_mm / 10:g} cm "
+            f"mean diameter; {coil.wire_length_m:.1f} m of wire.{taken}"
         ],
     )
     paragraph(console, "capacitor", [_capacitor(plan.capacitor)], apart=False)
@@ -34,8 +33,8 @@ def print_answer(plan: ShortPlan, out: TextIO) -> None:
         console,
         "frequency",
         [
-            f"{answer.frequency_hz / 1e3:.2f} kHz; {answer.frequency_low_hz / 1e3:.1f} to "
-            f"{answer.frequency_high_hz / 1e3:.1f} kHz by the tolerances of winding and capacitor.",
+            f"{answer.frequency_hz / 1e3:.2f} kHz ({answer.frequency_low_hz / 1e3:.1f} to "
+            f"{answer.frequency_high_hz / 1e3:.1f} kHz by tolerances of coil and capacitor)."
         ],
         apart=False,
     )

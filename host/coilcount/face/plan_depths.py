@@ -19,20 +19,20 @@ def print_depths(console: SafeConsole, answer: PlanAnswer, long: bool = False) -
         console,
         "finds",
         [
-            f"half of the passes, cm below the surface; coil {answer.height_cm:g} cm above it at {answer.speed_m_s:g} m/s, "
-            f"{answer.false_alarms_per_minute:g} false alarm a minute. In brackets: range by winding, Q, soil, hand and "
-            "oscillator."
+            "half of the passes, in cm below the surface (range by winding, Q, soil, hand and oscillator). The coil is "
+            f"{answer.height_cm:g} cm above it, {answer.speed_m_s:g} m/s; {answer.false_alarms_per_minute:g} false "
+            "alarm a minute."
         ],
     )
     console.print(_table(answer, console.width, long))
-    lines = [f"This holds for a {answer.oscillator} oscillator: {CLASS_WORDS[answer.oscillator]}.{_typical(answer)}"]
+    lines = [f"With a {answer.oscillator} oscillator: {CLASS_WORDS[answer.oscillator]}.{_typical(answer)}"]
     if answer.soils[0].condition:
         lowered = {soil.name: soil for soil in answer.soils}
         falls = ", ".join(
             f"{-lowered[name].lowering_hz:.2g} Hz ({name})" for name in TOLD_APART if name in lowered
         )
         lines.append(
-            f"Your soil: lower the coil from half a metre to {answer.height_cm:g} cm, and the frequency falls by {falls}."
+            f"Your soil: lowered from half a metre to {answer.height_cm:g} cm, the frequency falls by {falls}."
         )
     paragraph(console, "", lines, apart=False)
 
@@ -64,4 +64,4 @@ def _typical(answer: PlanAnswer) -> str:
         return ""
     depths = [depth_words(depth, with_range=False) for depth in first.typical_noise]
     listed = f"{', '.join(depths[:-1])} and {depths[-1]}" if len(depths) > 1 else depths[0]
-    return f" Typical is {CLASS_WORDS['typical']}: it finds the {printable(first.object)} to {listed} cm."
+    return f" A typical one, {CLASS_WORDS['typical']}, finds the {printable(first.object)} to {listed} cm."

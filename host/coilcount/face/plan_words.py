@@ -10,9 +10,9 @@ WIDEST, PLAIN_WIDTH = 100, 80
 LABEL = 11  # columns of the label in front of a paragraph
 # What each noise class of an oscillator stands for, in one sentence.
 CLASS_WORDS = {
-    "careful": "regulated supply, C0G capacitor, shielded coil, gain just above the start of oscillation",
-    "typical": "a first build without this care, with ten times the noise of careful",
-    "poor": "polyester or X7R capacitor, unregulated 9 V battery, in the sun, with five times the noise of typical",
+    "careful": "regulated supply, C0G capacitor, shielded coil, gain just above start",
+    "typical": "a first build without this care and ten times as noisy",
+    "poor": "polyester or X7R capacitor, unregulated 9 V battery, in the sun, five times as noisy as typical",
 }
 
 
