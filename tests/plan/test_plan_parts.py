@@ -194,7 +194,7 @@ def test_the_best_coil_is_nearly_twice_as_wide_as_deep(depth):
 def test_the_settings_that_a_plan_recommends_are_valid(durations):
     widths = sweep.tracker_widths(durations)
     assert list(tracker_defaults.check("widths_s", tuple(widths))) == widths
-    text = sweep.settings_text({"widths_s": widths, "interval_ms": sweep.interval_ms(min(durations))})
+    text = sweep.settings_text(tuple(widths), sweep.interval_ms(min(durations)))
     read = settings.from_toml(text, "plan")
     assert list(read.tracker["widths_s"]) == widths
     usual = settings.defaults()
@@ -217,13 +217,14 @@ def test_the_settings_that_a_plan_recommends_are_valid(durations):
 def test_ground(diameter_mm, height_cm, shift, slope):
     """Soil of 1e-3 at 25 kHz by an independent computation (computed), which prints two digits: 5 %."""
     turns = {100: 30, 200: 20, 300: 16}[diameter_mm]
-    plan = PlanFile(coil=replace(USUAL_COIL, diameter_mm=float(diameter_mm), turns=turns), height_cm=height_cm)
+    usual = replace(USUAL_COIL, diameter_mm=float(diameter_mm), turns=turns)
+    plan = PlanFile(coil=usual, height_cm=height_cm, wobble_cm=1.5)
     tank = coil.tank_of(plan.coil)
-    row = next(soil for soil in ground.ground_section(plan, tank)["soils"] if soil.get("susceptibility") == 1e-3)
+    row = next(soil for soil in ground.ground_section(plan, tank).soils if soil.susceptibility == 1e-3)
     scale = 25e3 / tank.frequency_hz
-    assert row["shift_hz"] * scale == pytest.approx(shift, rel=0.05)
-    assert row["slope_hz_per_cm"] * scale == pytest.approx(slope, rel=0.06)
-    assert row["wobble_hz"] == pytest.approx(abs(row["slope_hz_per_cm"]) * plan.wobble_cm)
+    assert row.shift_hz * scale == pytest.approx(shift, rel=0.05)
+    assert row.slope_hz_per_cm * scale == pytest.approx(slope, rel=0.06)
+    assert row.wobble_hz == pytest.approx(abs(row.slope_hz_per_cm) * plan.wobble_cm)
 
 
 def test_field_and_emission():

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from coilcount.model.plan import CoilFigures
 from coilcount.model.plan_build import CableFigures, DriftFigures, OffsetFigures, PlanWarning, ShieldFigures
 
 
@@ -13,6 +14,14 @@ def warning_lines(warnings: Sequence[PlanWarning]) -> list[str]:
 def wire_words(wire: str, wire_mm: float, strands: int) -> str:
     """The wire with its diameter."""
     return f"{wire} ({wire_mm:.3f} mm bare)" if strands == 1 else f"{wire} ({strands} strands, {wire_mm:.2f} mm)"
+
+
+def size_words(coil: CoilFigures) -> str:
+    """The shape and the sizes of the coil."""
+    length, width = coil.diameter_mm / 10, coil.width_mm / 10
+    if coil.inner_diameter_mm is not None:
+        return f"{length:.4g} cm mean diameter ({coil.inner_diameter_mm / 10:.4g} cm former)"
+    return f"{coil.shape}, mean {length:.4g} x {width:.4g} cm"
 
 
 def cable_line(cable: CableFigures) -> str:

@@ -10,6 +10,8 @@ from .coil import Coil
 from .tables import choice, number, read_table, table, tables, text, whole
 from .toml_text import load
 
+# Noise classes of an oscillator that can be built.  The same words as in coilcount.plan.noise; a test compares them.
+OSCILLATORS = ("careful", "typical", "poor")
 # The coil of a plan if the file says nothing about it.  Chosen by hand.
 USUAL_COIL = Coil(diameter_mm=100.0, turns=30, wire="26 AWG", capacitor_nf=180.0)
 
@@ -43,11 +45,12 @@ class PlanFile:
     frequency_hz: float | None = number(1e3, 2e5, None)  # the wanted one; None: that of coil and capacitor
     drawer: str = text("E12")  # an E-series, or values such as "100n, 68n"
     tolerance_percent: float = number(0, 50, 5.0)  # of the capacitors
+    oscillator: str = choice(OSCILLATORS, "careful")  # its noise class
     noise_ppm: float | None = number(1e-4, 1e4, None)  # smallest shift that counts, from a recording of noise
-    depth_cm: float = number(0.5, 150, 10.0)  # the wanted depth
-    speed_m_s: float = number(0.01, 5, 0.5)  # of the sweep
-    height_cm: float = number(0.5, 100, 5.0)  # of the coil's plane above the soil
-    wobble_cm: float = number(0, 20, 1.0)  # of that height
+    depth_cm: float = number(0.5, 150, 10.0)  # the wanted depth, below the surface of the soil
+    speed_m_s: float = number(0.01, 5, 0.65)  # of the sweep; the middle of the speeds in the detection benchmark
+    height_cm: float = number(0.5, 100, 3.0)  # of the coil's plane above the soil, as in the detection benchmark
+    wobble_cm: float | None = number(0, 20, None)  # of that height, rms; None: as in each soil of the benchmark
     offset_cm: float = number(0, 100, 0.0)  # sideways, from the coil's axis to the object
     tilt_deg: float = number(0, 60, 0.0)  # of the coil, away from level; its axis then points away from the object
     tank_peak_v: float = number(0.1, 200, 2.4)  # across the whole coil; 2.4 V: a simulated long-tailed pair

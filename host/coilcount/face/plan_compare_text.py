@@ -1,0 +1,81 @@
+"""A comparison of coils as a table that fits 80 columns, and under it which of them reaches the wanted depth."""
+
+from typing import TextIO
+
+from rich.table import Table
+
+from coilcount.face.console import SafeConsole
+from coilcount.face.plan_words import CLASS_WORDS, PLAIN_WIDTH, WIDEST, depth_words, paragraph
+from coilcount.model.plan import PlanComparison
+from coilcount.text import printable
+
+WHY_NOT_LARGER = (
+    "A larger coil feels more of the soil, and its passes last longer. On strong soil that costs more depth than the "
+    "size gains."
+)
+
+
+def print_comparison(found: PlanComparison, out: TextIO) -> None:
+    """Print the comparison."""
+    console = SafeConsole(out)
+    console.width = min(WIDEST, console.width) if console.is_terminal else PLAIN_WIDTH
+    console.print(f"Coils of different {found.name}, {found.note}. Computed, not measured.", style="bold")
+    console.print()
+    table = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False, header_style="bold", width=console.width)
+    table.add_column(f"\n{found.name}", no_wrap=True)
+    for title in ("\nnF", "\nkHz", "\nQ", "wire\nm"):
+        table.add_column(title, justify="right", no_wrap=True)
+    for soil in found.soils:
+        table.add_column(_two_lines(soil.name), justify="right", no_wrap=True, ratio=1)
+    for coil in found.coils:
+        table.add_row(
+            coil.label, f"{coil.capacitor_nf:.4g}", f"{coil.frequency_hz / 1e3:.2f}", f"{coil.q_coil:.0f}",
+            f"{coil.wire_length_m:.1f}", *(depth_words(depth) for depth in coil.depths),
+        )  # fmt: skip
+    console.print(table)
+    attitude = "" if found.attitude == "any" else f", {found.attitude}"
+    paragraph(
+        console,
+        "depth",
+        [
+            f"of {printable(found.object)}{attitude}, in cm below the surface; the coil is {found.height_cm:g} cm "
+            "above it. Half of the passes are found at 1 false alarm a minute. In brackets: the range. "
+            f"{found.oscillator.capitalize()} oscillator: {CLASS_WORDS[found.oscillator]}."
+        ],
+    )
+    paragraph(console, f"{found.wanted_cm:g} cm", _reaching(found), apart=False)
+    if found.flat:
+        paragraph(console, "best", _best(found), apart=False)
+    if found.name == "diameter":
+        paragraph(console, "", [WHY_NOT_LARGER], apart=False)
+
+
+def _two_lines(title: str) -> str:
+    first, _, last = title.rpartition(" ")
+    return f"{first}\n{last}"
+
+
+def _reaching(found: PlanComparison) -> list[str]:
+    """Say for each soil which coils find the object at the wanted depth."""
+    lines = []
+    for i, soil in enumerate(found.soils):
+        surely, perhaps = [], []
+        for coil in found.coils:
+            depth = coil.depths[i]
+            if round(depth.depth_cm or 0) >= found.wanted_cm:
+                surely.append(coil.label)
+            elif (depth.high_cm or 0) >= found.wanted_cm:
+                perhaps.append(coil.label)
+        words = f"reached by {', '.join(surely)}" if surely else "reached by none of them"
+        words += f"; perhaps by {', '.join(perhaps)}" if perhaps else ""
+        lines.append(f"{soil.name}: {words}.")
+    return lines
+
+
+def _best(found: PlanComparison) -> list[str]:
+    parts = [
+        f"{flat.low:.3g} to {flat.high:.3g} {found.unit} ({flat.soil}, {flat.depth_cm:.0f} cm deep)"
+        for flat in found.flat
+        if flat.depth_cm is not None
+    ]
+    return [f"within half a centimetre of the deepest: {'; '.join(parts)}."] if parts else ["found by none of them."]
