@@ -57,6 +57,18 @@ def test_bodies_agree_with_other_solvers(name, tolerance):
     assert np.max(np.abs(got - want) / np.abs(want)) < tolerance
 
 
+@pytest.mark.parametrize(
+    ("name", "tolerance"), [("nail 75 x 3.5 mm", 0.06), ("drink can, aluminium", 0.05)]
+)
+def test_tilted_bodies_beside_the_axis_agree_with_charges(name, tolerance):
+    """Up to 8 cm aside, at 8 and 12 cm, tilted by 0 to 90 degrees."""
+    case = REFERENCE["beside"][name]
+    for (aside, deep, tilt), want in zip(REFERENCE["places"], case["inductance_h"], strict=True):
+        axis = [np.sin(np.radians(tilt)), 0, np.cos(np.radians(tilt))]
+        d_l, _ = body_response(Body(**case["body"]), WINDING, [[aside, 0, -deep]], axis, F)
+        assert d_l[0] == pytest.approx(want, rel=tolerance), (aside, deep, tilt)
+
+
 def attitudes():
     return [(name, attitude) for name, body in CATALOGUE.items() for attitude in body.attitudes()]
 

@@ -91,6 +91,15 @@ CASES = {
 }
 
 
+# Beside the axis and tilted, under the 10 cm coil.  Copper discs and cans stand for perfect conductors.
+TILTED = {
+    "nail 75 x 3.5 mm": NAIL,
+    "drink can, aluminium": DRINK_CAN,
+    "thick copper disc 100 x 20 mm": disc(COPPER, 0.1, 0.02),
+}
+PLACES = [(side, deep, tilt) for side in (0.0, 0.04, 0.08) for deep in (0.08, 0.12) for tilt in (0, 30, 60, 90)]
+
+
 def on_axis(body, attitude, fine):
     """Solve a body on the axis; returns (a function of turns and distance, distance from the surface to height 0)."""
     a, t, length = body["diameter_m"] / 2, body.get("thickness_m"), body.get("length_m")
@@ -150,6 +159,24 @@ def responses(body, attitude, fine):
     return np.array(found)
 
 
+def tilted(body, fine):
+    """Complex changes of inductance in H at PLACES."""
+    a = body["diameter_m"] / 2
+    if body["shape"] == "rod":
+        solver = across_axis(body, fine)[0]
+    elif body["shape"] == "can":
+        solver = Can(a, body["length_m"], *((20, 40) if fine else (12, 24)))
+    else:
+        solver = Can(a, body["thickness_m"], *((24, 52) if fine else (18, 40)))
+    winding = make_winding(0.1, TURNS["10"], awg_diameter_m(26), "bundle", 0.45e-3)
+    rings = [(r, z, 1) for r, z in zip(winding.r_m, winding.z_m, strict=True)]
+    found = []
+    for side, deep, tilt in PLACES:
+        angle = np.radians(tilt)
+        found.append(solver.change(rings, [side, 0, -deep], [np.sin(angle), 0, np.cos(angle)]))
+    return np.array(found)
+
+
 def main():
     wanted = sys.argv[1:]
     cases = json.loads(OUT.read_text(encoding="utf-8"))["cases"] if wanted else {}
@@ -172,11 +199,18 @@ def main():
         "Change of a coil's inductance, inductance_h - j loss_h in H (dR = w loss_h), by bodies centred under it, at "
         "25 kHz, [coil][distance].  Coils of 26 AWG wire at a pitch of 0.45 mm; distance from the coil's plane to the "
         "nearest surface.  Made by `python tests/bench/bodies`, a computation that uses none of coilcount's physics of "
-        "bodies.  two_grids: difference of two grids over the size of the change."
+        "bodies.  two_grids: difference of two grids over the size of the change.  beside: the same under the 10 cm coil at "
+        "places [aside in m, depth of the centre in m, tilt in degrees towards that side]."
     )
     document = {"about": about, "coil_cm": list(TURNS), "turns": list(TURNS.values()), "distance_cm": DISTANCE_CM}
+    beside = {}
+    for name, body in TILTED.items():
+        coarse, fine = tilted(body, False), tilted(body, True)
+        off = np.abs(coarse - fine) / np.abs(fine)
+        print(f"{name:32} beside the axis and tilted: two grids differ by up to {100 * off.max():5.2f} %")
+        beside[name] = {"body": body, "inductance_h": [float(f"{x.real:.6g}") for x in fine], "two_grids": off.max()}
     cases = {name: cases[name] for name in CASES if name in cases}
-    OUT.write_text(json.dumps({**document, "cases": cases}, indent=1) + "\n", encoding="utf-8")
+    OUT.write_text(json.dumps({**document, "cases": cases, "places": PLACES, "beside": beside}, indent=1) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":
