@@ -44,7 +44,7 @@ def print_answer(plan: ShortPlan, out: TextIO) -> None:
     print_depths(console, answer)
     if answer.iron_reads_non_ferrous:
         names = "; ".join(answer.iron_reads_non_ferrous)
-        paragraph(console, "iron", [f"these read as non-ferrous: {names}."], apart=False)
+        paragraph(console, "iron", [f"as they usually lie, these read as non-ferrous: {names}."], apart=False)
     paragraph(console, "caution", [CAUTION], apart=False)
 
 

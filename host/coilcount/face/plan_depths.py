@@ -62,6 +62,6 @@ def _typical(answer: PlanAnswer) -> str:
     first = answer.found[0]
     if first.typical_noise[0] is None:
         return ""
-    depths = [depth_words(depth, with_range=False) for depth in first.typical_noise]
-    listed = f"{', '.join(depths[:-1])} and {depths[-1]}" if len(depths) > 1 else depths[0]
-    return f" A typical one, {CLASS_WORDS['typical']}, finds the {printable(first.object)} to {listed} cm."
+    depths = sorted(round(depth.depth_cm or 0) for depth in first.typical_noise)
+    listed = f"{depths[0]}" if depths[0] == depths[-1] else f"{depths[0]} to {depths[-1]}"
+    return f" A typical one, {CLASS_WORDS['typical']}, finds the {printable(first.object)} {listed} cm deep."

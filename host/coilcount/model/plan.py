@@ -60,7 +60,7 @@ class PlanAnswer:
     false_alarms_per_minute: float
     soils: tuple[PlanSoil, ...]
     found: tuple[PlanFound, ...]
-    iron_reads_non_ferrous: tuple[str, ...]
+    iron_reads_non_ferrous: tuple[str, ...]  # small iron, as it usually lies
 
 
 @dataclass(frozen=True, slots=True)

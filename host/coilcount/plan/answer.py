@@ -168,6 +168,6 @@ def iron_that_rises(plan: PlanFile, tank: Tank) -> tuple[str, ...]:
         distance_m = (plan.depth_cm + plan.height_cm) / 100
         d_l, d_r, _ = coaxial_response(body, attitude, tank.winding, distance_m, tank.frequency_hz)
         if tank.shift(d_l, d_r)[0] > 0:
-            names.append(name if attitude == "any" else f"{name}, {attitude}")
+            names.append(name)
     return tuple(names)
 
