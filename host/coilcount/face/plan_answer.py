@@ -3,10 +3,10 @@
 from typing import TextIO
 
 from coilcount.face.console import SafeConsole
-from coilcount.face.plan_build_text import size_words, warning_lines, wire_words
+from coilcount.face.plan_build_text import size_words, warning_lines
 from coilcount.face.plan_depths import print_depths
 from coilcount.face.plan_words import PLAIN_WIDTH, WIDEST, paragraph, parts_words
-from coilcount.model.plan import CapacitorFigures, ShortPlan
+from coilcount.model.plan import CapacitorFigures, CoilFigures, ShortPlan
 
 CAUTION = (
     "not a safety device: it misses cables and pipes. Never for munitions. Ask the landowner. Keep it away from "
@@ -25,8 +25,8 @@ def print_answer(plan: ShortPlan, out: TextIO) -> None:
         console,
         "wind",
         [
-            f"{coil.turns} turns of {wire_words(coil.wire, coil.wire_mm, coil.strands)}, {coil.layout}, "
-            f"{size_words(coil)}; {coil.wire_length_m:.1f} m of wire.{taken}"
+            f"{coil.turns} turns of {coil.wire} ({coil.wire_mm:.2f} mm), {coil.layout}, {_size(coil)}; "
+            f"{coil.wire_length_m:.1f} m of wire.{taken}"
         ],
     )
     paragraph(console, "capacitor", [_capacitor(plan.capacitor)], apart=False)
@@ -46,6 +46,10 @@ def print_answer(plan: ShortPlan, out: TextIO) -> None:
         names = "; ".join(answer.iron_reads_non_ferrous)
         paragraph(console, "iron", [f"as they usually lie, these read as non-ferrous: {names}."], apart=False)
     paragraph(console, "caution", [CAUTION], apart=False)
+
+
+def _size(coil: CoilFigures) -> str:
+    return size_words(coil) if coil.inner_diameter_mm is None else f"{coil.diameter_mm / 10:.4g} cm mean diameter"
 
 
 def _capacitor(capacitor: CapacitorFigures) -> str:

@@ -179,6 +179,7 @@ class TargetFigures:
     attitude: str
     iron: bool
     model: str
+    note: str  # how far the model may be off, "" if it is good everywhere
     at_depth: tuple[float, ...]
     distance_cm: tuple[float, ...]
     shift_hz: tuple[float, ...]
