@@ -17,6 +17,7 @@ from coilcount.commands.cli import main
         (["plan", "--wire", "0,4mm"], 'write a decimal point instead of the comma, "0.4mm"'),
         (["plan", "--pitch", "0,5mm"], "Write a decimal point instead of the comma: 0.5mm"),
         (["plan", "--measured-frequency", "24k"], "without a capacitor. Add --capacitor"),
+        (["replay"], "FILE is missing. See coilcount replay --help"),
         (["completion", "tcsh"], 'shell is "tcsh". Known: bash, fish, zsh.'),
     ],
 )

@@ -13,7 +13,6 @@ from types import ModuleType
 from typing import NoReturn
 
 from coilcount import __version__
-from coilcount.commands.plain_words import plain_error
 from coilcount.errors import InputError, did_you_mean
 
 # command: (module in commands, one line of help).  The order is the order of the work.
@@ -69,6 +68,8 @@ class _Parser(argparse.ArgumentParser):
     """Raises InputError, which becomes one line, instead of printing the usage and leaving."""
 
     def error(self, message: str) -> NoReturn:
+        from coilcount.commands.plain_words import plain_error
+
         raise plain_error(message, self.prog)
 
 

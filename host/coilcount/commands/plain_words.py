@@ -5,6 +5,7 @@ import re
 from coilcount.errors import InputError, did_you_mean
 
 _OPTION = re.compile(r"argument ([^:]+): (.*)", re.DOTALL)
+_MISSING = re.compile(r"the following arguments are required: (.*)", re.DOTALL)
 _CHOICE = re.compile(r"invalid choice: (.*) \(choose from (.*)\)", re.DOTALL)
 _VALUE = re.compile(r"invalid (\w+) value: (.*)", re.DOTALL)
 _KINDS = {"int": "a whole number", "float": "a number"}
@@ -13,6 +14,10 @@ _KINDS = {"int": "a whole number", "float": "a number"}
 def plain_error(message: str, program: str) -> InputError:
     """Return the error for a message of argparse; program: the command, such as "coilcount plan"."""
     help_line = f"See {program} --help"
+    missing = _MISSING.fullmatch(message)
+    if missing:
+        several = "," in missing[1]
+        return InputError(f"{missing[1].replace(', ', ' and ')} {'are' if several else 'is'} missing", remedy=help_line)
     found = _OPTION.fullmatch(message)
     if found is None:
         return InputError(message, remedy=help_line)
