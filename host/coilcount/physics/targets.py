@@ -9,7 +9,6 @@ from math import pi, sqrt
 
 import numpy as np
 
-from coilcount.physics.constants import MU0
 from coilcount.physics.eddy import skin_depth_m
 
 
