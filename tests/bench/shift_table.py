@@ -151,8 +151,8 @@ def main() -> None:
     print(f"\n{within} of {total} ratios are within the aim.  Outside it:")
     print("\n".join(outside) or "none")
     print(
-        "Not compared: iron cans on their side (the plan has no row for them; a scene takes an estimate), and flat iron "
-        "that is\ntilted or lies beside the axis (the currents that the uneven field drives in it are an estimate)."
+        "Not compared: iron cans on their side (the plan has no row for them; a scene takes an estimate), and flat "
+        "iron that is\ntilted or lies beside the axis (the currents that an uneven field drives in it are an estimate)."
     )
 
 

@@ -178,7 +178,8 @@ def _sheet(body: Body, mu: float, f: float) -> Coupling:
     else:
         sections = facing.disc_sections(a, t, hole)
         corners = [(hole, 0.0), (a, 0.0)]
-    rings = int(np.clip(3 + a / NEAR_M, 4, 9))
+    size = a / NEAR_M
+    rings = int(np.clip(3 + size + 2.5 * max(size - 3, 0), 4, 15))  # a disc of 22 cm is 2 % off at 8 mm
     square = (np.polynomial.legendre.leggauss(rings)[0] + 1) / 2
     rho, z = a * np.sqrt(square), np.full(rings, half)
     if half:

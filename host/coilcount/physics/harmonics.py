@@ -29,10 +29,7 @@ def axial_flux(rho_m: NDArray, z_m: NDArray, degrees: int, scale_m: float) -> ND
     sin^2(theta) P_l' = (l+1)(cos(theta) P_l - P_(l+1)).
     """
     f = meridian(rho_m, z_m, 0, degrees + 2, scale_m)
-    z, square = z_m / scale_m, (rho_m**2 + z_m**2) / scale_m**2
-    # r^(l+1)(x P_l - P_(l+1)); near the plane z = 0 no digits are lost, because P_(l+1) is then not near x P_l.
-    del square
-    return scale_m**2 * np.array([z * f[n] - f[n + 1] for n in range(1, degrees + 1)]).T
+    return scale_m**2 * np.array([z_m / scale_m * f[n] - f[n + 1] for n in range(1, degrees + 1)]).T
 
 
 def fields(rho_m: NDArray, z_m: NDArray, order: int, degrees: int, scale_m: float) -> tuple[NDArray, NDArray, NDArray]:

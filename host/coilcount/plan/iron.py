@@ -7,7 +7,7 @@ from scipy.interpolate import PchipInterpolator
 from scipy.optimize import brentq
 
 from coilcount.physics.bodies import coupling
-from coilcount.physics.constants import MATERIALS
+from coilcount.physics.constants import MATERIALS, permeability
 from coilcount.physics.ground import plane_response
 from coilcount.physics.tank import Tank
 from coilcount.physics.targets import sphere
@@ -68,6 +68,10 @@ def iron_section(tank: Tank, rows: list[dict[str, Any]]) -> dict[str, Any]:
     ]
     if rises:
         words.append("This iron reads as non-ferrous: " + "; ".join(rises) + ".")
+    words.append(
+        f"Steel is computed with a permeability of {permeability('steel', f):.0f}, that of mild steel in a small field "
+        "at this frequency; the alloy and how it was worked change it by a factor of 2."
+    )
     words.append(
         "A lower frequency leaves more iron ferrous, but shifts less for poor conductors and has a lower Q; 8 kHz "
         "tells rods and compact iron, not sheet."

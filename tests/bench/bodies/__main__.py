@@ -199,8 +199,8 @@ def main():
         "Change of a coil's inductance, inductance_h - j loss_h in H (dR = w loss_h), by bodies centred under it, at "
         "25 kHz, [coil][distance].  Coils of 26 AWG wire at a pitch of 0.45 mm; distance from the coil's plane to the "
         "nearest surface.  Made by `python tests/bench/bodies`, a computation that uses none of coilcount's physics of "
-        "bodies.  two_grids: difference of two grids over the size of the change.  beside: the same under the 10 cm coil at "
-        "places [aside in m, depth of the centre in m, tilt in degrees towards that side]."
+        "bodies.  two_grids: difference of two grids over the size of the change.  beside: the same under the 10 cm "
+        "coil at places [aside in m, depth of the centre in m, tilt in degrees towards that side]."
     )
     document = {"about": about, "coil_cm": list(TURNS), "turns": list(TURNS.values()), "distance_cm": DISTANCE_CM}
     beside = {}
@@ -208,9 +208,11 @@ def main():
         coarse, fine = tilted(body, False), tilted(body, True)
         off = np.abs(coarse - fine) / np.abs(fine)
         print(f"{name:32} beside the axis and tilted: two grids differ by up to {100 * off.max():5.2f} %")
-        beside[name] = {"body": body, "inductance_h": [float(f"{x.real:.6g}") for x in fine], "two_grids": off.max()}
+        rounded = [float(f"{x.real:.6g}") for x in fine]
+        beside[name] = {"body": body, "inductance_h": rounded, "two_grids": off.max()}
     cases = {name: cases[name] for name in CASES if name in cases}
-    OUT.write_text(json.dumps({**document, "cases": cases, "places": PLACES, "beside": beside}, indent=1) + "\n", encoding="utf-8")
+    document |= {"cases": cases, "places": PLACES, "beside": beside}
+    OUT.write_text(json.dumps(document, indent=1) + "\n", encoding="utf-8")
 
 
 if __name__ == "__main__":
