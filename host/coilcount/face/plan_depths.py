@@ -25,7 +25,7 @@ def print_depths(console: SafeConsole, answer: PlanAnswer, long: bool = False) -
         ],
     )
     console.print(_table(answer, console.width, long))
-    lines = [f"With a {answer.oscillator} oscillator: {CLASS_WORDS[answer.oscillator]}.{_typical(answer)}"]
+    lines = [f"{answer.oscillator.capitalize()} oscillator: {CLASS_WORDS[answer.oscillator]}.{_typical(answer)}"]
     if answer.soils[0].condition:
         lowered = {soil.name: soil for soil in answer.soils}
         falls = ", ".join(

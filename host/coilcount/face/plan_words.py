@@ -11,7 +11,7 @@ LABEL = 11  # columns of the label in front of a paragraph
 # What each noise class of an oscillator stands for, in one sentence.
 CLASS_WORDS = {
     "careful": "regulated supply, C0G capacitor, shielded coil, gain just above start",
-    "typical": "a first build without this care and ten times as noisy",
+    "typical": "a first build without this care, ten times as noisy",
     "poor": "polyester or X7R capacitor, unregulated 9 V battery, in the sun, five times as noisy as typical",
 }
 
