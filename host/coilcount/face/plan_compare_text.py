@@ -6,7 +6,7 @@ from rich.table import Table
 
 from coilcount.face.console import SafeConsole
 from coilcount.face.plan_words import CLASS_WORDS, PLAIN_WIDTH, WIDEST, depth_words, paragraph
-from coilcount.model.plan import PlanComparison
+from coilcount.model.plan_answer import PlanComparison
 from coilcount.text import printable
 
 WHY_NOT_LARGER = (

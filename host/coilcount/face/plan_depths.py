@@ -4,7 +4,7 @@ from rich.table import Table
 
 from coilcount.face.console import SafeConsole
 from coilcount.face.plan_words import CLASS_WORDS, depth_words, paragraph
-from coilcount.model.plan import PlanAnswer, PlanFound
+from coilcount.model.plan_answer import PlanAnswer, PlanFound
 from coilcount.text import printable
 
 TOLD_APART = ("quiet soil", "garden", "mineral soil")  # soils that differ in their susceptibility

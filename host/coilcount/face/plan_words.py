@@ -4,7 +4,8 @@ import textwrap
 from collections.abc import Sequence
 
 from coilcount.face.console import SafeConsole
-from coilcount.model.plan import CapacitorChoice, Depth
+from coilcount.model.plan import CapacitorChoice
+from coilcount.model.plan_answer import Depth
 
 WIDEST, PLAIN_WIDTH = 100, 80
 LABEL = 11  # columns of the label in front of a paragraph

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from coilcount.errors import InputError, did_you_mean
-from coilcount.model.plan import Depth, PlanAnswer, PlanFound, PlanSoil
+from coilcount.model.plan_answer import Depth, PlanAnswer, PlanFound, PlanSoil
 from coilcount.physics.bodies import FERROMAGNETIC, Body, coaxial_response
 from coilcount.physics.coil import dc_resistance
 from coilcount.physics.oscillator import (

@@ -13,7 +13,7 @@ from math import cos, exp, log, radians, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from coilcount.model.plan import Depth
+from coilcount.model.plan_answer import Depth
 from coilcount.physics.bodies import Body, coaxial_response
 from coilcount.physics.field import mean_radius_field
 from coilcount.physics.noise import NOISE_CLASSES
