@@ -9,6 +9,7 @@ from coilcount.face.plan_words import CLASS_WORDS, PLAIN_WIDTH, WIDEST, depth_wo
 from coilcount.model.plan_answer import PlanComparison
 from coilcount.text import printable
 
+WHICH_SOIL = "plan without --compare says how to find out which of these soils is yours."
 WHY_NOT_LARGER = (
     "A larger coil feels more of the soil, and its passes last longer. On strong soil that costs more depth than the "
     "size gains."
@@ -48,6 +49,8 @@ def print_comparison(found: PlanComparison, out: TextIO) -> None:
         paragraph(console, "best", _best(found), apart=False)
     if found.name == "diameter":
         paragraph(console, "", [WHY_NOT_LARGER], apart=False)
+    if found.soils[0].condition:
+        paragraph(console, "soil", [WHICH_SOIL], apart=False)
 
 
 def _two_lines(title: str) -> str:
