@@ -64,8 +64,10 @@ def test_the_short_answer_fits_a_screen(capsys):
 
 
 def test_the_objects_of_the_short_answer(capsys):
-    _, out, _ = plan(capsys, "--object", "lead ball", "--target", "disc copper 30mm 2mm", "--noise", "3ppm")
+    words = ("--object", "lead ball", "--target", "disc copper 30mm 2mm", "--noise", "3ppm", "--centre-tap")
+    _, out, _ = plan(capsys, *words)
     assert "your noise" in out
+    assert re.search(r"centre tap: \d+\.\d uH each half", out)
     assert [line.split()[0] for line in out.splitlines() if re.search(r"\(\d+-\d+\)$", line)] == ["lead", "disc"]
 
 

@@ -34,16 +34,7 @@ def print_comparison(found: PlanComparison, out: TextIO) -> None:
             f"{coil.wire_length_m:.1f}", *(depth_words(depth) for depth in coil.depths),
         )  # fmt: skip
     console.print(table)
-    attitude = "" if found.attitude == "any" else f", {found.attitude}"
-    paragraph(
-        console,
-        "depth",
-        [
-            f"of {printable(found.object)}{attitude}, in cm below the surface; the coil is {found.height_cm:g} cm "
-            "above it. Half of the passes are found at 1 false alarm a minute. In brackets: the range. "
-            f"{found.oscillator.capitalize()} oscillator: {CLASS_WORDS[found.oscillator]}."
-        ],
-    )
+    paragraph(console, "depth", [_what(found)])
     paragraph(console, f"{found.wanted_cm:g} cm", _reaching(found), apart=False)
     if found.flat:
         paragraph(console, "best", _best(found), apart=False)
@@ -51,6 +42,20 @@ def print_comparison(found: PlanComparison, out: TextIO) -> None:
         paragraph(console, "", [WHY_NOT_LARGER], apart=False)
     if found.soils[0].condition:
         paragraph(console, "soil", [WHICH_SOIL], apart=False)
+
+
+def _what(found: PlanComparison) -> str:
+    attitude = "" if found.attitude == "any" else f", {found.attitude}"
+    depth = (
+        f"of {printable(found.object)}{attitude}, in cm below the surface; the coil is {found.height_cm:g} cm above it. "
+    )
+    if not found.soils[0].condition:
+        least = found.coils[0].least_ppm[0]
+        return f"{depth}A pass shifts by at least {least:.3g} ppm there. In brackets: the range by winding and Q."
+    return (
+        f"{depth}Half of the passes are found at 1 false alarm a minute. In brackets: the range. "
+        f"{found.oscillator.capitalize()} oscillator: {CLASS_WORDS[found.oscillator]}."
+    )
 
 
 def _two_lines(title: str) -> str:
