@@ -47,13 +47,13 @@ def print_comparison(found: PlanComparison, out: TextIO) -> None:
 def _what(found: PlanComparison) -> str:
     attitude = "" if found.attitude == "any" else f", {found.attitude}"
     depth = (
-        f"of {printable(found.object)}{attitude}, in cm below the surface; the coil is {found.height_cm:g} cm above it. "
+        f"of {printable(found.object)}{attitude}, in cm below the surface; the coil is {found.height_cm:g} cm above it."
     )
     if not found.soils[0].condition:
         least = found.coils[0].least_ppm[0]
-        return f"{depth}A pass shifts by at least {least:.3g} ppm there. In brackets: the range by winding and Q."
+        return f"{depth} A pass shifts by at least {least:.3g} ppm there. In brackets: the range by winding and Q."
     return (
-        f"{depth}Half of the passes are found at 1 false alarm a minute. In brackets: the range. "
+        f"{depth} Half of the passes are found at 1 false alarm a minute. In brackets: the range. "
         f"{found.oscillator.capitalize()} oscillator: {CLASS_WORDS[found.oscillator]}."
     )
 
