@@ -92,14 +92,22 @@ SAME = SoilGain(1.0, 1.0, 1.0)  # the benchmark's own coil
 
 
 def noise_parts(
-    soil: TestSoil, detector: Detector, gain: SoilGain, noise: NoiseClass, width_s: float, speed_m_s: float
+    soil: TestSoil,
+    detector: Detector,
+    gain: SoilGain,
+    noise: NoiseClass,
+    width_s: float,
+    speed_m_s: float,
+    knows_soil: bool = True,
 ) -> dict[str, float]:
     """Compute the noise of a matched filter for a pass in one soil, as the variance of its peak shift, by part.
 
-    width_s: full width of the pass at half height; speed_m_s: of the coil, which makes the patches of the soil quicker.
+    width_s: full width of the pass at half height; speed_m_s: of the coil, which makes the patches of the soil quicker;
+    knows_soil: whether the filter is matched to all of the noise, or to that of the oscillator alone.
     The parts "oscillator", "hand", "patches" and "weather" add up to the whole variance (relative shift squared).
 
-    Formula: that of `matched_amplitude` with snr 1; a part is the share of its density in the filter's output.  The
+    Formula: that of `matched_amplitude` with snr 1; a part is the share of its density in the filter's output, which
+    is Int 4 |S|^2 part / known^2 df / (Int 4 |S|^2 / known df)^2 with the density `known` to the filter.  The
     soil's densities are those of the benchmark, interpolated between their frequencies and multiplied by the gains.
     """
     s = width_s / FWHM
@@ -114,6 +122,6 @@ def noise_parts(
         at_hz = np.log(detector.frequency_hz * speed)
         value = np.exp(np.interp(np.log(f), at_hz, np.log(table)))
         densities[part] = (value * factor * 1e-6) ** 2 / speed
-    total = sum(densities.values())
-    information = _information(f, s, total)
-    return {part: _information(f, s, total**2 / density) / information**2 for part, density in densities.items()}
+    known = sum(densities.values()) if knows_soil else densities["oscillator"]
+    information = _information(f, s, known)
+    return {part: _information(f, s, known**2 / density) / information**2 for part, density in densities.items()}

@@ -115,15 +115,18 @@ class SweepNoise:
         winding = sweep.tank.winding
         self._nodes = np.geomspace(sweep.height_m, NODES[-1] * winding.mean_radius_m, NOISE_POINTS)
         self._widths_s = [pass_width_m(winding, z, flat=True) / sweep.speed_m_s for z in self._nodes]
-        self._parts: dict[tuple[str, str], dict[str, NDArray]] = {}
+        self._parts: dict[tuple[str, bool], dict[str, NDArray]] = {}
 
-    def parts(self, soil: TestSoil, distance_m: NDArray, noise: str) -> dict[str, NDArray]:
-        """Compute `noise.noise_parts` for passes over objects at these distances, with a class of oscillator."""
-        key = soil.condition, noise
+    def parts(self, soil: TestSoil, distance_m: NDArray, knows_soil: bool) -> dict[str, NDArray]:
+        """Compute `noise.noise_parts` for passes over objects at these distances.
+
+        A filter that does not know the soil is matched to the benchmark's oscillator.
+        """
+        key, noise = (soil.condition, knows_soil), self.sweep.noise if knows_soil else BENCH_NOISE
         if key not in self._parts:
             gain, speed_m_s = self.sweep.gain[soil.condition], self.sweep.speed_m_s
             rows = [
-                noise_parts(soil, self._detector, gain, NOISE_CLASSES[noise], width_s, speed_m_s)
+                noise_parts(soil, self._detector, gain, NOISE_CLASSES[noise], width_s, speed_m_s, knows_soil)
                 for width_s in self._widths_s
             ]
             self._parts[key] = {name: np.log([row[name] for row in rows]) for name in rows[0]}
@@ -136,13 +139,11 @@ class SweepNoise:
         The uncertainty is the square of the logarithm of the factor by which the noise may differ, either way.
         """
         need = needed(soil.condition, method)
-        parts = self.parts(soil, distance_m, self.sweep.noise)
-        usual = parts if self.sweep.noise == BENCH_NOISE else self.parts(soil, distance_m, BENCH_NOISE)
-        outside = need.outside * sum(usual[name] for name in OUTSIDE)
-        square = {name: need.snr**2 * value for name, value in parts.items()}
-        for name in OUTSIDE:
-            square[name] = square[name] + need.outside * usual[name]
-        total = need.snr**2 * sum(parts.values()) + outside
+        square = {name: need.snr**2 * value for name, value in self.parts(soil, distance_m, True).items()}
+        if need.outside:
+            let_through = self.parts(soil, distance_m, False)
+            square |= {name: square[name] + need.outside * let_through[name] for name in OUTSIDE}
+        total = sum(square.values())
         oscillator, hand, patches, weather = (
             square[name] / total for name in ("oscillator", "hand", "patches", "weather")
         )
@@ -158,10 +159,11 @@ class SweepNoise:
 
 @dataclass(frozen=True, slots=True)
 class Needed:
-    """What a method needs to find half of the passes: least shift^2 = snr^2 noise + outside (noise without oscillator).
+    """What a method needs to find half of the passes: least shift^2 = snr^2 noise + outside (noise let through).
 
-    snr: signal-to-noise ratio of a matched filter.  outside: a method that does not learn the soil lets more of its
-    noise through than a matched filter; 0 for the others.
+    noise: of a filter that is matched to all of the noise; snr: signal-to-noise ratio of this filter.
+    noise let through: that of soil, hand and weather behind a filter that does not know them.  outside: the share of it
+    that a method has to rise above; 0 if it knows the soil as well as a matched filter.
     """
 
     snr: float
@@ -175,10 +177,11 @@ def needed(condition: str, method: str) -> Needed:
     soil = next(soil for soil in detector.soils if soil.condition == condition)
     z = (detector.height_cm + soil.depth_cm[method]) / 100
     width_s = pass_width_m(detector.tank.winding, z, flat=True) / soil.speed_m_s
-    parts = noise_parts(soil, detector, SAME, NOISE_CLASSES[BENCH_NOISE], width_s, soil.speed_m_s)
+    words = (soil, detector, SAME, NOISE_CLASSES[BENCH_NOISE], width_s, soil.speed_m_s)
+    parts, let_through = noise_parts(*words), noise_parts(*words, knows_soil=False)
     total, least = sum(parts.values()), soil.least_ppm[method] * 1e-6
     snr = min(least / sqrt(total), USUAL_SNR)
-    return Needed(snr, max(least**2 - snr**2 * total, 0.0) / sum(parts[name] for name in OUTSIDE))
+    return Needed(snr, max(least**2 - snr**2 * total, 0.0) / sum(let_through[name] for name in OUTSIDE))
 
 
 def depth_in_soil(response: PassResponse, noise: SweepNoise, soil: TestSoil, method: str = "tracker") -> Depth:
