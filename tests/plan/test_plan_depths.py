@@ -49,20 +49,21 @@ def test_the_file_holds_the_figures_of_the_benchmark():
     figures = json.loads((BENCH / "detection" / "figures.json").read_text(encoding="utf-8"))["depth"]
     detector, script = read_detector(), writer()
     assert detector.minutes_with_objects == figures["swept_minutes"]
-    assert [soil.condition for soil in detector.soils] == list(figures["grounds"])
+    assert [soil.condition for soil in detector.soils] == script.conditions_with_soil()
     for soil in detector.soils:
         found = figures["grounds"][soil.condition]
-        assert {method: found[script.METHODS[method]] for method in METHODS} == pytest.approx(soil.depth_cm, abs=0.006)
+        depths = {method: script.depth_cm(found, method) for method in METHODS}
+        assert depths == pytest.approx(soil.depth_cm, abs=0.006)
 
 
 def test_the_file_holds_the_conditions_and_shifts_of_the_benchmark():
     script, detector = writer(), read_detector()
     for soil in detector.soils:
-        kind = script.KINDS[soil.condition]
+        kind = script.CONDITIONS[soil.condition]
         assert (soil.susceptibility, soil.wobble_cm) == (kind.ground.chi, kind.ground.wobble_cm)
         assert soil.speed_m_s == pytest.approx((kind.slowest + kind.fastest) / 2)
     garden = next(soil for soil in detector.soils if soil.condition == "garden")
-    scene = script.scene_of(script.KINDS["garden"], 0, False, False)
+    scene = script.scene_of(script.CONDITIONS["garden"], 0, False, False)
     assert detector.height_cm == scene.sweep.height_cm
     assert detector.coil == scene.coil
     shift = script.least_shift_ppm(scene, script.CoilModel(scene), garden.depth_cm["tracker"])
