@@ -35,7 +35,7 @@ except ModuleNotFoundError:  # the benchmark before the tracker learned the soil
 
 FIGURES = HERE / "detection" / "figures.json"
 OUT = HERE.parents[1] / "host" / "coilcount" / "plan" / "detector_depths.json"
-# Key of the file: names in the figures, the first that is there.  The tracker is the one that has been swept for a while.
+# Key of the file: names in the figures, the first that is there.  The tracker has been swept for a while.
 METHODS = {"tracker": ("warm", "tracker"), "profile": ("profile", "learned"), "bound": ("bound",)}
 ABOUT = (
     "How deep the tracker finds a 24 mm copper coin in half of the passes, at 1 false alarm a minute, and the noise of "
