@@ -13,7 +13,7 @@ from coilcount.physics.noise import NOISE_CLASSES
 from coilcount.physics.response import target_response
 from coilcount.physics.targets import Polarizability
 from coilcount.physics.winding import make_winding
-from coilcount.plan import noise, reach
+from coilcount.plan import noise, pass_width, reach
 from coilcount.plan.answer import Reach, iron_that_rises, picked, soils_of, sweep_of, usual_attitude
 from coilcount.plan.catalogue import CATALOGUE
 from coilcount.plan.coil import tank_of
@@ -93,10 +93,13 @@ def test_without_soil_the_noise_is_that_of_the_oscillator():
     silent = replace(
         detector.soils[0], **{f"{part}_ppm_rthz": np.full(15, 1e-9) for part in ("hand", "patches", "weather")}
     )
+    winding, down_m, speed_m_s = TANK.winding, 0.15, 0.65
+    shape = pass_width.pass_shape(winding, down_m, 0.0, speed_m_s, detector.frequency_hz[0])
+    width_s = pass_width.pass_width_m(winding, down_m, flat=True) / speed_m_s
     for name in noise.CLASSES:
-        parts = noise.noise_parts(silent, detector, noise.SAME, NOISE_CLASSES[name], 0.2, 0.65)
-        want = noise.matched_amplitude(NOISE_CLASSES[name], 0.2, snr=1.0)
-        # The benchmark's spectra begin at 0.25 Hz, where a pass of 0.2 s has hardly any energy.
+        parts = noise.noise_parts(silent, detector, noise.SAME, NOISE_CLASSES[name], shape, speed_m_s)
+        want = noise.matched_amplitude(NOISE_CLASSES[name], width_s, snr=1.0)
+        # A deep pass is nearly Gaussian; the spectra begin at 0.25 Hz, where such a pass has hardly any energy.
         assert sum(parts.values()) ** 0.5 == pytest.approx(want, rel=0.1)
         assert parts["oscillator"] == pytest.approx(sum(parts.values()), rel=1e-3)
 

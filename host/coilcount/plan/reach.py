@@ -21,7 +21,7 @@ from coilcount.physics.tank import Tank
 from coilcount.physics.winding import Winding
 from coilcount.plan.detector import Detector, TestSoil, read_detector
 from coilcount.plan.noise import SAME, SoilGain, noise_parts
-from coilcount.plan.pass_width import pass_width_m
+from coilcount.plan.pass_width import pass_shape
 
 # A usual pass: the median of the benchmark's passes, which go 0 to 5 cm beside the object, tilted by 0 to 25 degrees.
 USUAL_OFFSET_M = 0.025
@@ -114,7 +114,9 @@ class SweepNoise:
         self.sweep, self._detector = sweep, detector
         winding = sweep.tank.winding
         self._nodes = np.geomspace(sweep.height_m, NODES[-1] * winding.mean_radius_m, NOISE_POINTS)
-        self._widths_s = [pass_width_m(winding, z, flat=True) / sweep.speed_m_s for z in self._nodes]
+        self._shapes = [
+            pass_shape(winding, z, USUAL_OFFSET_M, sweep.speed_m_s, detector.frequency_hz[0]) for z in self._nodes
+        ]
         self._parts: dict[tuple[str, bool], dict[str, NDArray]] = {}
 
     def parts(self, soil: TestSoil, distance_m: NDArray, knows_soil: bool) -> dict[str, NDArray]:
@@ -126,8 +128,8 @@ class SweepNoise:
         if key not in self._parts:
             gain, speed_m_s = self.sweep.gain[soil.condition], self.sweep.speed_m_s
             rows = [
-                noise_parts(soil, self._detector, gain, NOISE_CLASSES[noise], width_s, speed_m_s, knows_soil)
-                for width_s in self._widths_s
+                noise_parts(soil, self._detector, gain, NOISE_CLASSES[noise], shape, speed_m_s, knows_soil)
+                for shape in self._shapes
             ]
             self._parts[key] = {name: np.log([row[name] for row in rows]) for name in rows[0]}
         log_distance, nodes = np.log(distance_m), np.log(self._nodes)
@@ -176,8 +178,8 @@ def needed(condition: str, method: str) -> Needed:
     detector = read_detector()
     soil = next(soil for soil in detector.soils if soil.condition == condition)
     z = (detector.height_cm + soil.depth_cm[method]) / 100
-    width_s = pass_width_m(detector.tank.winding, z, flat=True) / soil.speed_m_s
-    words = (soil, detector, SAME, NOISE_CLASSES[BENCH_NOISE], width_s, soil.speed_m_s)
+    shape = pass_shape(detector.tank.winding, z, USUAL_OFFSET_M, soil.speed_m_s, detector.frequency_hz[0])
+    words = (soil, detector, SAME, NOISE_CLASSES[BENCH_NOISE], shape, soil.speed_m_s)
     parts, let_through = noise_parts(*words), noise_parts(*words, knows_soil=False)
     total, least = sum(parts.values()), soil.least_ppm[method] * 1e-6
     snr = min(least / sqrt(total), USUAL_SNR)
