@@ -25,12 +25,18 @@ from scipy.signal import detrend
 HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE / "detection"))
 from depth import COIN, GROUNDS  # noqa: E402 - the benchmark's folder is no package
-from kinds import KINDS, scene_of  # noqa: E402
 from picture import SOILS  # noqa: E402
+
+try:
+    from conditions import CONDITIONS, scene_of
+except ModuleNotFoundError:  # the benchmark before the tracker learned the soil
+    from kinds import KINDS as CONDITIONS
+    from kinds import scene_of
 
 FIGURES = HERE / "detection" / "figures.json"
 OUT = HERE.parents[1] / "host" / "coilcount" / "plan" / "detector_depths.json"
-METHODS = {"tracker": "tracker", "profile": "learned", "bound": "bound"}  # key of the file: name in the figures
+# Key of the file: names in the figures, the first that is there.  The tracker has been swept for a while.
+METHODS = {"tracker": ("warm", "tracker"), "profile": ("profile", "learned"), "bound": ("bound",)}
 ABOUT = (
     "How deep the tracker finds a 24 mm copper coin in half of the passes, at 1 false alarm a minute, and the noise of "
     "these test conditions. Written by tests/bench/detector_depths.py: do not edit. _cm: depth of the coin below the "
@@ -47,7 +53,7 @@ LOWEST_HZ, HIGHEST_HZ, BANDS = 0.25, 8.0, 15  # of the spectra; a pass lasts 0.1
 def least_shift_ppm(scene: Scene, coil: CoilModel, depth_cm: float) -> float:
     """Compute the median peak shift in ppm of the benchmark's passes over its coin at one depth.
 
-    Offset, tilt and turn of the coin are spread evenly over the ranges of `kinds.target_of`.
+    Offset, tilt and turn of the coin are spread evenly over the ranges of `target_of`.
     """
     along_m = np.linspace(-0.15, 0.15, 61)
     down_m = np.full_like(along_m, (scene.sweep.height_cm + depth_cm) / 100)
@@ -83,9 +89,20 @@ def density_ppm_rthz(series: list[np.ndarray], centres_hz: np.ndarray) -> list[f
     return [float(f"{value:.3g}") for value in np.sqrt(means) * 1e6]
 
 
-def soil_of(condition: str, depth_cm: dict[str, float], centres_hz: np.ndarray) -> dict:
-    """Return the entry of one test condition."""
-    kind = KINDS[condition]
+def depth_cm(found: dict, key: str) -> float:
+    """Return the depth in cm of a key of the file, from the figures of one test condition."""
+    name = next(name for name in METHODS[key] if name in found)
+    return found[name]["cm"] if isinstance(found[name], dict) else found[name]
+
+
+def conditions_with_soil() -> list[str]:
+    return [name for name in GROUNDS if CONDITIONS[name].ground.chi > 0]
+
+
+def soil_of(condition: str, found: dict, centres_hz: np.ndarray) -> dict:
+    """Return the entry of one test condition; found: its figures."""
+    kind = CONDITIONS[condition]
+    depths_cm = {key: depth_cm(found, key) for key in METHODS}
     hand, patches, weather = [], [], []
     for i in range(RUNS):
         scene = scene_of(kind, FIRST_SEED + i, False, False)
@@ -102,8 +119,8 @@ def soil_of(condition: str, depth_cm: dict[str, float], centres_hz: np.ndarray) 
         "susceptibility": kind.ground.chi,
         "wobble_cm": kind.ground.wobble_cm,
         "speed_m_s": (kind.slowest + kind.fastest) / 2,
-        **{f"{key}_cm": round(depth_cm[name], 2) for key, name in METHODS.items()},
-        **{f"{key}_ppm": round(least_shift_ppm(scene, coil, depth_cm[name]), 3) for key, name in METHODS.items()},
+        **{f"{key}_cm": round(cm, 2) for key, cm in depths_cm.items()},
+        **{f"{key}_ppm": round(least_shift_ppm(scene, coil, cm), 3) for key, cm in depths_cm.items()},
         "hand_ppm_rthz": density_ppm_rthz(hand, centres_hz),
         "patches_ppm_rthz": density_ppm_rthz(patches, centres_hz),
         "weather_ppm_rthz": density_ppm_rthz(weather, centres_hz),
@@ -113,7 +130,7 @@ def soil_of(condition: str, depth_cm: dict[str, float], centres_hz: np.ndarray) 
 def document_of(figures: dict) -> dict:
     """Return the content of the file, from the benchmark's figures."""
     depth = figures["depth"]
-    scene = scene_of(KINDS[GROUNDS[0]], 0, False, False)
+    scene = scene_of(CONDITIONS[GROUNDS[0]], 0, False, False)
     centres_hz = np.geomspace(LOWEST_HZ, HIGHEST_HZ, BANDS)
     return {
         "about": ABOUT,
@@ -124,7 +141,7 @@ def document_of(figures: dict) -> dict:
         "height_cm": scene.sweep.height_cm,
         "coil": {key: value for key, value in asdict(scene.coil).items() if value is not None},
         "frequency_hz": [float(f"{value:.3g}") for value in centres_hz],
-        "soils": [soil_of(condition, depth["grounds"][condition], centres_hz) for condition in GROUNDS],
+        "soils": [soil_of(condition, depth["grounds"][condition], centres_hz) for condition in conditions_with_soil()],
     }
 
 

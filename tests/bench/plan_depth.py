@@ -12,6 +12,7 @@ the physics carries it over rightly: there the benchmark runs with that coil, an
 
 import argparse
 import sys
+import tempfile
 from dataclasses import replace
 from pathlib import Path
 
@@ -46,27 +47,28 @@ def plan_depths(coil: Coil) -> dict[str, dict[str, float]]:
     return found
 
 
-def benchmark_depths(coil: Coil, soils: list[str], minutes: float, cache: Path | None) -> dict[str, dict[str, float]]:
+def benchmark_depths(coil: Coil, soils: list[str], minutes: float, cache: Path) -> dict[str, dict[str, float]]:
     """Run the benchmark's study of the coin with another coil, and return its depths."""
     sys.path.insert(0, str(Path(__file__).parent / "detection"))
     import depth
     import series
-    from kinds import KINDS
-    from study import study_kind
+    from study import OTHERS, Job, assemble, prepare, run
+    from trackers import NEW_PROFILE, NEW_WARM
 
     scene_of = series.scene_of
     series.scene_of = lambda *words: replace(scene_of(*words), coil=coil)
+    names = {"tracker": NEW_WARM.name, "profile": NEW_PROFILE.name, "bound": "bound"}
     found = {}
     for condition in soils:
-        name = f"coin {condition} {coil.diameter_mm:g}"
-        coins = replace(KINDS[condition], name=name, things=((depth.COIN,), (depth.COIN,)), every_s=2.8)
-        result = study_kind(coins, False, minutes, 0.8 * minutes, cache, False)
-        depths_cm = depth.np.array([pass_.depth_cm for pass_ in result.passes])
-        halves = {
-            name: depth.half_way(depths_cm, depth.np.array([alert is not None for alert in alerts[0]]))
-            for name, alerts in result.found.items()
-        }
-        found[condition] = {"tracker": halves["tracker"], "profile": halves["learned"], "bound": halves["bound"]}
+        coins = replace(depth.condition_of(condition), name=f"coin {condition} {coil.diameter_mm:g}")
+        jobs = [
+            Job(coins, method, False, minutes, 0.8 * minutes, cache)
+            for method in (NEW_WARM.name, NEW_PROFILE.name, OTHERS)
+        ]
+        result = prepare(jobs[-1])
+        assemble({coins.name: result}, map(run, jobs))
+        depths = depth.depths(condition, result)[1]
+        found[condition] = {key: depths[name]["cm"] for key, name in names.items()}
     return found
 
 
@@ -84,7 +86,8 @@ def main() -> None:
         parser.error(f"the soils are {', '.join(known)}")
     coil = COILS[options.coil] if options.coil else detector.coil
     if options.coil:
-        there = benchmark_depths(coil, soils, options.minutes, options.cache)
+        with tempfile.TemporaryDirectory() as folder:
+            there = benchmark_depths(coil, soils, options.minutes, options.cache or Path(folder))
     else:
         there = {soil.condition: soil.depth_cm for soil in detector.soils}
     print(f"coil {coil.diameter_mm / 10:g} cm, {coil.turns} turns; benchmark: simulation, plan: computation; cm")

@@ -59,13 +59,15 @@ def test_the_short_answer_fits_a_screen(capsys):
         assert re.search(rf"^{word}  ", out, re.MULTILINE), word
     assert re.search(r"copper coin 24 mm, flat +\d+ \(\d+-\d+\)", out)
     assert re.search(r"25\.00 kHz \(2\d\.\d to 2\d\.\d kHz", out)
-    for words in ("3 cm above", "1 false alarm a minute", "careful oscillator: regulated", "plan --all", "crown cap"):
+    for words in ("3 cm above", "1 false alarm a minute", "Careful oscillator: regulated", "plan --all", "crown cap"):
         assert words in " ".join(out.split()), words
 
 
 def test_the_objects_of_the_short_answer(capsys):
-    _, out, _ = plan(capsys, "--object", "lead ball", "--target", "disc copper 30mm 2mm", "--noise", "3ppm")
+    words = ("--object", "lead ball", "--target", "disc copper 30mm 2mm", "--noise", "3ppm", "--centre-tap")
+    _, out, _ = plan(capsys, *words)
     assert "your noise" in out
+    assert re.search(r"centre tap: \d+\.\d uH each half", out)
     assert [line.split()[0] for line in out.splitlines() if re.search(r"\(\d+-\d+\)$", line)] == ["lead", "disc"]
 
 

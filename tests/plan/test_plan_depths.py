@@ -13,7 +13,7 @@ from coilcount.physics.noise import NOISE_CLASSES
 from coilcount.physics.response import target_response
 from coilcount.physics.targets import Polarizability
 from coilcount.physics.winding import make_winding
-from coilcount.plan import noise, reach
+from coilcount.plan import noise, pass_width, reach
 from coilcount.plan.answer import Reach, iron_that_rises, picked, soils_of, sweep_of, usual_attitude
 from coilcount.plan.catalogue import CATALOGUE
 from coilcount.plan.coil import tank_of
@@ -49,20 +49,21 @@ def test_the_file_holds_the_figures_of_the_benchmark():
     figures = json.loads((BENCH / "detection" / "figures.json").read_text(encoding="utf-8"))["depth"]
     detector, script = read_detector(), writer()
     assert detector.minutes_with_objects == figures["swept_minutes"]
-    assert [soil.condition for soil in detector.soils] == list(figures["grounds"])
+    assert [soil.condition for soil in detector.soils] == script.conditions_with_soil()
     for soil in detector.soils:
         found = figures["grounds"][soil.condition]
-        assert {method: found[script.METHODS[method]] for method in METHODS} == pytest.approx(soil.depth_cm, abs=0.006)
+        depths = {method: script.depth_cm(found, method) for method in METHODS}
+        assert depths == pytest.approx(soil.depth_cm, abs=0.006)
 
 
 def test_the_file_holds_the_conditions_and_shifts_of_the_benchmark():
     script, detector = writer(), read_detector()
     for soil in detector.soils:
-        kind = script.KINDS[soil.condition]
+        kind = script.CONDITIONS[soil.condition]
         assert (soil.susceptibility, soil.wobble_cm) == (kind.ground.chi, kind.ground.wobble_cm)
         assert soil.speed_m_s == pytest.approx((kind.slowest + kind.fastest) / 2)
     garden = next(soil for soil in detector.soils if soil.condition == "garden")
-    scene = script.scene_of(script.KINDS["garden"], 0, False, False)
+    scene = script.scene_of(script.CONDITIONS["garden"], 0, False, False)
     assert detector.height_cm == scene.sweep.height_cm
     assert detector.coil == scene.coil
     shift = script.least_shift_ppm(scene, script.CoilModel(scene), garden.depth_cm["tracker"])
@@ -92,23 +93,25 @@ def test_without_soil_the_noise_is_that_of_the_oscillator():
     silent = replace(
         detector.soils[0], **{f"{part}_ppm_rthz": np.full(15, 1e-9) for part in ("hand", "patches", "weather")}
     )
+    winding, down_m, speed_m_s = TANK.winding, 0.15, 0.65
+    shape = pass_width.pass_shape(winding, down_m, 0.0, speed_m_s, detector.frequency_hz[0])
+    width_s = pass_width.pass_width_m(winding, down_m, flat=True) / speed_m_s
     for name in noise.CLASSES:
-        parts = noise.noise_parts(silent, detector, noise.SAME, NOISE_CLASSES[name], 0.2, 0.65)
-        want = noise.matched_amplitude(NOISE_CLASSES[name], 0.2, snr=1.0)
-        # The benchmark's spectra begin at 0.25 Hz, where a pass of 0.2 s has hardly any energy.
+        parts = noise.noise_parts(silent, detector, noise.SAME, NOISE_CLASSES[name], shape, speed_m_s)
+        want = noise.matched_amplitude(NOISE_CLASSES[name], width_s, snr=1.0)
+        # A deep pass is nearly Gaussian; the spectra begin at 0.25 Hz, where such a pass has hardly any energy.
         assert sum(parts.values()) ** 0.5 == pytest.approx(want, rel=0.1)
         assert parts["oscillator"] == pytest.approx(sum(parts.values()), rel=1e-3)
 
 
 def test_more_noise_costs_depth():
     usual = coin_depths(PlanFile())
-    for worse in (
-        PlanFile(oscillator="typical"),
-        PlanFile(height_cm=6.0),
-        PlanFile(coil=replace(USUAL_COIL, diameter_mm=50.0)),
-    ):
+    for worse in (PlanFile(oscillator="typical"), PlanFile(coil=replace(USUAL_COIL, diameter_mm=50.0))):
         found = coin_depths(worse)
         assert all(found[name] < usual[name] for name in usual)
+    higher = coin_depths(PlanFile(height_cm=6.0))
+    # On mineral soil the noise falls as fast as the signal if the coil is carried higher.
+    assert all(higher[name] < usual[name] - 1 for name in ("deep", "garden", "sun"))
     unsteady = coin_depths(PlanFile(wobble_cm=1.5))
     assert all(unsteady[name] < usual[name] for name in ("garden", "mineral"))
     assert usual["mineral"] < usual["garden"] < usual["deep"]

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from coilcount.face.picture_files import write_figures
-from coilcount.model.plan import ComparedCoil, PlanComparison
+from coilcount.model.plan_answer import ComparedCoil, PlanComparison
 from coilcount.text import printable
 
 # Okabe and Ito's colours with a shape of its own for each, so that the picture can be read in grey.

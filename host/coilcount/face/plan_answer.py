@@ -29,6 +29,10 @@ def print_answer(plan: ShortPlan, out: TextIO) -> None:
             f"{coil.wire_length_m:.1f} m of wire.{taken}"
         ],
     )
+    if coil.centre_tap:
+        half = coil.centre_tap
+        tap = f"centre tap: {half.half_uh:.1f} uH each half, coupling {half.coupling:.2f}, one half beside the other."
+        paragraph(console, "", [tap], apart=False)
     paragraph(console, "capacitor", [_capacitor(plan.capacitor)], apart=False)
     paragraph(
         console,

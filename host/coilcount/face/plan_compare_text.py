@@ -6,9 +6,10 @@ from rich.table import Table
 
 from coilcount.face.console import SafeConsole
 from coilcount.face.plan_words import CLASS_WORDS, PLAIN_WIDTH, WIDEST, depth_words, paragraph
-from coilcount.model.plan import PlanComparison
+from coilcount.model.plan_answer import PlanComparison
 from coilcount.text import printable
 
+WHICH_SOIL = "plan without --compare says how to find out which of these soils is yours."
 WHY_NOT_LARGER = (
     "A larger coil feels more of the soil, and its passes last longer. On strong soil that costs more depth than the "
     "size gains."
@@ -33,21 +34,28 @@ def print_comparison(found: PlanComparison, out: TextIO) -> None:
             f"{coil.wire_length_m:.1f}", *(depth_words(depth) for depth in coil.depths),
         )  # fmt: skip
     console.print(table)
-    attitude = "" if found.attitude == "any" else f", {found.attitude}"
-    paragraph(
-        console,
-        "depth",
-        [
-            f"of {printable(found.object)}{attitude}, in cm below the surface; the coil is {found.height_cm:g} cm "
-            "above it. Half of the passes are found at 1 false alarm a minute. In brackets: the range. "
-            f"{found.oscillator.capitalize()} oscillator: {CLASS_WORDS[found.oscillator]}."
-        ],
-    )
+    paragraph(console, "depth", [_what(found)])
     paragraph(console, f"{found.wanted_cm:g} cm", _reaching(found), apart=False)
     if found.flat:
         paragraph(console, "best", _best(found), apart=False)
     if found.name == "diameter":
         paragraph(console, "", [WHY_NOT_LARGER], apart=False)
+    if found.soils[0].condition:
+        paragraph(console, "soil", [WHICH_SOIL], apart=False)
+
+
+def _what(found: PlanComparison) -> str:
+    attitude = "" if found.attitude == "any" else f", {found.attitude}"
+    depth = (
+        f"of {printable(found.object)}{attitude}, in cm below the surface; the coil is {found.height_cm:g} cm above it."
+    )
+    if not found.soils[0].condition:
+        least = found.coils[0].least_ppm[0]
+        return f"{depth} A pass shifts by at least {least:.3g} ppm there. In brackets: the range by winding and Q."
+    return (
+        f"{depth} Half of the passes are found at 1 false alarm a minute. In brackets: the range. "
+        f"{found.oscillator.capitalize()} oscillator: {CLASS_WORDS[found.oscillator]}."
+    )
 
 
 def _two_lines(title: str) -> str:

@@ -4,7 +4,7 @@ from rich.table import Table
 
 from coilcount.face.console import SafeConsole
 from coilcount.face.plan_words import CLASS_WORDS, depth_words, paragraph
-from coilcount.model.plan import PlanAnswer, PlanFound
+from coilcount.model.plan_answer import PlanAnswer, PlanFound
 from coilcount.text import printable
 
 TOLD_APART = ("quiet soil", "garden", "mineral soil")  # soils that differ in their susceptibility
@@ -15,25 +15,28 @@ def print_depths(console: SafeConsole, answer: PlanAnswer, long: bool = False) -
 
     long: also the depths with a noise profile, and those of the benchmark.
     """
-    paragraph(
-        console,
-        "finds",
-        [
-            "half of the passes, in cm below the surface (range by winding, Q, soil, hand and oscillator). The coil is "
-            f"{answer.height_cm:g} cm above it, {answer.speed_m_s:g} m/s; {answer.false_alarms_per_minute:g} false "
-            "alarm a minute."
-        ],
+    if not answer.soils[0].condition:
+        least = answer.found[0].depths[0].least_ppm
+        what = (
+            f"shifts by at least {least:.3g} ppm down to this depth, in cm below the surface (range by winding and Q). "
+            f"The coil is {answer.height_cm:g} cm above it."
+        )
+        paragraph(console, "finds", [what])
+        console.print(_table(answer, console.width, long))
+        return
+    what = (
+        "half of the passes, in cm below the surface (range by winding, Q, soil, hand and oscillator). The coil is "
+        f"{answer.height_cm:g} cm above it, {answer.speed_m_s:g} m/s; {answer.false_alarms_per_minute:g} false "
+        "alarm a minute."
     )
+    paragraph(console, "finds", [what])
     console.print(_table(answer, console.width, long))
-    lines = [f"With a {answer.oscillator} oscillator: {CLASS_WORDS[answer.oscillator]}.{_typical(answer)}"]
-    if answer.soils[0].condition:
-        lowered = {soil.name: soil for soil in answer.soils}
-        falls = ", ".join(
-            f"{-lowered[name].lowering_hz:.2g} Hz ({name})" for name in TOLD_APART if name in lowered
-        )
-        lines.append(
-            f"Your soil: lowered from half a metre to {answer.height_cm:g} cm, the frequency falls by {falls}."
-        )
+    lowered = {soil.name: soil for soil in answer.soils}
+    falls = ", ".join(f"{-lowered[name].lowering_hz:.2g} Hz ({name})" for name in TOLD_APART if name in lowered)
+    lines = [
+        f"{answer.oscillator.capitalize()} oscillator: {CLASS_WORDS[answer.oscillator]}.{_typical(answer)}",
+        f"Your soil: lowered from half a metre to {answer.height_cm:g} cm, the frequency falls by {falls}.",
+    ]
     paragraph(console, "", lines, apart=False)
 
 

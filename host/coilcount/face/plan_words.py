@@ -4,14 +4,15 @@ import textwrap
 from collections.abc import Sequence
 
 from coilcount.face.console import SafeConsole
-from coilcount.model.plan import CapacitorChoice, Depth
+from coilcount.model.plan import CapacitorChoice
+from coilcount.model.plan_answer import Depth
 
 WIDEST, PLAIN_WIDTH = 100, 80
 LABEL = 11  # columns of the label in front of a paragraph
 # What each noise class of an oscillator stands for, in one sentence.
 CLASS_WORDS = {
     "careful": "regulated supply, C0G capacitor, shielded coil, gain just above start",
-    "typical": "a first build without this care and ten times as noisy",
+    "typical": "a first build without this care, ten times as noisy",
     "poor": "polyester or X7R capacitor, unregulated 9 V battery, in the sun, five times as noisy as typical",
 }
 

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from coilcount.errors import InputError, did_you_mean
-from coilcount.model.plan import Depth, PlanAnswer, PlanFound, PlanSoil
+from coilcount.model.plan_answer import Depth, PlanAnswer, PlanFound, PlanSoil
 from coilcount.physics.bodies import FERROMAGNETIC, Body, coaxial_response
 from coilcount.physics.drift import drift
 from coilcount.physics.tank import Tank
@@ -114,8 +114,14 @@ def usual_attitude(body: Body) -> str:
     return wanted if wanted in body.attitudes() else body.attitudes()[0]
 
 
-def answer_section(plan: PlanFile, tank: Tank, capacitor: dict[str, Any], bodies: dict[str, Body]) -> PlanAnswer:
-    """Compute the short answer.  capacitor: the plan's section on it; bodies: the objects that are looked for."""
+def answer_section(
+    plan: PlanFile, tank: Tank, capacitor: dict[str, Any], bodies: dict[str, Body], whole: bool
+) -> PlanAnswer:
+    """Compute the short answer.
+
+    capacitor: the plan's section on it; bodies: the objects that are looked for; whole: with a noise profile, too, and
+    with a typical oscillator for every object and not only for the first.
+    """
     reach = Reach(plan, tank)
     typical = Reach(plan, tank, "typical") if plan.noise_ppm is None and plan.oscillator == "careful" else None
     found = []
@@ -130,8 +136,8 @@ def answer_section(plan: PlanFile, tank: Tank, capacitor: dict[str, Any], bodies
                 attitude=attitude,
                 rises=bool(response.centred(np.array([(plan.depth_cm + plan.height_cm) / 100]))[0] > 0),
                 depths=depths,
-                with_profile=reach.depths(response, "profile") if plan.noise_ppm is None else none,
-                typical_noise=none if typical is None else typical.depths(response),
+                with_profile=reach.depths(response, "profile") if whole and plan.noise_ppm is None else none,
+                typical_noise=typical.depths(response) if typical is not None and (whole or not found) else none,
             )
         )
     low, high = frequency_range(tank, capacitor)

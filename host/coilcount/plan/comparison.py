@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from coilcount.errors import InputError, did_you_mean
-from coilcount.model.plan import ComparedCoil, Flat, PlanComparison
+from coilcount.model.plan_answer import ComparedCoil, Flat, PlanComparison
 from coilcount.physics.bodies import Body
 from coilcount.physics.tank import Tank
 from coilcount.plan.answer import Reach, picked, soils_of, usual_attitude

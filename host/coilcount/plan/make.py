@@ -64,6 +64,10 @@ def short_plan(
 
     found, objects: as for `make_plan`.  Raises InputError if the plan makes no coil.
     """
+    return _short(plan, found, objects, whole=False)
+
+
+def _short(plan: PlanFile, found: list[dict[str, Any]] | None, objects: tuple[str, ...], whole: bool) -> ShortPlan:
     tank, found = _tank_and_choices(plan, found)
     coil, capacitor = coil_section(plan.coil, tank), capacitor_section(plan, tank)
     _within_reach(plan, tank)
@@ -71,7 +75,7 @@ def short_plan(
         coil=coil_figures(coil),
         capacitor=capacitor_figures({**capacitor, "wanted_hz": plan.frequency_hz, "choices": found}),
         warnings=warnings_of(warnings_section(plan, tank)),
-        answer=answer_section(plan, tank, capacitor, picked(plan, objects)),
+        answer=answer_section(plan, tank, capacitor, picked(plan, objects), whole),
     )
 
 
@@ -92,7 +96,7 @@ def make_plan(
     from coilcount.plan.sweep import sweep_section
     from coilcount.plan.targets import rows
 
-    short = short_plan(plan, found, objects)
+    short = _short(plan, found, objects, whole=True)
     tank = tank_of(plan.coil)
     sweep = sweep_section(plan, tank.winding)
     levels = _levels(plan, tank, sweep)

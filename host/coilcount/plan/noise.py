@@ -10,6 +10,7 @@ from coilcount.physics.ground import soil_response
 from coilcount.physics.noise import NOISE_CLASSES, NoiseClass
 from coilcount.physics.tank import Tank
 from coilcount.plan.detector import Detector, TestSoil
+from coilcount.plan.pass_width import PassShape
 
 SNR = 5.0  # signal-to-noise ratio at which a pass counts as found; chosen by hand
 CLASSES = ("careful", "typical", "poor")
@@ -30,7 +31,8 @@ def matched_amplitude(noise: NoiseClass, width_s: float, snr: float = SNR) -> fl
         raise ValueError("width and snr must be positive")
     s = width_s / FWHM
     f = np.geomspace(1e-5, 6, 2000) / (2 * pi * s)
-    return snr / sqrt(_information(f, s, oscillator_density(noise, f)))
+    power = 2 * pi * s**2 * np.exp(-((2 * pi * s * f) ** 2))
+    return snr / sqrt(_integral(f, 4 * power / oscillator_density(noise, f)))
 
 
 def thresholds(width_s: float) -> dict[str, float]:
@@ -43,9 +45,9 @@ def oscillator_density(noise: NoiseClass, f: NDArray) -> NDArray:
     return noise.h0 + noise.h_minus1 / f + noise.h_minus2 / f**2
 
 
-def _information(f: NDArray, s: float, density: NDArray) -> float:
-    """Integrate 4 |S|^2 / S_y over f, by the trapezoid rule in log f."""
-    integrand = 4 * 2 * pi * s**2 * np.exp(-((2 * pi * s * f) ** 2)) / density * f
+def _integral(f: NDArray, value: NDArray) -> float:
+    """Integrate over f by the trapezoid rule in log f."""
+    integrand = value * f
     return float(np.sum(np.diff(np.log(f)) * (integrand[1:] + integrand[:-1]) / 2))
 
 
@@ -92,18 +94,26 @@ SAME = SoilGain(1.0, 1.0, 1.0)  # the benchmark's own coil
 
 
 def noise_parts(
-    soil: TestSoil, detector: Detector, gain: SoilGain, noise: NoiseClass, width_s: float, speed_m_s: float
+    soil: TestSoil,
+    detector: Detector,
+    gain: SoilGain,
+    noise: NoiseClass,
+    shape: PassShape,
+    speed_m_s: float,
+    knows_soil: bool = True,
 ) -> dict[str, float]:
     """Compute the noise of a matched filter for a pass in one soil, as the variance of its peak shift, by part.
 
-    width_s: full width of the pass at half height; speed_m_s: of the coil, which makes the patches of the soil quicker.
+    shape: of the pass; speed_m_s: of the coil, which makes the patches of the soil quicker;
+    knows_soil: whether the filter is matched to all of the noise, or to that of the oscillator alone.
     The parts "oscillator", "hand", "patches" and "weather" add up to the whole variance (relative shift squared).
 
-    Formula: that of `matched_amplitude` with snr 1; a part is the share of its density in the filter's output.  The
-    soil's densities are those of the benchmark, interpolated between their frequencies and multiplied by the gains.
+    Formula: that of `matched_amplitude` with snr 1 and the spectrum S of the shape.  A part is the share of its density
+    in the filter's output: Int 4 |S|^2 part / known^2 df / (Int 4 |S|^2 / known df)^2 with the density `known` to the
+    filter.  The soil's densities are those of the benchmark, interpolated between their frequencies and multiplied by
+    the gains.
     """
-    s = width_s / FWHM
-    f = np.geomspace(detector.frequency_hz[0], 6 / (2 * pi * s), 300)
+    f, power = shape.frequency_hz, shape.power_s2
     densities = {"oscillator": oscillator_density(noise, f)}
     for part, table, factor, speed in (
         ("hand", soil.hand_ppm_rthz, gain.hand, 1.0),
@@ -114,6 +124,8 @@ def noise_parts(
         at_hz = np.log(detector.frequency_hz * speed)
         value = np.exp(np.interp(np.log(f), at_hz, np.log(table)))
         densities[part] = (value * factor * 1e-6) ** 2 / speed
-    total = sum(densities.values())
-    information = _information(f, s, total)
-    return {part: _information(f, s, total**2 / density) / information**2 for part, density in densities.items()}
+    known = sum(densities.values()) if knows_soil else densities["oscillator"]
+    information = _integral(f, 4 * power / known)
+    return {
+        part: _integral(f, 4 * power * density / known**2) / information**2 for part, density in densities.items()
+    }
