@@ -80,7 +80,7 @@ def make_plan(plan: PlanFile, found: list[dict[str, Any]] | None = None, curves:
         "targets": table,
         "iron": iron_section(tank, table),
         "drift": drift_section(plan, tank),
-        "offset": offset_section(plan, tank),
+        "offset": offset_section(plan, tank, plan.depth_cm),
         "sweep": sweep,
         "ground": ground_section(plan, tank),
         "power": power_section(plan, tank),
