@@ -180,7 +180,7 @@ def test_the_usual_coil_needs_no_warning():
 @given(st.floats(0, 15), st.floats(0, 40), st.floats(3, 20))
 def test_an_object_off_the_axis_of_a_tilted_coil(offset_cm, tilt_deg, depth_cm):
     """Against Biot and Savart's law over the points of the tilted circle, independent of the package."""
-    plan = replace(PLAN, offset_cm=offset_cm, tilt_deg=tilt_deg, depth_cm=depth_cm)
+    plan = replace(PLAN, offset_cm=offset_cm, tilt_deg=tilt_deg)
     tank = replace(TANK, winding=make_winding(0.1, 1, 0.4e-3))
     angle, tilt = np.arange(2000) * 2 * pi / 2000, radians(tilt_deg)
     flat = 0.05 * np.stack([np.cos(angle), np.sin(angle), 0 * angle], axis=-1)
@@ -192,7 +192,7 @@ def test_an_object_off_the_axis_of_a_tilted_coil(offset_cm, tilt_deg, depth_cm):
         return np.sum(np.cross(side, gap) / np.linalg.norm(gap, axis=-1, keepdims=True) ** 3, axis=0) / (4 * pi)
 
     h, centred = field(flat @ turn.T, [offset_cm / 100, 0, -depth_cm / 100]), field(flat, [0, 0, -depth_cm / 100])
-    found, scale = offset_section(plan, tank), centred @ centred
+    found, scale = offset_section(plan, tank, depth_cm), centred @ centred
     assert found["ball"] == pytest.approx(h @ h / scale, rel=1e-4)
     assert found["flat"] == pytest.approx(h[2] ** 2 / scale, rel=1e-4, abs=1e-6)
     assert found["lying_rod"] == pytest.approx(h[0] ** 2 / scale, rel=1e-4, abs=1e-6)
@@ -203,7 +203,7 @@ def test_the_records_hold_exactly_the_keys_of_the_sections():
     section = coil.coil_section(built, coil.tank_of(built))
     assert CableFigures(**section["cable"]).shift_hz < 0 < ShieldFigures(**section["shield"]).shift_hz
     assert DriftFigures(**drift_section(PLAN, TANK)).loop_gain == 1.5
-    assert OffsetFigures(**offset_section(PLAN, TANK)).ball == pytest.approx(1)
+    assert OffsetFigures(**offset_section(PLAN, TANK, 10.0)).ball == pytest.approx(1)
     few = plan_with(turns=12)
     assert [PlanWarning(**row).what for row in warnings_section(few, coil.tank_of(few.coil))]
 

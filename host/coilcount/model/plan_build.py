@@ -51,7 +51,7 @@ class OffsetFigures:
 
     offset_cm: float
     tilt_deg: float
-    depth_cm: float
+    under_coil_cm: float  # distance of the object below the middle of the coil
     flat: float  # a flat disc
     ball: float
     lying_rod: float  # over that of a centred ball of the same response

@@ -110,7 +110,7 @@ def make_plan(
         answer=short.answer,
         warnings=short.warnings,
         drift=drift_figures(drift_section(plan, tank)),
-        offset=offset_figures(offset_section(plan, tank)),
+        offset=offset_figures(offset_section(plan, tank, plan.depth_cm + plan.height_cm)),
         noise={name: NoiseLevel(level * 1e6, level * tank.frequency_hz) for name, level in levels.items()},
         depth_cm=plan.depth_cm,
         targets=target_figures(_below_surface(row, plan.height_cm) for row in table),
