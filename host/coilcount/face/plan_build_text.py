@@ -63,9 +63,9 @@ def offset_line(offset: OffsetFigures) -> str:
     """How the shift changes beside the axis, or under a tilted coil."""
     return (
         f"{offset.offset_cm:g} cm beside the axis, coil tilted by {offset.tilt_deg:g} degrees, object "
-        f"{offset.under_coil_cm:g} cm under the coil: a flat disc shifts {offset.flat:.2g} times as much as centred under a "
-        f"level coil, a ball {offset.ball:.2g} times, a lying rod that points at the axis {offset.lying_rod:.2g} times "
-        "a centred ball."
+        f"{offset.under_coil_cm:g} cm under the coil: a flat disc shifts {offset.flat:.2g} times as much as centred "
+        f"under a level coil, a ball {offset.ball:.2g} times, a lying rod that points at the axis "
+        f"{offset.lying_rod:.2g} times a centred ball."
     )
 
 
