@@ -67,7 +67,7 @@ def test_help_alone_is_the_list_of_commands(capsys):
         ("recrod", 'there is no command "recrod". Did you mean "record"? See coilcount --help'),
         ("help recrod", 'there is no command "recrod". Did you mean "record"? See coilcount --help'),
         ("record a.ccap b.ccap", '"b.ccap" is one word too many. See coilcount record --help'),
-        ("export a.ccap", "the following arguments are required: OUT.csv. See coilcount export --help"),
+        ("export a.ccap", "OUT.csv is missing. See coilcount export --help"),
         ("replay a.ccap --series - --json", "--json and --series - both write to standard output"),
     ],
 )  # fmt: skip
@@ -90,7 +90,7 @@ def test_options_may_stand_before_between_and_after_the_files(grammar):
     args = parse(grammar.commands["replay"], ["a", "--json", "b", "--threshold", "6", "c"])
     assert (args.files, args.json, args.threshold) == (["a", "b", "c"], True, "6")
     assert parse(grammar.commands["check"], ["--drift-minutes", "--json"]).drift_minutes == 10
-    with pytest.raises(InputError, match="not allowed with argument"):
+    with pytest.raises(InputError, match="are both given"):
         parse(grammar.commands["live"], ["--virtual", "--port", "P"])
 
 

@@ -44,13 +44,23 @@ def test_wire_gauges_follow_the_standard(name):
 
 def test_wire_sizes_are_read_with_or_without_space_and_in_any_case():
     assert wire.parse_wire("26 AWG") == wire.parse_wire(" 26awg ") == AWG26
-    assert wire.parse_wire("0.4 mm") == wire.parse_wire(".4mm") == pytest.approx(0.4e-3)
+    for text in ("0.4 mm", ".4mm", "400 um"):
+        assert wire.parse_wire(text) == pytest.approx(0.4e-3)
+    assert wire.parse_wire("0.016 in") == pytest.approx(0.4064e-3)
+    assert wire.read_wire("AWG 26") == wire.Wire(AWG26)
+    assert wire.read_wire("20x0.1mm") == wire.read_wire("20 × 0.1 MM") == wire.Wire(0.1e-3, 20)
+    assert wire.read_wire("2 x 26 AWG") == wire.Wire(AWG26, 2)
 
 
-@pytest.mark.parametrize("text", ["", "26", "AWG", "-3 AWG", "51 AWG", "0 mm", "0.4", "1_0 mm", "nan mm", "0.4 in"])
+@pytest.mark.parametrize("text", ["", "26", "AWG", "-3 AWG", "51 AWG", "0 mm", "0.4", "1_0 mm", "nan mm", "0x1mm"])
 def test_a_text_that_is_no_wire_size_is_refused(text):
     with pytest.raises(ValueError, match=r"wire"):
         wire.parse_wire(text)
+
+
+def test_a_decimal_comma_gets_a_hint():
+    with pytest.raises(ValueError, match=r'decimal point.*"0\.4mm"'):
+        wire.parse_wire("0,4mm")
 
 
 @pytest.mark.parametrize("name", named("skin."))

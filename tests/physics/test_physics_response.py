@@ -6,7 +6,8 @@ from math import pi, sqrt
 import numpy as np
 import pytest
 from check_values import ENTRIES, value
-from coilcount.physics import coil, field, ground, oscillator, response, targets
+from closed_forms import loop
+from coilcount.physics import coil, dielectric, drift, field, ground, oscillator, response, targets
 from coilcount.physics.winding import Winding, make_winding
 from hypothesis import given
 from hypothesis import strategies as st
@@ -16,7 +17,7 @@ W = 2 * pi * F
 COIL = make_winding(0.1, 30, 0.405e-3)
 FILAMENT = Winding(np.array([0.05]), np.array([0.0]), 0.4e-3)
 BALL = targets.sphere(0.01, 58e6, 1, F)
-CAP = targets.flat_iron(0.016, 0.24e-3, 6e6, 100, F)
+CAP = targets.Polarizability(-3.2e-6 - 2.8e-6j, 10.4e-6 - 3.6e-6j)  # a flat cap of steel
 
 
 # ------------------------------------------------------------------------------------------ reciprocity
@@ -24,7 +25,7 @@ CAP = targets.flat_iron(0.016, 0.24e-3, 6e6, 100, F)
 
 def test_a_wire_loop_on_the_axis_is_a_transformer():
     """Textbook transformer: dZ = (wM)^2/(R + jwL).  The coil is far wider than the loop, so the dipole model holds."""
-    ring = targets.loop(1e-3, 0.1e-3, 58e6, F)
+    ring = loop(1e-3, 0.1e-3, 58e6, F)
     wide = Winding(np.array([0.5]), np.array([0.0]), 1e-3)
     d_l, d_r = response.target_response(wide, ring, [0, 0, 0.2], [0, 0, 1], F)
     r_wire = 2e-3 * pi / (58e6 * pi * 0.05e-3**2)
@@ -179,10 +180,10 @@ def test_temperature_coefficients():
     """Independent computation, Q 24.5, in ppm/K: resistance of copper -6.6, with proximity -5.0; a copper coil -8.5."""
     q = 24.5
     assert oscillator.temperature_coefficient(q, 0, 0) * 1e6 == pytest.approx(-6.6, abs=0.1)
-    warm = oscillator.resistance_coefficient(1.262, 1.442)
-    assert oscillator.temperature_coefficient(q, 0, 0, warm) * 1e6 == pytest.approx(-5.0, abs=0.1)
+    slope, _ = drift.resistivity_slopes(make_winding(0.1, 30, 0.404892e-3, "bundle", 0.45e-3), 25e3)
+    assert oscillator.temperature_coefficient(q, 0, 0, slope * 0.00393) * 1e6 == pytest.approx(-5.0, abs=0.1)
     assert oscillator.temperature_coefficient(q, 17e-6, 0, 0) == pytest.approx(-8.5e-6)
-    foil = oscillator.DIELECTRIC_COEFFICIENT["polypropylene"]
+    foil = dielectric.DIELECTRICS["polypropylene"].middle_per_k
     assert 100e-6 <= oscillator.temperature_coefficient(q, 0, foil, 0) <= 150e-6
 
 

@@ -4,7 +4,7 @@ import tomllib
 
 import pytest
 from coilcount.errors import InputError
-from coilcount.physics import constants, noise, oscillator
+from coilcount.physics import constants, dielectric, noise, oscillator, outline, shield
 from coilcount.physics.winding import LAYOUTS
 from coilcount.schema import coil as coil_table
 from coilcount.schema.tables import read_table
@@ -102,4 +102,6 @@ def test_the_names_are_those_of_the_physics():
     assert set(scenes.NOISE_CLASSES) == set(noise.NOISE_CLASSES)
     assert set(coil_table.LAYOUTS) == set(LAYOUTS)
     assert set(coil_table.FORMERS) == set(oscillator.FORMER_EXPANSION)
-    assert set(coil_table.DIELECTRICS) == set(oscillator.DIELECTRIC_COEFFICIENT)
+    assert set(coil_table.DIELECTRICS) < set(dielectric.DIELECTRICS)
+    assert set(coil_table.SHAPES) == set(outline.SHAPES)
+    assert set(coil_table.SHIELDS) == {"none", *shield.CONDUCTIVITY}

@@ -68,7 +68,9 @@ class _Parser(argparse.ArgumentParser):
     """Raises InputError, which becomes one line, instead of printing the usage and leaving."""
 
     def error(self, message: str) -> NoReturn:
-        raise InputError(message, remedy=f"See {self.prog} --help")
+        from coilcount.commands.plain_words import plain_error
+
+        raise plain_error(message, self.prog)
 
 
 def make_grammar(loaded: Container[str]) -> Grammar:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from coilcount.face.picture_files import write_figures
+from coilcount.model.plan import NoiseLevel, Plan, TargetFigures
 from coilcount.text import printable
 
 # Okabe and Ito's palette without its yellow.  A name beside each line says the same as its colour.
@@ -16,43 +17,43 @@ NEAREST_CM, FARTHEST_CM = 2.0, 60.0
 CAVEAT = "computed, not measured; centred under the coil, in air"
 
 
-def draw_plan(plan: dict[str, Any], folder: Path) -> list[Path]:
+def draw_plan(plan: Plan, folder: Path) -> list[Path]:
     """Write depth.svg, depth.png, response.svg, response.png into `folder`, made if needed; returns the paths."""
     return write_figures({"depth": _depth(plan), "response": _response(plan)}, folder)
 
 
-def _depth(plan: dict[str, Any]) -> Any:
+def _depth(plan: Plan) -> Any:
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(12, 6.2), layout="constrained")
     figure.get_layout_engine().set(w_pad=0.1)
-    coil = plan["coil"]
+    coil = plan.coil
     figure.suptitle(
-        f"Shift against depth, {coil['diameter_mm'] / 10:g} cm coil, {coil['turns']} turns, "
-        f"{coil['frequency_hz'] / 1e3:.2f} kHz ({CAVEAT}).  Solid rises, dashed falls.",
+        f"Shift against depth, {coil.diameter_mm / 10:g} cm coil, {coil.turns} turns, "
+        f"{coil.frequency_hz / 1e3:.2f} kHz ({CAVEAT}).  Solid rises, dashed falls.",
         fontsize=11,
     )
     panels = figure.subplots(1, 2, sharey=True)
     for axes, iron, title in ((panels[0], False, "no iron in it"), (panels[1], True, "iron and steel")):
-        seen: dict[str, dict[str, Any]] = {}
-        for row in plan["targets"]:
-            if row["iron"] == iron:
-                seen.setdefault(row["object"], row)
-        _depth_panel(axes, list(seen.values()), plan["noise"], title)
+        seen: dict[str, TargetFigures] = {}
+        for row in plan.targets:
+            if row.iron == iron:
+                seen.setdefault(row.object, row)
+        _depth_panel(axes, list(seen.values()), plan.noise, title)
     return figure
 
 
-def _depth_panel(axes: Any, rows: list[dict[str, Any]], noise: dict[str, Any], title: str) -> None:
+def _depth_panel(axes: Any, rows: list[TargetFigures], noise: dict[str, NoiseLevel], title: str) -> None:
     labels = []
     for i, row in enumerate(rows):
-        x, y = row["curve"]["distance_cm"], row["curve"]["shift_hz"]
+        x, y = row.curve["distance_cm"], row.curve["shift_hz"]
         colour = COLOURS[i % len(COLOURS)]
         for sign, style in ((1, "-"), (-1, (0, (4, 2)))):
             part = [sign * value if sign * value > 0 else float("nan") for value in y]
             axes.plot(x, part, linestyle=style, color=colour, linewidth=1.4)
         first = next(k for k, cm in enumerate(x) if cm >= NEAREST_CM)
-        attitude = "" if row["attitude"] == "any" else f", {row['attitude']}"
-        labels.append((abs(y[first]), row["object"] + attitude, colour))
+        attitude = "" if row.attitude == "any" else f", {row.attitude}"
+        labels.append((abs(y[first]), row.object + attitude, colour))
     axes.set(xscale="log", yscale="log", xlim=(NEAREST_CM, FARTHEST_CM), ylim=(SMALLEST_HZ, LARGEST_HZ))
     axes.set_title(title, fontsize=10)
     axes.set_xlabel("depth: coil's plane to the nearest surface, cm")
@@ -74,11 +75,11 @@ def _depth_panel(axes: Any, rows: list[dict[str, Any]], noise: dict[str, Any], t
     _label_side(axes, labels, NEAREST_CM, -1)
 
 
-def _merged(noise: dict[str, Any]) -> list[tuple[float, str]]:
+def _merged(noise: dict[str, NoiseLevel]) -> list[tuple[float, str]]:
     """(Hz, text) of the horizontal lines; levels closer than 30 % share one line of text."""
     found: list[tuple[float, str]] = []
-    for name, level in sorted(noise.items(), key=lambda item: item[1]["shift_hz"]):
-        hz = level["shift_hz"]
+    for name, level in sorted(noise.items(), key=lambda item: item[1].shift_hz):
+        hz = level.shift_hz
         text = "1 Hz" if name == "1 Hz" else f"{name} noise\n{hz:.2g} Hz"
         if found and hz < 1.3 * found[-1][0]:
             found[-1] = (found[-1][0], f"{found[-1][1]};\n{text}")
@@ -87,12 +88,12 @@ def _merged(noise: dict[str, Any]) -> list[tuple[float, str]]:
     return found
 
 
-def _response(plan: dict[str, Any]) -> Any:
+def _response(plan: Plan) -> Any:
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(10, 5.6), layout="constrained")
     axes = figure.subplots()
-    response = plan["response"]
+    response = plan.response
     labels = []
     for i, (name, curve) in enumerate(response["curves"].items()):
         colour = COLOURS[i % len(COLOURS)]

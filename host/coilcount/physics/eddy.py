@@ -55,3 +55,14 @@ def sheet_in_plane_mu(thickness_m: float, frequency_hz: float, conductivity: flo
     """Compute the mean B/(mu0 H) in a wide sheet in a field along its plane: mu_r tanh(kt/2)/(kt/2)."""
     x = sheet_argument(thickness_m, frequency_hz, conductivity, mu_r)
     return complex(mu_r * np.tanh(x) / x) if abs(x) > 1e-6 else complex(mu_r)
+
+
+def tube_shield(order: int, radius_m: float, wall_m: float, conductivity: float, frequency_hz: float) -> complex:
+    """Compute how much of a perfect conductor's response a long thin tube has in a field cos(m phi) across its axis.
+
+    Formula: jwT/(1+jwT), T = mu0 sigma wall radius/(2m); exact for a wall that is thin against the skin depth.
+    """
+    if min(order, radius_m, wall_m, conductivity) <= 0:
+        raise ValueError("order, sizes and conductivity must be positive")
+    x = 1j * np.pi * frequency_hz * MU0 * conductivity * wall_m * radius_m / order
+    return complex(x / (1 + x))

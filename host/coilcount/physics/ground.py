@@ -6,7 +6,12 @@ from scipy.special import j1
 
 from coilcount.physics.coil import mutual_inductance
 from coilcount.physics.constants import MU0
-from coilcount.physics.winding import Winding
+from coilcount.physics.winding import Winding, filaments, outline_filaments
+
+# A winding whose section is below this share of its radius is one filament.  Computed: the error is then 0.6 % at a
+# height of a third of the radius.
+NARROW = 0.15
+WIDE_FILAMENTS = 6
 
 
 def soil_response(
@@ -19,17 +24,34 @@ def soil_response(
     ground.
 
     Method of images, exact for soil that does not conduct: dL = chi/(2+chi) N^2 M(R, R, 2h), with the mutual
-    inductance M of the coil and its image, at the coil's mean radius R.  Soil looks ferrous: dL falls with the
-    height, so lifting the coil raises the frequency.  The conductivity of soil (0.1 S/m or less) is left out: it adds
-    less than 1 mHz at 25 kHz for a 10 cm coil.
+    inductance M of the coil and its image, at the coil's mean radius R or mean outline; a wide single layer is
+    split into filaments.  Soil looks ferrous: dL falls with the height, so lifting the coil raises the frequency.  The
+    conductivity of soil (0.1 S/m or less) is left out: it adds less than 1 mHz at 25 kHz for a 10 cm coil.
     """
     height = np.asarray(height_m, float)
     if np.any(height <= 0):
         raise ValueError("the coil must be above the ground")
     chi = np.asarray(chi, complex)
-    radius = winding.mean_radius_m
-    change = chi / (2 + chi) * winding.turns**2 * mutual_inductance(radius, radius, 2 * height)
+    change = chi / (2 + chi) * _image(winding, height)
     return change.real, -2 * np.pi * frequency_hz * change.imag
+
+
+def _image(winding: Winding, height_m: NDArray) -> NDArray:
+    """The mutual inductance in H of the coil and its mirror image, of the heights' shape."""
+    far = 2 * height_m[..., None, None]
+    most = _filaments(winding)
+    if winding.outline is None:
+        r, z, turns = filaments(winding, most)
+        pairs = mutual_inductance(r[:, None], r, far + z[:, None] + z)
+    else:
+        out, z, turns = outline_filaments(winding, most)
+        pairs = winding.outline.mutual_inductance(out[:, None], out, far + z[:, None] + z)
+    return np.einsum("i,...ij,j->...", turns, pairs, turns)
+
+
+def _filaments(winding: Winding) -> int:
+    """How many filaments stand for the winding over ground: one, or several if it is wide."""
+    return 1 if winding.section_m < NARROW * winding.mean_radius_m else WIDE_FILAMENTS
 
 
 def plane_response(
@@ -53,15 +75,16 @@ def plane_response(
         raise ValueError("height, mu_r and frequency must be positive, conductivity must not be negative")
     if thickness_m is not None and thickness_m <= 0:
         raise ValueError("the thickness must be positive")
-    w, radius = 2 * np.pi * frequency_hz, winding.mean_radius_m
-    a, weight = _panels(radius, height_m)
+    w = 2 * np.pi * frequency_hz
+    a, weight = _panels(winding.mean_radius_m, height_m)
     inside = np.sqrt(a * a + 1j * w * MU0 * mu_r * conductivity)
     phi = (mu_r * a - inside) / (mu_r * a + inside)
     if thickness_m is not None:
         through = np.exp(-2 * inside * thickness_m)
         phi = phi * (1 - through) / (1 - phi * phi * through)
-    total = np.sum(weight * j1(a * radius) ** 2 * np.exp(-2 * a * height_m) * phi)
-    change = winding.turns**2 * np.pi * MU0 * radius**2 * total
+    r, z, turns = filaments(winding, _filaments(winding))
+    source = (turns * r * j1(a[:, None] * r) * np.exp(-a[:, None] * (height_m + z))).sum(axis=1)
+    change = np.pi * MU0 * np.sum(weight * source**2 * phi)
     return float(change.real), float(-w * change.imag)
 
 

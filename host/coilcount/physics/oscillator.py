@@ -12,7 +12,6 @@ from coilcount.physics.constants import COPPER_EXPANSION, COPPER_TEMPERATURE_COE
 
 # Temperature coefficients in 1/K.  Engineering estimates from makers' tables, quoted from memory; single parts differ.
 FORMER_EXPANSION = {"copper": COPPER_EXPANSION, "wood": 10e-6, "glass-fibre": 15e-6, "plastic": 80e-6}
-DIELECTRIC_COEFFICIENT = {"C0G": 0.0, "polypropylene": -250e-6, "polyester": 500e-6}
 
 
 def q_factor(inductance_h: float, resistance_ohm: float, frequency_hz: float) -> float:
@@ -49,22 +48,19 @@ def supply_pushing(q: float, loop_gain: float) -> float:
     return -loop_gain * (loop_gain - 1) / (8 * q**2)
 
 
-def amplitude_change(d_l_h: ArrayLike, d_r_ohm: ArrayLike, inductance_h: float, resistance_ohm: float) -> NDArray:
-    """Compute dV/V of a current-limited oscillator: V is proportional to L/(RC), so dV/V = dL/L - dR/R."""
+def amplitude_change(
+    d_l_h: ArrayLike, d_r_ohm: ArrayLike, inductance_h: float, resistance_ohm: float, coil_share: float = 1.0
+) -> NDArray:
+    """Compute dV/V of a current-limited oscillator, whose voltage is inversely proportional to the tank's conductance.
+
+    coil_share: share of the coil in the tank's loss, Q of the tank over Q of the coil.  The conductance of the coil is
+    RC/L; that of a lossy capacitor is tan(delta) sqrt(C/L) at the resonance.  So dV/V = share (dL/L - dR/R) +
+    (1 - share) dL/(2L).
+    """
     if inductance_h <= 0 or resistance_ohm <= 0:
         raise ValueError("inductance and resistance must be positive")
-    return np.asarray(d_l_h, float) / inductance_h - np.asarray(d_r_ohm, float) / resistance_ohm
-
-
-def resistance_coefficient(dc_resistance_ohm: float, ac_resistance_ohm: float) -> float:
-    """Compute the temperature coefficient in 1/K of the coil's resistance at its working frequency.
-
-    The resistance of copper rises with temperature, but the proximity loss then falls.
-    """
-    if not 0 < dc_resistance_ohm <= ac_resistance_ohm:
-        raise ValueError("the ac resistance must be at least the dc resistance, and both positive")
-    share = dc_resistance_ohm / ac_resistance_ohm
-    return COPPER_TEMPERATURE_COEFFICIENT * (2 * share - 1)
+    by_l, by_r = np.asarray(d_l_h, float) / inductance_h, np.asarray(d_r_ohm, float) / resistance_ohm
+    return coil_share * (by_l - by_r) + (1 - coil_share) / 2 * by_l
 
 
 def temperature_coefficient(
@@ -72,8 +68,8 @@ def temperature_coefficient(
 ) -> float:
     """Compute df/f per kelvin, from the coefficients (1/K) of the coil's size, the capacitor and the resistance.
 
-    The weights are -1/2 for the size (L is proportional to it), -1/2 for the capacitor, and -1/Q^2 for the
-    resistance, from the loss term of `resonance_hz`.
+    q: of the coil alone.  The weights are -1/2 for the size (L is proportional to it), -1/2 for the capacitor, and
+    -1/Q^2 for the resistance, from the loss term of `resonance_hz`.
     """
     if q <= 0:
         raise ValueError("Q must be positive")

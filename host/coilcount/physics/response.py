@@ -7,6 +7,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from coilcount.physics.constants import MU0
 from coilcount.physics.field import winding_field
+from coilcount.physics.field_vector import field_vector
 from coilcount.physics.targets import Polarizability
 from coilcount.physics.winding import Winding
 
@@ -34,12 +35,8 @@ def target_response(
     if np.any(length == 0):
         raise ValueError("the target's axis needs a direction")
     u = u / length
-    x, y, z = position[..., 0], position[..., 1], position[..., 2]
-    rho = np.hypot(x, y)
-    h_rho, h_z = field(winding, rho, z)
-    safe = np.where(rho > 0, rho, 1.0)  # on the axis h_rho is 0, so any divisor but 0 will do
-    along = h_rho * (x * u[..., 0] + y * u[..., 1]) / safe + h_z * u[..., 2]
-    square = h_rho**2 + h_z**2
+    h = field_vector(winding, position, field)
+    along, square = np.sum(h * u, axis=-1), np.sum(h * h, axis=-1)
     coupling = MU0 * (target.transverse * square + (target.axial - target.transverse) * along**2)
     return coupling.real, -2 * np.pi * frequency_hz * coupling.imag
 

@@ -5,29 +5,27 @@ from math import pi, sqrt
 from typing import Any
 
 from coilcount.errors import InputError
-from coilcount.physics.coil import ac_resistance, dc_resistance, inductance
-from coilcount.physics.oscillator import FORMER_EXPANSION, resistance_coefficient, temperature_coefficient
+from coilcount.physics.coil import inductance
+from coilcount.physics.dielectric import DIELECTRICS
+from coilcount.physics.drift import Drift, drift
 from coilcount.physics.tank import Tank, make_tank
-from coilcount.physics.winding import Winding, make_winding
-from coilcount.physics.wire import parse_wire
-from coilcount.plan.coil import sizes_of, spread_h, tank_of
+from coilcount.plan.coil import refuse_above_self_resonance, sizes_of, spread_h, tank_of, winding_of
 from coilcount.plan.eseries import combinations, drawer
-from coilcount.schema.coil import Coil
+from coilcount.schema.coil import USUAL_LOOP_GAIN, Coil
 from coilcount.schema.plan import PlanFile
 
-# Dielectric: temperature coefficient in ppm/K (lowest, highest), dissipation factor at 25 kHz, remark.  From makers'
-# comparison tables, quoted from memory.  X7R has no linear coefficient: it may change by 15 % from -55 to 125 C, which
-# is taken as 15 % in 100 K.
-DIELECTRICS = {
-    "C0G": ((-30.0, 30.0), 1.0e-3, "the best choice"),
-    "polypropylene": ((-300.0, -200.0), 1.2e-3, "good: steady, but it drifts"),
-    "polyester": ((400.0, 600.0), 2.0e-2, "drifts, and costs Q"),
-    "X7R": ((-1500.0, 1500.0), 2.5e-2, "never: -20 % with voltage, 2 % a decade of age"),
+REMARKS = {
+    "C0G": "the best choice",
+    "polypropylene": "good: steady, but it drifts",
+    "polyester": "drifts, and costs Q",
+    "X7R": "never: -20 % with voltage, 2 % a decade of age",
 }
 CLOSE_ENOUGH = 0.005  # relative frequency error below which fewer parts are better than a closer match; chosen by hand
 # Reactance of the coil that suits the usual oscillators; chosen by hand around the 35 ohm of the default circuit.
 LOWEST_OHM, HIGHEST_OHM = 22.0, 55.0
 SHOWN = 6  # choices that are listed
+_ROUNDS = 4  # of the search for a capacitance, at most; each reduces its error by a factor of more than 100
+_NEAR = 1e-10  # relative error of the frequency at which the search ends
 
 
 def choices(plan: PlanFile, free_turns: bool) -> list[dict[str, Any]]:
@@ -40,9 +38,12 @@ def choices(plan: PlanFile, free_turns: bool) -> list[dict[str, Any]]:
     candidates = []
     for turns in _turns(plan) if free_turns else (plan.coil.turns,):
         coil = replace(plan.coil, turns=turns)
-        needed = _capacitance_f(coil, wanted_hz)
-        if not free_turns:
-            tank_of(replace(coil, capacitor_nf=needed * 1e9))  # raises InputError if this only possible coil is wrong
+        try:
+            needed = capacitance_f(coil, wanted_hz)
+        except InputError:
+            if free_turns:
+                continue
+            raise
         # Near the wanted frequency df/f = -1/2 dC/C.  That is good enough for sorting, but not for printing.
         candidates += [(coil, parts, (1 - parts.total_f / needed) / 2) for parts in combinations(needed, values)]
     candidates.sort(key=lambda row: _rank(abs(row[2]), len(row[1].parts_f), row[0].turns))
@@ -84,8 +85,8 @@ def _turns(plan: PlanFile) -> list[int]:
     found = []
     for turns in range(2, 401):
         try:
-            reactance = w * inductance(_winding(replace(plan.coil, turns=turns)))
-        except ValueError:
+            reactance = w * inductance(winding_of(replace(plan.coil, turns=turns)))
+        except InputError:
             continue
         if LOWEST_OHM <= reactance <= HIGHEST_OHM:
             found.append(turns)
@@ -94,56 +95,94 @@ def _turns(plan: PlanFile) -> list[int]:
     return found
 
 
-def _winding(coil: Coil) -> Winding:
-    sizes = coil.si()
-    return make_winding(sizes["diameter_m"], coil.turns, parse_wire(coil.wire), coil.layout, sizes["pitch_m"])
+def capacitance_f(coil: Coil, frequency_hz: float) -> float:
+    """Compute the capacitor in F that brings a coil to a frequency, beside own capacitance, cable and shield.
 
-
-def _capacitance_f(coil: Coil, frequency_hz: float) -> float:
-    """Compute the capacitance for a frequency: `oscillator.resonance_hz` solved for C.  Raises InputError."""
-    try:
-        winding = _winding(coil)
-    except ValueError as error:
-        raise InputError(str(error), "the coil", "Change wire, turns or diameter") from None
+    Raises InputError if the coil cannot be built, or if the frequency is above its own resonance.
+    """
+    winding = winding_of(coil)
     henry = inductance(winding) if coil.inductance_uh is None else coil.inductance_uh * 1e-6
-    w = 2 * pi * frequency_hz
-    return 1 / (henry * (w * w + (ac_resistance(winding, frequency_hz) / henry) ** 2))
+    whole = 1 / (henry * (2 * pi * frequency_hz) ** 2)
+    part = whole
+    for _ in range(_ROUNDS):
+        tank = tank_of(replace(coil, capacitor_nf=part * 1e9))
+        refuse_above_self_resonance(coil, tank, frequency_hz)
+        # The frequency is proportional to the whole capacitance to the power of -1/2.
+        whole = tank.capacitance_f * (tank.frequency_hz / frequency_hz) ** 2
+        part = whole - (tank.capacitance_f - tank.capacitor_f)
+        if abs(tank.frequency_hz / frequency_hz - 1) < _NEAR:
+            break
+    return part
+
+
+def frequency_range(coil: Coil, tank: Tank, tolerance: float) -> dict[str, list[float]]:
+    """Compute how far the frequency in Hz may lie off, [low, high], by each cause and by all of them.
+
+    tolerance: of the capacitor, a share.  The causes are independent, so the whole is the root of the sum of squares.
+    """
+    f, c, henry = tank.frequency_hz, tank.capacitance_f, tank.inductance_h
+    low_h, high_h = spread_h(coil, tank)
+    spread = tank.capacitor_f * tolerance
+    own_low, own_usual, own_high = tank.own_f
+    causes = {
+        "frequency_by_capacitor_hz": [tank.frequency_with(henry, c + spread), tank.frequency_with(henry, c - spread)],
+        "frequency_by_coil_hz": [f * sqrt(henry / high_h), f * sqrt(henry / low_h)],
+        "frequency_by_own_capacitance_hz": [
+            tank.frequency_with(henry, c + own_high - own_usual),
+            tank.frequency_with(henry, c + own_low - own_usual),
+        ],
+    }
+    below, above = (sqrt(sum((pair[side] / f - 1) ** 2 for pair in causes.values())) for side in (0, 1))
+    return causes | {"frequency_range_hz": [f * (1 - below), f * (1 + above)]}
 
 
 def capacitor_section(plan: PlanFile, tank: Tank) -> dict[str, Any]:
-    """Compute tolerance, drift and load of the plan's capacitor."""
+    """Compute tolerance, drift and load of the plan's capacitor.
+
+    capacitor_ppm_per_k: frequency change by the capacitor alone, for each dielectric; with_coil_ppm_per_k: with the
+    coil; q_tank: of coil and capacitances together.  temperature_ppm_per_k: for the plan's own dielectric, all causes
+    together: [low, middle, high].
+    """
     f, coil = tank.frequency_hz, plan.coil
-    tolerance = plan.tolerance_percent / 100
-    peak_a = plan.tank_peak_v * 2 * pi * f * tank.capacitance_f
-    copper = resistance_coefficient(dc_resistance(tank.winding), max(tank.resistance_ohm, dc_resistance(tank.winding)))
-    rows = []
-    for name, (slopes, loss, remark) in DIELECTRICS.items():
-        both = [
-            temperature_coefficient(tank.q, FORMER_EXPANSION[coil.former], slope * 1e-6, copper) for slope in slopes
-        ]
-        capacitor = sorted(-slope / 2 for slope in slopes)
-        rows.append(
-            {
-                "dielectric": name,
-                "capacitor_ppm_per_k": capacitor,
-                "capacitor_hz_per_k": [slope * 1e-6 * f for slope in capacitor],
-                "with_coil_ppm_per_k": sorted(slope * 1e6 for slope in both),
-                "q_tank": 1 / (1 / tank.q + loss),
-                "remark": remark,
-            }
-        )
-    low, high = spread_h(coil, tank)
+    peak_a = plan.tank_peak_v * 2 * pi * f * tank.capacitor_f
+    by_name = {
+        name: (replace(tank, loss=_loss_with(tank, coil, name)), drift(tank, coil.former, name, USUAL_LOOP_GAIN))
+        for name in DIELECTRICS
+    }
+    rows = [_row(name, variant, moves, f) for name, (variant, moves) in by_name.items()]
+    own = by_name[coil.dielectric][1]
     return {
-        "capacitor_nf": tank.capacitance_f * 1e9,
+        "capacitor_nf": tank.capacitor_f * 1e9,
+        "whole_nf": tank.capacitance_f * 1e9,
         "dielectric": coil.dielectric,
         "tolerance_percent": plan.tolerance_percent,
-        "frequency_by_capacitor_hz": [f / sqrt(1 + tolerance), f / sqrt(1 - tolerance)],
-        "frequency_by_coil_hz": [f * sqrt(tank.inductance_h / high), f * sqrt(tank.inductance_h / low)],
-        "coil_ppm_per_k": temperature_coefficient(tank.q, FORMER_EXPANSION[coil.former], 0.0, copper) * 1e6,
+        **frequency_range(coil, tank, plan.tolerance_percent / 100),
+        "loss_tangent": DIELECTRICS[coil.dielectric].loss,
+        "coil_ppm_per_k": own.coil_per_k * 1e6,
+        "temperature_ppm_per_k": [value * 1e6 for value in own.total_per_k],
         "dielectrics": rows,
         "peak_v": plan.tank_peak_v,
         "rms_v": plan.tank_peak_v / sqrt(2),
         "peak_a": peak_a,
         "rms_a": peak_a / sqrt(2),
         "rated_v": 2 * plan.tank_peak_v,
+    }
+
+
+def _loss_with(tank: Tank, coil: Coil, dielectric: str) -> float:
+    """Dissipation factor of all capacitances together if the capacitor had this dielectric."""
+    change = DIELECTRICS[dielectric].loss - DIELECTRICS[coil.dielectric].loss
+    return tank.loss + change * tank.capacitor_f / tank.capacitance_f
+
+
+def _row(name: str, tank: Tank, moves: Drift, frequency_hz: float) -> dict[str, Any]:
+    capacitor = [moves.capacitor_per_k[0] * 1e6, moves.capacitor_per_k[2] * 1e6]
+    return {
+        "dielectric": name,
+        "capacitor_ppm_per_k": capacitor,
+        "capacitor_hz_per_k": [slope * 1e-6 * frequency_hz for slope in capacitor],
+        "with_coil_ppm_per_k": [slope + moves.coil_per_k * 1e6 for slope in capacitor],
+        "q_tank": tank.q_tank,
+        "loss_tangent": DIELECTRICS[name].loss,
+        "remark": REMARKS[name],
     }

@@ -1,67 +1,53 @@
 """Common objects of the plan, and the user's own objects."""
 
+from dataclasses import replace
+
 from coilcount.errors import InputError, did_you_mean
-from coilcount.physics.bodies import Body
+from coilcount.physics.bodies import Body, named_body
 from coilcount.physics.constants import MATERIALS
 from coilcount.plan.quantity import quantity
-from coilcount.schema.plan import SIZES, OwnTarget
+from coilcount.schema.body import SIZES
+from coilcount.schema.plan import OwnTarget
 
-FOIL_S_M = 35e6  # thin rolled aluminium, a little below the solid metal
-
-
-def _body(shape: str, metal: str, diameter_mm: float, thickness_mm=None, length_mm=None, sigma=None) -> Body:
-    material = MATERIALS[metal]
-    return Body(
-        shape,
-        material.conductivity if sigma is None else sigma,
-        material.mu_r,
-        diameter_mm / 1e3,
-        None if thickness_mm is None else thickness_mm / 1e3,
-        None if length_mm is None else length_mm / 1e3,
-    )
-
-
-# Sizes in mm: outer diameter, thickness (of a ring's wire or of a can's wall), length.
+# Sizes in mm: outer diameter, thickness (of a ring its wire, of a can or cap its sheet), length, hole.
 CATALOGUE = {
-    "copper coin 24 mm": _body("disc", "copper", 24, 1.75),
-    "cupronickel coin 24 mm": _body("disc", "cupronickel", 24, 1.75),
-    "steel-core coin 20 mm": _body("disc", "steel", 20.3, 1.65),
-    "gold-alloy ring 22 mm": _body("ring", "gold-alloy", 22.2, 2.2),
-    "lead ball 12 mm": _body("ball", "lead", 12),
-    "foil piece 40 mm": _body("disc", "aluminium", 40, 0.015, sigma=FOIL_S_M),
-    "foil sheet 10x10 cm": _body("disc", "aluminium", 112.8, 0.015, sigma=FOIL_S_M),
-    "drink can, aluminium": _body("can", "aluminium", 66, 0.1, 115),
-    "copper ball 50 mm": _body("ball", "copper", 50),
-    "nail 75 mm": _body("rod", "steel", 3.5, length_mm=75),
-    "bolt 60 mm": _body("rod", "steel", 10, length_mm=60),
-    "crown cap": _body("disc", "steel", 32, 0.24),
-    "steel lid 70 mm": _body("disc", "steel", 70, 0.2),
-    "food can, steel": _body("can", "steel", 75, 0.2, 110),
-    "steel ball 20 mm": _body("ball", "steel", 20),
-    "steel ball 50 mm": _body("ball", "steel", 50),
-    "steel plate 20x20 cm": _body("disc", "steel", 226, 3),
+    "copper coin 24 mm": named_body("disc", "copper", 24, 1.75),
+    "cupronickel coin 24 mm": named_body("disc", "cupronickel", 24, 1.75),
+    "steel-core coin 20 mm": named_body("disc", "steel", 20.3, 1.65),
+    "gold-alloy ring 22 mm": named_body("ring", "gold-alloy", 22.2, 2.2),
+    "lead ball 12 mm": named_body("ball", "lead", 12),
+    "foil piece 40 mm": named_body("disc", "aluminium-foil", 40, 0.015),
+    "foil sheet 10x10 cm": named_body("plate", "aluminium-foil", 100, 0.015),
+    "drink can, aluminium": named_body("can", "aluminium", 66, 0.1, 115),
+    "copper ball 50 mm": named_body("ball", "copper", 50),
+    "nail 75 mm": named_body("rod", "steel", 3.5, length_mm=75),
+    "bolt 60 mm": named_body("rod", "steel", 10, length_mm=60),
+    "steel ring 20 mm": named_body("ring", "steel", 20, 2),
+    "steel washer 25 mm": named_body("washer", "steel", 25, 1.5, hole_mm=13),
+    "crown cap": named_body("cap", "steel", 29, 0.24, 6),
+    "steel lid 70 mm": named_body("disc", "steel", 70, 0.2),
+    "food can, steel": named_body("can", "steel", 75, 0.2, 110),
+    "steel ball 20 mm": named_body("ball", "steel", 20),
+    "steel ball 50 mm": named_body("ball", "steel", 50),
+    "steel plate 20x20 cm": named_body("plate", "steel", 200, 3),
 }
 
 
 def own_body(target: OwnTarget) -> Body:
     """Make the body of a user's object.  A square plate becomes a disc of the same area."""
-    metal = MATERIALS[target.metal] if target.metal else None
-    plate = target.shape == "plate"
-    return Body(
-        "disc" if plate else target.shape,
-        metal.conductivity if metal else target.conductivity_s_m,
-        metal.mu_r if metal else target.mu_r,
-        target.diameter_mm / 1e3 * (1.1284 if plate else 1.0),
-        None if target.thickness_mm is None else target.thickness_mm / 1e3,
-        None if target.length_mm is None else target.length_mm / 1e3,
-    )
+    sizes = (target.diameter_mm, target.thickness_mm, target.length_mm, target.hole_mm)
+    if target.metal is not None:
+        return named_body(target.shape, target.metal, *sizes)
+    body = named_body(target.shape, "steel", *sizes)
+    return replace(body, conductivity=target.conductivity_s_m, mu_r=target.mu_r, metal=None)
 
 
 def parse_target(text: str) -> OwnTarget:
     """Read an object written as `SHAPE METAL SIZE [SIZE [SIZE]]`, such as "rod steel 4mm 90mm".
 
-    SIZE: first the diameter (the side of a plate), then the length of a rod or can, then the thickness of a disc, ring,
-    plate or can.  METAL: a name, or conductivity and permeability such as "6e6S/m:100".  Raises InputError.
+    SIZE: first the diameter (the side of a plate), then the length of a rod, can or cap or the hole of a washer, then
+    the thickness of a disc, washer, ring, plate, can or cap.  METAL: a name, or conductivity and permeability such as
+    "6e6S/m:100".  Raises InputError.
     """
     words = text.split()
     where = f'--target "{text}"'

@@ -1,5 +1,6 @@
-"""The coil: inductance and its tolerance, wire, resistance, Q, self-capacitance."""
+"""The coil: inductance and its tolerance, wire, resistance, Q, own capacitance."""
 
+from dataclasses import replace
 from math import pi, sqrt
 from typing import Any
 
@@ -8,26 +9,49 @@ import numpy as np
 from coilcount.errors import InputError
 from coilcount.physics import coil as physics
 from coilcount.physics.tank import Tank, make_tank
-from coilcount.physics.winding import PITCH_PER_DIAMETER, Winding, make_winding
-from coilcount.physics.wire import parse_wire, skin_factor
+from coilcount.physics.winding import Winding, make_winding, usual_pitch_m
+from coilcount.physics.wire import ENAMEL, read_wire, skin_factor
 from coilcount.schema.coil import Coil
 
 COPPER_DENSITY = 8960.0  # kg/m^3, handbooks
 # Tolerance of the pitch (factors) and of the mean diameter (share) of a coil wound by hand.  Engineering estimates.
 PITCH_SPREAD = {"bundle": (0.95, 1.35), "loose": (0.8, 1.3), "flat": (0.97, 1.15), "solenoid": (0.97, 1.15)}
 DIAMETER_SPREAD = 0.02
-MOST_SECTION = 0.3  # of the diameter: room for a bundle if no groove is given; chosen by hand
+MOST_SECTION = 0.3  # of the width: room for a bundle if no groove is given; chosen by hand
 MEASURED_SPREAD = 0.01  # relative tolerance of a measured inductance; engineering estimate
-# Least and greatest self-capacitance of a hand-wound bundle 10 cm wide; proportional to the width.  An estimate.
-BUNDLE_PF = (10.0, 150.0)
 
 
 def sizes_of(coil: Coil) -> dict[str, Any]:
     """Return `Coil.si`; a bundle without a groove gets the room of `MOST_SECTION`."""
     sizes = coil.si()
     if coil.layout in ("bundle", "loose") and coil.groove_mm is None:
-        sizes["groove_m"] = sizes["diameter_m"] * MOST_SECTION
+        width = sizes["width_m"] or sizes["inner_diameter_m"] or sizes["diameter_m"]
+        sizes["groove_m"] = width * MOST_SECTION
     return sizes
+
+
+def winding_of(coil: Coil) -> Winding:
+    """Make the winding of a [coil] table.  Raises InputError if it cannot be wound."""
+    try:
+        return _wound(coil)
+    except ValueError as error:
+        raise InputError(str(error), "the coil", "Change wire, turns or diameter") from None
+
+
+def _wound(coil: Coil, size: float = 1.0, pitch_m: float | None = None) -> Winding:
+    """The winding of a [coil] table; size: a factor for its diameters; pitch_m: in place of the table's."""
+    sizes = coil.si()
+    inner, width = sizes["inner_diameter_m"], sizes["width_m"]
+    return make_winding(
+        sizes["diameter_m"] * size,
+        coil.turns,
+        read_wire(coil.wire),
+        coil.layout,
+        sizes["pitch_m"] if pitch_m is None else pitch_m,
+        inner_diameter_m=None if inner is None else inner * size,
+        shape=coil.shape,
+        width_m=None if width is None else width * size,
+    )
 
 
 def tank_of(coil: Coil) -> Tank:
@@ -55,39 +79,35 @@ def refuse_above_self_resonance(coil: Coil, tank: Tank, frequency_hz: float) -> 
 
 
 def self_capacitance_pf(coil: Coil, tank: Tank) -> tuple[float, float]:
-    """Estimate the lowest and highest self-capacitance in pF.
-
-    Single layer: C/D = 0.1126 l/D + 0.08 + 0.27 sqrt(D/l) in pF per cm (R. G. Medhurst 1947, published, quoted from
-    memory).  Bundles and flat spirals: `BUNDLE_PF`.
-    """
-    diameter_cm = coil.diameter_mm / 10
-    if coil.layout == "solenoid" and coil.turns > 1:
-        ratio = tank.winding.section_m * 100 / diameter_cm
-        value = diameter_cm * (0.1126 * ratio + 0.08 + 0.27 / sqrt(ratio))
-        return value, value
-    return BUNDLE_PF[0] * diameter_cm / 10, BUNDLE_PF[1] * diameter_cm / 10
+    """Return the lowest and highest own capacitance in pF: see `physics.stray.own_capacitance_f`."""
+    return tank.own_f[0] * 1e12, tank.own_f[2] * 1e12
 
 
 def self_resonance_hz(coil: Coil, tank: Tank) -> float:
-    """Compute the self-resonance in Hz, with the highest self-capacitance, to be on the safe side."""
-    return 1 / (2 * pi * sqrt(tank.inductance_h * self_capacitance_pf(coil, tank)[1] * 1e-12))
+    """Compute the self-resonance in Hz, without the capacitor.
+
+    It counts the highest own capacitance, cable and shield, to be on the safe side.
+    """
+    stray = tank.own_f[2] + tank.cable_f + tank.shield_f
+    return 1 / (2 * pi * sqrt(tank.inductance_h * max(stray, 1e-15)))
 
 
 def spread_h(coil: Coil, tank: Tank) -> tuple[float, float]:
     """Estimate the lowest and highest inductance in H of a coil that is wound by hand to these sizes."""
     if coil.inductance_uh is not None:
         return tank.inductance_h * (1 - MEASURED_SPREAD), tank.inductance_h * (1 + MEASURED_SPREAD)
-    wire = parse_wire(coil.wire)
-    pitch = PITCH_PER_DIAMETER[coil.layout] * wire if coil.pitch_mm is None else coil.pitch_mm / 1000
+    wire = read_wire(coil.wire)
+    pitch = usual_pitch_m(wire, coil.layout) if coil.pitch_mm is None else coil.pitch_mm / 1000
     close, wide = PITCH_SPREAD[coil.layout]
+    added = tank.inductance_h - physics.inductance(tank.winding)  # by cable, shield and eddy currents in the wire
     found = []
-    for factor, diameter in ((wide, 1 - DIAMETER_SPREAD), (close, 1 + DIAMETER_SPREAD)):
-        spaced = max(pitch * factor, min(pitch, 1.03 * wire))
+    for factor, size in ((wide, 1 - DIAMETER_SPREAD), (close, 1 + DIAMETER_SPREAD)):
+        spaced = max(pitch * factor, min(pitch, 1.03 * wire.diameter_m))
         try:
-            winding = make_winding(coil.diameter_mm / 1000 * diameter, coil.turns, wire, coil.layout, spaced)
+            winding = _wound(coil, size, spaced)
         except ValueError:  # such a loose winding does not fit: use the planned one
             winding = tank.winding
-        found.append(physics.inductance(winding))
+        found.append(physics.inductance(winding) + added)
     return found[0], found[1]
 
 
@@ -98,32 +118,48 @@ def centre_tap(tank: Tank) -> dict[str, float]:
     """
     winding = tank.winding
     order = np.lexsort((winding.r_m, winding.z_m))
-    first, second = np.array_split(order, 2)
-    halves = [
-        physics.inductance(Winding(winding.r_m[half], winding.z_m[half], winding.wire_diameter_m))
-        for half in (first, second)
-    ]
-    mutual = (tank.computed_h - sum(halves)) / 2
-    scale = tank.inductance_h / tank.computed_h
+    halves = [physics.inductance(_part(winding, half)) for half in np.array_split(order, 2)]
+    whole = physics.inductance(winding)
+    mutual = (whole - sum(halves)) / 2
     return {
-        "half_uh": scale * sum(halves) / 2 * 1e6,
+        "half_uh": tank.inductance_h / whole * sum(halves) / 2 * 1e6,
         "coupling": mutual / sqrt(halves[0] * halves[1]),
     }
 
 
+def _part(winding: Winding, turns: np.ndarray) -> Winding:
+    out = None if winding.out_m is None else winding.out_m[turns]
+    return replace(winding, r_m=winding.r_m[turns], z_m=winding.z_m[turns], out_m=out)
+
+
 def coil_section(coil: Coil, tank: Tank) -> dict[str, Any]:
-    """List the figures of the coil with units in their names.  q_coil is without the loss of the capacitor."""
+    """List the figures of the coil with units in their names.
+
+    diameter_mm, width_mm: mean length and width of the winding; q_coil is without the loss of the capacitor, q_tank
+    with it; own_capacitance_pf: lowest, usual and highest.
+    """
     winding, f = tank.winding, tank.frequency_hz
+    wire = winding.strands
     dc = physics.dc_resistance(winding)
-    skin = skin_factor(winding.wire_diameter_m, f)
+    skin = skin_factor(wire.strand_m, f)
+    copper = tank.resistance_ohm - tank.shield_ohm - coil.si()["cable_ohm"]
     low, high = spread_h(coil, tank)
-    pf = self_capacitance_pf(coil, tank)
     metres = winding.wire_length_m
+    outline = winding.outline
+    length_mm = 2e3 * (winding.mean_radius_m if outline is None else outline.half_length_m)
+    inner_mm = None
+    if outline is None:
+        inner_mm = 2e3 * (float(winding.r_m.min()) - wire.diameter_m * (ENAMEL if wire.strands == 1 else 1) / 2)
     return {
-        "diameter_mm": coil.diameter_mm,
+        "shape": coil.shape,
+        "diameter_mm": length_mm,
+        "width_mm": length_mm if outline is None else 2e3 * outline.half_width_m,
+        "inner_diameter_mm": inner_mm,
         "turns": coil.turns,
         "wire": coil.wire,
         "wire_mm": winding.wire_diameter_m * 1e3,
+        "strands": wire.strands,
+        "strand_mm": wire.strand_m * 1e3,
         "layout": coil.layout,
         "section_mm": winding.section_m * 1e3,
         "inductance_uh": tank.inductance_h * 1e6,
@@ -133,16 +169,56 @@ def coil_section(coil: Coil, tank: Tank) -> dict[str, Any]:
         "inductance_low_uh": low * 1e6,
         "inductance_high_uh": high * 1e6,
         "wire_length_m": metres,
-        "wire_mass_g": metres * pi / 4 * winding.wire_diameter_m**2 * COPPER_DENSITY * 1e3,
+        "wire_mass_g": metres * wire.length_factor * wire.copper_m2 * COPPER_DENSITY * 1e3,
         "resistance_dc_ohm": dc,
         "resistance_ohm": tank.resistance_ohm,
         "skin_factor": skin,
-        "proximity_factor": tank.resistance_ohm / dc - skin + 1,
+        "proximity_factor": copper / dc - skin + 1,
         "q_coil": tank.q,
+        "q_tank": tank.q_tank,
         "frequency_hz": f,
-        "self_capacitance_low_pf": pf[0],
-        "self_capacitance_high_pf": pf[1],
+        "own_capacitance_pf": [value * 1e12 for value in tank.own_f],
+        "own_capacitance_from": "an estimate" if coil.own_capacitance_pf is None else "measurement",
+        "self_capacitance_low_pf": tank.own_f[0] * 1e12,
+        "self_capacitance_high_pf": tank.own_f[2] * 1e12,
         "self_resonance_hz": self_resonance_hz(coil, tank),
         "hand_5pf_hz": -f * 5e-12 / (2 * tank.capacitance_f),
+        "cable": _cable(coil, tank),
+        "shield": _shield(coil, tank),
         "centre_tap": centre_tap(tank) if coil.centre_tap and coil.turns > 1 else None,
+    }
+
+
+def _cable(coil: Coil, tank: Tank) -> dict[str, Any] | None:
+    """What the cable adds: capacitance, and with the capacitor at the board inductance and resistance; None: no cable.
+
+    shift_hz: the change of the frequency by all of it.
+    """
+    if not coil.cable_m:
+        return None
+    sizes = coil.si()
+    without = tank.frequency_with(tank.inductance_h - sizes["cable_h"], tank.capacitance_f - tank.cable_f)
+    return {
+        "length_m": coil.cable_m,
+        "capacitance_pf": tank.cable_f * 1e12,
+        "inductance_uh": sizes["cable_h"] * 1e6,
+        "resistance_ohm": sizes["cable_ohm"],
+        "capacitor_in_head": coil.capacitor_in_head,
+        "shift_hz": tank.frequency_hz - without,
+    }
+
+
+def _shield(coil: Coil, tank: Tank) -> dict[str, Any] | None:
+    """What the slotted shield adds; None: no shield.  shift_hz: the change of the frequency by all of it."""
+    if coil.shield == "none":
+        return None
+    without = tank.frequency_with(tank.inductance_h - tank.shield_h, tank.capacitance_f - tank.shield_f)
+    return {
+        "material": coil.shield,
+        "gap_mm": coil.shield_gap_mm,
+        "thickness_um": coil.shield_um,
+        "capacitance_pf": tank.shield_f * 1e12,
+        "inductance_uh": tank.shield_h * 1e6,
+        "resistance_ohm": tank.shield_ohm,
+        "shift_hz": tank.frequency_hz - without,
     }

@@ -6,11 +6,12 @@ import numpy as np
 from scipy.interpolate import PchipInterpolator
 from scipy.optimize import brentq
 
-from coilcount.physics.constants import MATERIALS
-from coilcount.physics.facing import facing_polarizability
+from coilcount.physics.bodies import coupling
+from coilcount.physics.constants import MATERIALS, permeability
 from coilcount.physics.ground import plane_response
 from coilcount.physics.tank import Tank
-from coilcount.physics.targets import edge_on, rod, sphere
+from coilcount.physics.targets import sphere
+from coilcount.plan.catalogue import CATALOGUE
 
 LOWEST_HZ, HIGHEST_HZ = 100.0, 1e6  # range of the search
 SHEET_HEIGHT_M = 0.03  # distance and thickness of the example sheet; chosen by hand
@@ -68,6 +69,10 @@ def iron_section(tank: Tank, rows: list[dict[str, Any]]) -> dict[str, Any]:
     if rises:
         words.append("This iron reads as non-ferrous: " + "; ".join(rises) + ".")
     words.append(
+        f"Steel is computed with a permeability of {permeability('steel', f):.0f}, that of mild steel in a small field "
+        "at this frequency; the alloy and how it was worked change it by a factor of 2."
+    )
+    words.append(
         "A lower frequency leaves more iron ferrous, but shifts less for poor conductors and has a lower Q; 8 kHz "
         "tells rods and compact iron, not sheet."
     )
@@ -85,22 +90,21 @@ def response_curves(frequency_hz: float) -> dict[str, Any]:
 
     +1 is pure magnetisation, -1 a perfect conductor, and at 0 the sign changes.
     """
-    sigma, mu = STEEL.conductivity, STEEL.mu_r
-    copper, nickel = MATERIALS["copper"].conductivity, MATERIALS["cupronickel"].conductivity
-    # Flat bodies need a finite-element solution for each point, so they get few points.
+    # Flat bodies and rods need a finite-element solution for each point, so they get few points.
     fine, coarse = np.geomspace(1e3, 2e5, 60), np.geomspace(1e3, 2e5, 12)
     made = {
-        "steel nail": (fine, lambda f: rod(0.075, 3.5e-3, sigma, mu, f).axial),
-        "steel ball 20 mm": (fine, lambda f: sphere(0.01, sigma, mu, f).axial),
-        "steel ball 50 mm": (fine, lambda f: sphere(0.025, sigma, mu, f).axial),
-        "crown cap on edge": (fine, lambda f: edge_on(0.016, 0.24e-3, sigma, mu, f)),
-        "crown cap flat": (coarse, lambda f: facing_polarizability(0.016, 0.24e-3, sigma, mu, f)),
-        "cupronickel coin": (coarse, lambda f: facing_polarizability(0.012, 1.75e-3, nickel, 1.0, f)),
-        "copper coin": (coarse, lambda f: facing_polarizability(0.012, 1.75e-3, copper, 1.0, f)),
+        "steel nail": (coarse, "nail 75 mm", 0),
+        "steel ball 20 mm": (fine, "steel ball 20 mm", 0),
+        "steel ball 50 mm": (fine, "steel ball 50 mm", 0),
+        "crown cap on edge": (coarse, "crown cap", 1),
+        "crown cap flat": (coarse, "crown cap", 0),
+        "cupronickel coin": (coarse, "cupronickel coin 24 mm", 0),
+        "copper coin": (coarse, "copper coin 24 mm", 0),
     }
     curves = {}
-    for name, (frequencies, alpha) in made.items():
-        values = [alpha(float(frequency)) for frequency in frequencies]
+    for name, (frequencies, object_name, across) in made.items():
+        body = CATALOGUE[object_name]
+        values = [coupling(body, float(frequency)).polarizability()[across] for frequency in frequencies]
         smooth = PchipInterpolator(np.log(frequencies), [value.real / abs(value) for value in values])
         curves[name] = {"frequency_hz": fine.tolist(), "in_phase": smooth(np.log(fine)).tolist()}
     return {"working_hz": frequency_hz, "curves": curves}

@@ -2,17 +2,18 @@
 
 from dataclasses import replace
 from types import MappingProxyType
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize_scalar
 
 from coilcount import settings
+from coilcount.model.plan import BestDiameter, PassFigures, SweepFigures
 from coilcount.physics.coil import inductance
 from coilcount.physics.field import mean_radius_field
 from coilcount.physics.winding import Winding, make_winding
 from coilcount.physics.wire import parse_wire
+from coilcount.plan.pass_width import pass_width_m
 from coilcount.schema.coil import Coil
 from coilcount.schema.plan import PlanFile
 
@@ -47,50 +48,41 @@ def best_diameter_m(coil: Coil, depth_m: float) -> float:
     return float(np.exp(minimize_scalar(loss, bounds=bounds, method="bounded", options={"xatol": 2e-3}).x))
 
 
-def pass_width_m(winding: Winding, depth_m: float, flat: bool) -> float:
-    """Compute the full width at half maximum, in m, of a pass straight over a small object.
+def sweep_section(plan: PlanFile, winding: Winding) -> SweepFigures:
+    """Compute the best diameters, passes at three depths, and the settings that follow from them.
 
-    flat: whether the object is a flat disc (signal h_z^2) or a ball (signal |h|^2).  Over a shallow object the signal
-    has two humps, under the wire; the width is then measured between their outer sides.
+    Depths are below the surface of the soil; the coil is plan.height_cm above it.
     """
-    reach = 3 * (winding.mean_radius_m + depth_m)
-    x = np.linspace(0, reach, 1500)
-    h_rho, h_z = mean_radius_field(winding, x, np.full_like(x, depth_m))
-    signal = h_z**2 if flat else h_z**2 + h_rho**2
-    return 2 * float(x[np.flatnonzero(signal >= signal.max() / 2)[-1]])
-
-
-def sweep_section(plan: PlanFile, winding: Winding) -> dict[str, Any]:
-    """Compute the best diameters, passes at three depths, and the settings that follow from them."""
-    depth = plan.depth_cm / 100
+    height_m = plan.height_cm / 100
+    wanted_m = height_m + plan.depth_cm / 100  # from the coil's plane
     sizes = []
     for cm in sorted({5.0, 10.0, 15.0, 20.0, 30.0, plan.depth_cm}):
-        best = best_diameter_m(plan.coil, cm / 100)
-        sizes.append({"depth_cm": cm, "best_diameter_cm": best * 100})
-    aimed = next(row["best_diameter_cm"] for row in sizes if row["depth_cm"] == plan.depth_cm)
+        best = best_diameter_m(plan.coil, height_m + cm / 100)
+        sizes.append(BestDiameter(depth_cm=cm, best_diameter_cm=best * 100))
+    aimed = next(row.best_diameter_cm for row in sizes if row.depth_cm == plan.depth_cm)
     wire, pitch = parse_wire(plan.coil.wire), plan.coil.pitch_mm
     ideal = make_winding(aimed / 100, plan.coil.turns, wire, plan.coil.layout, pitch and pitch / 1000)
     passes = []
-    for z in (depth / 2, depth, 2 * depth):
+    for depth_cm in (plan.depth_cm / 2, plan.depth_cm, 2 * plan.depth_cm):
         for flat in (True, False):
-            width = pass_width_m(winding, z, flat)
+            width = pass_width_m(winding, height_m + depth_cm / 100, flat)
             passes.append(
-                {
-                    "depth_cm": z * 100,
-                    "object": "flat disc" if flat else "ball",
-                    "width_cm": width * 100,
-                    "duration_s": width / plan.speed_m_s,
-                }
+                PassFigures(
+                    depth_cm=depth_cm,
+                    object="flat disc" if flat else "ball",
+                    width_cm=width * 100,
+                    duration_s=width / plan.speed_m_s,
+                )
             )
-    durations = [row["duration_s"] for row in passes]
-    return {
-        "speed_m_s": plan.speed_m_s,
-        "best_diameter": sizes,
-        "gain_of_best": sensitivity(ideal, depth) / sensitivity(winding, depth),
-        "passes": passes,
-        "interval_ms": interval_ms(min(durations)),
-        "widths_s": tracker_widths(durations),
-    }
+    durations = [row.duration_s for row in passes]
+    return SweepFigures(
+        speed_m_s=plan.speed_m_s,
+        best_diameter=tuple(sizes),
+        gain_of_best=sensitivity(ideal, wanted_m) / sensitivity(winding, wanted_m),
+        passes=tuple(passes),
+        interval_ms=interval_ms(min(durations)),
+        widths_s=tuple(tracker_widths(durations)),
+    )
 
 
 def interval_ms(shortest_s: float) -> int:
@@ -108,9 +100,9 @@ def tracker_widths(durations_s: list[float]) -> list[float]:
     return [round(float(width_s), 2) for width_s in widths]
 
 
-def settings_text(sweep: dict[str, Any]) -> str:
+def settings_text(widths_s: tuple[float, ...], interval_ms: int) -> str:
     """Write a settings file with this interval and these widths, and defaults for everything else."""
     usual = settings.defaults()
-    tracker = {**usual.tracker, "widths_s": tuple(sweep["widths_s"])}
-    board = {**usual.board, "interval_ms": sweep["interval_ms"]}
+    tracker = {**usual.tracker, "widths_s": widths_s}
+    board = {**usual.board, "interval_ms": interval_ms}
     return replace(usual, tracker=MappingProxyType(tracker), board=MappingProxyType(board)).to_toml()

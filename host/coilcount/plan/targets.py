@@ -69,7 +69,7 @@ def rows(
 
     In a row: at_depth is [Hz, ppm, loss_ppm, phase_deg] at depth_m.  phase_deg is that of the magnetic moment against
     the field: 0 pure magnetisation, 90 pure loss, 180 a perfect conductor.  loss_ppm is the relative loss of amplitude
-    of a current-limited oscillator.
+    of a current-limited oscillator.  model and note say how the figures are computed and how far off they may be.
     """
     lowest, highest = NODES[0] * tank.winding.mean_radius_m, NODES[-1] * tank.winding.mean_radius_m
     distance = np.array([depth_m] + [cm / 100 for cm in TABLE_CM if lowest <= cm / 100 <= highest])
@@ -86,6 +86,7 @@ def rows(
                 "attitude": attitude,
                 "iron": body.mu_r > FERROMAGNETIC,
                 "model": response.model,
+                "note": body.note(attitude),
                 "at_depth": [float(value) for value in (shift[0] * f, shift[0] * 1e6, loss[0], phase[0])],
                 "distance_cm": (distance[1:] * 100).tolist(),
                 "shift_hz": (shift[1:] * f).tolist(),

@@ -5,21 +5,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from .body import METALS
+from .body import METALS, SIZES, refuse_impossible
 from .coil import Coil
 from .tables import choice, number, read_table, table, tables, text, whole
 from .toml_text import load
 
-# Sizes that each shape needs besides its diameter.  The same words as in coilcount.physics.bodies, repeated so that
-# reading a file does not load the physics.
-SIZES = {
-    "ball": (),
-    "disc": ("thickness_mm",),
-    "ring": ("thickness_mm",),
-    "rod": ("length_mm",),
-    "can": ("length_mm", "thickness_mm"),
-    "plate": ("thickness_mm",),
-}
+# Noise classes of an oscillator that can be built.  The same words as in coilcount.plan.noise; a test compares them.
+OSCILLATORS = ("careful", "typical", "poor")
 # The coil of a plan if the file says nothing about it.  Chosen by hand.
 USUAL_COIL = Coil(diameter_mm=100.0, turns=30, wire="26 AWG", capacitor_nf=180.0)
 
@@ -34,19 +26,15 @@ class OwnTarget:
     conductivity_s_m: float | None = number(1, 1e8, None)
     mu_r: float = number(1, 1e5, 1.0)  # used only with conductivity_s_m
     diameter_mm: float = number(0.1, 1000)  # of a plate, its side
-    thickness_mm: float | None = number(0.001, 100, None)  # of a disc or plate, of a ring's wire or of a can's wall
-    length_mm: float | None = number(0.1, 2000, None)  # of a rod or can
+    thickness_mm: float | None = number(0.001, 100, None)  # of a ring its wire, of a can or cap its sheet
+    length_mm: float | None = number(0.1, 2000, None)  # of a rod or can; of a cap its height with the skirt
+    hole_mm: float | None = number(0.1, 1000, None)  # of a washer
 
     def __post_init__(self) -> None:
-        for name in SIZES[self.shape]:
-            if getattr(self, name) is None:
-                raise ValueError(f'a {self.shape} needs the key "{name}"')
+        sizes = {name: getattr(self, name) for name in ("thickness_mm", "length_mm", "hole_mm")}
+        refuse_impossible(self.shape, self.diameter_mm, sizes)
         if (self.metal is None) == (self.conductivity_s_m is None):
             raise ValueError('give either "metal" or "conductivity_s_m"')
-        if self.shape == "ring" and self.thickness_mm > 0.45 * self.diameter_mm:
-            raise ValueError("thickness_mm, the ring's wire, must be under 0.45 of diameter_mm")
-        if self.shape == "can" and self.thickness_mm >= 0.45 * min(self.diameter_mm, self.length_mm):
-            raise ValueError("thickness_mm, the can's wall, must be under 0.45 of its diameter and length")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,13 +45,17 @@ class PlanFile:
     frequency_hz: float | None = number(1e3, 2e5, None)  # the wanted one; None: that of coil and capacitor
     drawer: str = text("E12")  # an E-series, or values such as "100n, 68n"
     tolerance_percent: float = number(0, 50, 5.0)  # of the capacitors
+    oscillator: str = choice(OSCILLATORS, "careful")  # its noise class
     noise_ppm: float | None = number(1e-4, 1e4, None)  # smallest shift that counts, from a recording of noise
-    depth_cm: float = number(0.5, 150, 10.0)  # the wanted depth
-    speed_m_s: float = number(0.01, 5, 0.5)  # of the sweep
-    height_cm: float = number(0.5, 100, 5.0)  # of the coil's plane above the soil
-    wobble_cm: float = number(0, 20, 1.0)  # of that height
+    depth_cm: float = number(0.5, 150, 10.0)  # the wanted depth, below the surface of the soil
+    speed_m_s: float = number(0.01, 5, 0.65)  # of the sweep; the middle of the speeds in the detection benchmark
+    height_cm: float = number(0.5, 100, 3.0)  # of the coil's plane above the soil, as in the detection benchmark
+    wobble_cm: float | None = number(0, 20, None)  # of that height, rms; None: as in each soil of the benchmark
+    offset_cm: float = number(0, 100, 0.0)  # sideways, from the coil's axis to the object
+    tilt_deg: float = number(0, 60, 0.0)  # of the coil, away from level; its axis then points away from the object
     tank_peak_v: float = number(0.1, 200, 2.4)  # across the whole coil; 2.4 V: a simulated long-tailed pair
-    supply_ma: float = number(0.1, 5000, 52.0)  # current of oscillator, board and display together
+    # Current of oscillator, board and display together; None: computed from the voltage and the loss of the tank.
+    supply_ma: float | None = number(0.1, 5000, None)
     battery_mah: float = number(10, 100_000, 2000.0)
     coil: Coil = table(Coil, USUAL_COIL)
     target: tuple[OwnTarget, ...] = tables(OwnTarget)

@@ -5,14 +5,12 @@ import math
 import numpy as np
 
 from coilcount.errors import InputError
-from coilcount.physics import oscillator
-from coilcount.physics.bodies import polarizability
-from coilcount.physics.coil import ac_resistance, dc_resistance
+from coilcount.physics.bodies import FERROMAGNETIC, Body, body_response, named_body
 from coilcount.physics.constants import MATERIALS
-from coilcount.physics.field import mean_radius_field
+from coilcount.physics.drift import drift
 from coilcount.physics.ground import soil_response
-from coilcount.physics.response import target_response
 from coilcount.physics.tank import make_tank
+from coilcount.simulate.path import along_path
 from coilcount.simulate.scene import Scene, Target
 
 # The response to soil is computed at these heights, and interpolated between them to save time.
@@ -35,19 +33,11 @@ class CoilModel:
             raise InputError(f"[coil]: {error}") from None
         self.winding, self.f0_hz, self.q = tank.winding, tank.frequency_hz, tank.q
         self.inductance_h, self.resistance_ohm = tank.inductance_h, tank.resistance_ohm
-        resistance_per_k = oscillator.resistance_coefficient(
-            dc_resistance(self.winding), max(ac_resistance(self.winding, self.f0_hz), dc_resistance(self.winding))
-        )
-        self.temperature_per_k = oscillator.temperature_coefficient(
-            self.q,
-            oscillator.FORMER_EXPANSION[coil.former],
-            oscillator.DIELECTRIC_COEFFICIENT[coil.dielectric],
-            resistance_per_k,
-        )
+        self._drift = drift(tank, coil.former, coil.dielectric, scene.oscillator.loop_gain)
+        self.temperature_per_k = self._drift.total_per_k[1]
         if scene.oscillator.temperature_ppm_per_k is not None:
             self.temperature_per_k = scene.oscillator.temperature_ppm_per_k * 1e-6
-        self.amplitude_per_k = -resistance_per_k
-        self._loop_gain = scene.oscillator.loop_gain
+        self.amplitude_per_k = self._drift.amplitude_per_k
         d_l, d_r = soil_response(self.winding, SOIL_HEIGHTS_M, SMALL_CHI, self.f0_hz)
         self._soil_per_chi = self._tank.shift(d_l, d_r) / SMALL_CHI
 
@@ -56,13 +46,18 @@ class CoilModel:
 
         along_m, down_m: how far the object lies ahead of the coil and below it, shape (n,).
         """
-        position = np.stack([along_m, np.full_like(along_m, target.offset_cm / 100), -down_m], axis=-1)
         tilt, turn = math.radians(target.tilt_deg), math.radians(target.turn_deg)
         axis = np.array([math.sin(tilt) * math.cos(turn), math.sin(tilt) * math.sin(turn), math.cos(tilt)])
-        alpha = polarizability(
-            target.shape, target.metal, target.diameter_mm, target.thickness_mm, target.length_mm, self.f0_hz
-        )
-        d_l, d_r = target_response(self.winding, alpha, position, axis, self.f0_hz, mean_radius_field)
+        body = body_of(target)
+
+        def respond(along: np.ndarray, down: np.ndarray) -> np.ndarray:
+            position = np.stack([along, np.full_like(along, target.offset_cm / 100), -down], axis=-1)
+            return np.stack(body_response(body, self.winding, position, axis, self.f0_hz))
+
+        try:
+            d_l, d_r = along_path(respond, along_m, down_m, self.winding.mean_radius_m)
+        except ValueError as error:
+            raise InputError(f'the object "{target.object}": {error}') from None
         return self._tank.shift(d_l, d_r), self._tank.amplitude(d_l, d_r)
 
     def soil_shift(self, height_m: np.ndarray, chi: np.ndarray) -> np.ndarray:
@@ -71,9 +66,16 @@ class CoilModel:
 
     def supply_shift(self, ratio: np.ndarray) -> np.ndarray:
         """Compute the relative frequency shift if the supply is `ratio` times the supply at the start."""
-        return oscillator.supply_pushing(self.q, self._loop_gain) * np.log(ratio)
+        return self._drift.supply * np.log(ratio)
+
+
+def body_of(target: Target) -> Body:
+    """Make the body of a scene's object."""
+    return named_body(
+        target.shape, target.metal, target.diameter_mm, target.thickness_mm, target.length_mm, target.hole_mm
+    )
 
 
 def is_iron(target: Target) -> bool:
     """True if the object's metal is ferromagnetic, whichever way its shape moves the frequency."""
-    return MATERIALS[target.metal].mu_r > 1.1
+    return MATERIALS[target.metal].mu_r > FERROMAGNETIC

@@ -9,8 +9,8 @@ of the board.
 import re
 from dataclasses import dataclass
 
-from coilcount.schema.body import METALS
-from coilcount.schema.coil import Coil
+from coilcount.schema.body import METALS, SIZES, refuse_impossible
+from coilcount.schema.coil import USUAL_LOOP_GAIN, Coil
 from coilcount.schema.tables import choice, flag, number, table, tables, text, times, whole
 
 MAX_SECONDS = 100_000.0
@@ -19,15 +19,7 @@ UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ", re.ASCII)
 # The names used in coilcount.physics.  They are repeated here so that reading a scene does not load the physics, which
 # is slow; a test compares them.
 NOISE_CLASSES = ("ideal", "careful", "typical", "poor")
-SHAPES = ("ball", "disc", "flat-iron", "ring", "rod")
-# shape: the sizes it needs
-SIZES = {
-    "ball": ("diameter_mm",),
-    "disc": ("diameter_mm", "thickness_mm"),
-    "flat-iron": ("diameter_mm", "thickness_mm"),
-    "ring": ("diameter_mm", "thickness_mm"),
-    "rod": ("diameter_mm", "length_mm"),
-}
+SHAPES = (*SIZES, "flat-iron")  # "flat-iron" is another word for a disc
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +32,8 @@ class Oscillator:
     h_minus2: float | None = number(0, 1e-6, None)  # Hz, random walk FM
     jitter_ns: float = number(0, 1000, 4.0)  # white, per edge, rms
     q: float | None = number(2, 1000, None)  # None: from the winding's resistance
-    loop_gain: float = number(1.001, 10, 1.5)  # over the least gain that sustains oscillation; sets the supply pushing
+    # Gain over the least that sustains the oscillation; it sets how far the supply moves the frequency.
+    loop_gain: float = number(1.001, 10, USUAL_LOOP_GAIN)
     temperature_ppm_per_k: float | None = number(-2000, 2000, None)  # None: from Q, copper and former
 
 
@@ -61,8 +54,9 @@ class Target:
     shape: str = choice(SHAPES)
     metal: str = choice(METALS)
     diameter_mm: float = number(0.1, 1000)
-    thickness_mm: float | None = number(0.001, 100, None)  # of a disc, or of a ring's wire
-    length_mm: float | None = number(1, 2000, None)  # of a rod
+    thickness_mm: float | None = number(0.001, 100, None)  # of a ring its wire, of a can or cap its sheet
+    length_mm: float | None = number(1, 2000, None)  # of a rod or can; of a cap its height with the skirt
+    hole_mm: float | None = number(0.1, 1000, None)  # of a washer
     depth_cm: float = number(0, 200)  # the centre, below the ground's surface
     offset_cm: float = number(-200, 200, 0.0)  # sideways from the coil's path
     ahead_cm: float = number(-200, 200, 0.0)  # along the path, from the point that the coil reaches at at_s
@@ -73,11 +67,8 @@ class Target:
     dwell_s: float = number(0, 120, 0.0)  # rest over it for this long, from at_s - dwell_s/2
 
     def __post_init__(self) -> None:
-        for name in SIZES[self.shape]:
-            if getattr(self, name) is None:
-                raise ValueError(f'a {self.shape} needs the key "{name}"')
-        if self.shape == "ring" and self.thickness_mm > 0.45 * self.diameter_mm:
-            raise ValueError("thickness_mm, the ring's wire, must be under 0.45 of diameter_mm")
+        sizes = {name: getattr(self, name) for name in ("thickness_mm", "length_mm", "hole_mm")}
+        refuse_impossible("disc" if self.shape == "flat-iron" else self.shape, self.diameter_mm, sizes)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,4 +1,4 @@
-"""Thick coins, washers, foils and tubes, modelled as a stack of coaxial rings that carry the eddy current.
+"""Thick coins, washers, foils and tubes as a stack of coaxial rings: a second method for the tests.
 
 Each ring has its resistance, all rings have their mutual inductances, and the flux of the field drives them.  With
 fine rings this is exact for any non-magnetic body with its axis along the field.
@@ -7,13 +7,12 @@ fine rings this is exact for any non-magnetic body with its axis along the field
 from math import ceil, pi
 
 import numpy as np
-from numpy.typing import NDArray
-
 from coilcount.physics.coil import mutual_inductance
 from coilcount.physics.constants import MU0
 from coilcount.physics.eddy import sheet_in_plane_mu, skin_depth_m
 from coilcount.physics.targets import Polarizability
 from coilcount.physics.winding import Winding
+from numpy.typing import NDArray
 
 MAX_RINGS = 600  # in all; chosen by hand: a dense complex system of this size takes about 0.1 s
 MAX_ACROSS = 120  # from the centre to the rim; chosen by hand: the error of a foil is then 0.1 %
