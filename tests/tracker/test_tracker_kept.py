@@ -42,7 +42,7 @@ def test_a_kept_state_starts_where_the_earlier_session_ended(learned):
     y = swept(2)[:1000]
     kept_alerts, fresh_alerts = fed(again, y), fed(fresh, y)
     # Known scales need no cautious start: the first pass, at 8 s, has its usual score at once.
-    kept_first, fresh_first = ([a for a in events if a.stage == "final"][0] for events in (kept_alerts, fresh_alerts))
+    kept_first, fresh_first = (next(a for a in events if a.stage == "final") for events in (kept_alerts, fresh_alerts))
     assert kept_first.peak_us == pytest.approx(fresh_first.peak_us, abs=60_000)
     assert kept_first.score > 1.2 * fresh_first.score
     assert again.thresholds != fresh.thresholds
@@ -50,7 +50,7 @@ def test_a_kept_state_starts_where_the_earlier_session_ended(learned):
 
 def test_two_trackers_from_one_state_agree_to_the_last_bit(learned):
     y = swept(3)[:2000]
-    one, other = Tracker(INTERVAL_S, learned), Tracker(INTERVAL_S, tuple(list(learned)))
+    one, other = Tracker(INTERVAL_S, learned), Tracker(INTERVAL_S, tuple(learned))
     assert fed(one, y) == fed(other, y)
     assert one.learned == other.learned
 
@@ -67,7 +67,8 @@ def test_a_malformed_state_is_refused_or_used_and_never_breaks_the_tracker(learn
     values = list(learned)
     for _ in range(data.draw(st.integers(1, 3))):
         at = data.draw(st.integers(0, len(values) - 1))
-        values[at] = data.draw(st.floats(allow_nan=True) | st.integers(-10, 10**12) | st.sampled_from(["1", None, True]))
+        wrong = st.floats(allow_nan=True) | st.integers(-10, 10**12) | st.sampled_from(["1", None, True])
+        values[at] = data.draw(wrong)
     values = values[: data.draw(st.sampled_from([len(values), len(values) - 1, 3, 30]))]
     try:
         tracker = Tracker(INTERVAL_S, tuple(values))
