@@ -8,7 +8,7 @@ Runs under both interpreters.
 
 from .filters import LEAST_READINGS, early_edges
 from .learner import FEW, SAMPLE_S, Learner
-from .ring import HALF, MASK, MODULUS, Ring
+from .ring import HALF, MODULUS, Ring
 
 # Three averaging windows for the life of an alert, in widths: a centre, and one on either side.  The newer one is
 # shorter if less of what comes later is known.  From an earlier simulation study, not repeated here.

@@ -45,7 +45,10 @@ class Judge:
         self._floor = floor_ppb
 
     def block(self):
-        """Learn from the latest readings; call it at the end of each block of 0.1 s.  The widths take turns, every other block."""
+        """Learn from the latest readings; call it at the end of each block of 0.1 s.
+
+        The widths take turns, one every other block.
+        """
         bank = self._bank
         if not bank.ready:
             return

@@ -1,9 +1,9 @@
 """What was learned, as a flat tuple of numbers: so that the next session starts with it, and a replay starts the same.
 
 Layout: version, interval in us, number of widths, the widths in us, the ten counts of the noise's peaks
-(NoiseCounts.state), then for each width what its filter learned, and for each width what its late filter learned.  What one filter learned: its samples, the number of its bends, and the
-lower triangle of their covariance in 1e-18 by rows.  A late filter has two numbers more: samples and variance of the
-heights.
+(NoiseCounts.state), then for each width what its filter learned, and for each width what its late filter learned.  What
+one filter learned: its samples, the number of its bends, and the lower triangle of their covariance in 1e-18 by rows.
+A late filter has two numbers more: samples and variance of the heights.
 Runs under both interpreters.
 """
 

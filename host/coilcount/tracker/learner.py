@@ -45,7 +45,8 @@ FEW = 4.0
 class Learner:
     """The covariance of the bends of one width, and its filter.
 
-    lags, gains: of the filter, as Ring.weighted() wants them; pairs: the same, as (lag, gain).  sigma: of its answer to the noise, in 1e-9.
+    lags, gains: of the filter, as Ring.weighted() wants them; pairs: the same, as (lag, gain).
+    sigma: of its answer to the noise, in 1e-9.
     samples: how many the covariance has.  known: it was learned, and is no bare prior.
     newest: readings from the middle of the pass on to the newest edge.
     prior_sigma: sigma by the noise profile; 0.0 without one.
