@@ -69,6 +69,7 @@ SLOW = (
     "physics/test_physics_targets.py::test_finite_elements",
     "physics/test_trade_facts.py::test_a_big_chunk",
     "plan/test_plan_bodies.py",
+    "plan/test_plan_depths.py",
     "protocol/test_protocol.py::test_no_damaged_line",
     "readings/test_readings_frequency.py",
     "readings/test_readings_timebase.py::test_never_backwards",

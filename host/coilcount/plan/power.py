@@ -3,8 +3,6 @@
 from math import log10, pi, sqrt
 from typing import Any
 
-from scipy.optimize import brentq
-
 from coilcount.physics.constants import MU0
 from coilcount.physics.field_vector import axis_field
 from coilcount.physics.tank import Tank
@@ -46,6 +44,8 @@ def power_section(plan: PlanFile, tank: Tank) -> dict[str, Any]:
 
     The emission is that on the axis of the coil, taken as a magnetic dipole in free space.
     """
+    from scipy.optimize import brentq  # loaded here: it is slow to load, and the short answer does not need it
+
     f, winding = tank.frequency_hz, tank.winding
     reactance = 2 * pi * f * tank.inductance_h
     current = plan.tank_peak_v / sqrt(2) / reactance

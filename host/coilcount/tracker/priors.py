@@ -8,7 +8,8 @@ from math import cos, pi, sin
 from .filters import at_edges, cholesky, dot, forward
 
 # The colours: (walk, bend) of the structure function walk |t| + bend |t|^3, t in s.  The first is an oscillator's slow
-# wander.  The last is soil under a swaying coil, which is smooth.  Chosen on the tuning scenes of tests/bench/detection.
+# wander.  The last is soil under a swaying coil, which is smooth.  Chosen on the tuning scenes of
+# tests/bench/detection.
 COLOURS = ((1.0, 0.0), (0.3, -3.0), (0.3, -30.0))
 
 # A noise profile has its density in bands of a third of an octave, the lowest around 0.1 Hz.  Each band is sampled at
