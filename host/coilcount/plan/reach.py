@@ -40,15 +40,9 @@ SOIL_FACTOR = 1.5  # susceptibility of the soil
 HAND_FACTOR = 1.5  # how far the hand lets the height vary
 WEATHER_FACTOR = 1.5
 Q_FACTOR = 1.2
-<<<<<<< HEAD
-# Of the least shift, for a coil of twice or half the benchmark's size.  `tests/bench/plan_depth.py --coil 10cm` and
-# 30cm (garden and mineral soil, 12 minutes) found depths that differ from the plan's by -3.2 to +1.9 cm, mostly by 1 to
-# 1.5.
-=======
 # Of the least shift, for a coil of twice or half the benchmark's size.  `tests/bench/plan_depth.py` with coils of 10 cm
 # and 30 cm (garden and mineral soil, 12 minutes) found depths that differ from the plan's by -3.2 to +1.9 cm, 10 of 12
 # by at most 1.5 cm.
->>>>>>> answer
 SCALING_FACTOR = 1.6
 DETECTOR_FACTOR = 1.15  # of the least shift: 0.4 cm of the depth that the benchmark found with some 340 passes
 
