@@ -80,7 +80,8 @@ def test_objects_hardly_move_the_thresholds():
     """Ten objects a minute, evenly over the logarithm of their strength from 2.5 to 100 sigma."""
     rng = np.random.default_rng(1)
     noise = peaks(12, 14.0, 1.3, 5), peaks(12, 14.0, 1.3, 6)
-    objects = [(int(at), float(z)) for at, z in zip(rng.uniform(0, 720, 120), np.exp(rng.uniform(0.92, 4.6, 120)))]
+    times, heights = rng.uniform(0, 720, 120), np.exp(rng.uniform(0.92, 4.6, 120))
+    objects = [(int(at), float(z)) for at, z in zip(times, heights, strict=True)]
     without, beside = counted(*noise, 720), counted(*noise, 720, objects)
     assert beside.thresholds(1.0)[0] == pytest.approx(without.thresholds(1.0)[0], abs=0.35)
     assert beside.thresholds(1.0)[1] == without.thresholds(1.0)[1]
@@ -190,7 +191,7 @@ def test_a_rate_or_a_fixed_threshold_can_be_set_in_mid_series():
     tracker.set_false_alarms(0.1)
     assert tracker.thresholds == pytest.approx([(1 + CAUTION) * z for z in usual_thresholds(0.1)])
     for wrong in (0.0, 1000.0, True, "1"):
-        with pytest.raises(ValueError, match="false_alarms_per_minute is a number from 0.01 to 100"):
+        with pytest.raises(ValueError, match=r"false_alarms_per_minute is a number from 0\.01 to 100"):
             tracker.set_false_alarms(wrong)
     with pytest.raises(ValueError, match="threshold is 0 or a number from 2"):
         tracker.set_threshold(1.0)

@@ -20,7 +20,7 @@ from coilcount.simulate.truth import labels
 
 PROGRESS_S = 10.0  # of scene time
 # To be raised if the same scene and seed give other bytes than before.  A recorder writes its version in this place.
-SIMULATION = "simulation 2"
+SIMULATION = "simulation 3"
 MIN_INTERVAL_MS = 5
 
 
