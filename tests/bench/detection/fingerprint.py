@@ -1,7 +1,7 @@
-"""A fingerprint of the code that makes the simulated data, for the names of the files that keep them.
+"""Fingerprints of the code that makes data and results, for the names of the files that keep them.
 
 Comments, docstrings and layout do not count.  So data are made again after a change of the physics, the simulator or
-the scenes, and not after a change of words.
+the scenes, results also after a change of their tracker, and neither after a change of words.
 """
 
 import ast
@@ -16,6 +16,10 @@ HOST = Path(coilcount.__file__).resolve().parent
 # What the data depend on: folders and files below the host's package, and files of this folder.
 MADE_BY = ("physics", "simulate", "desk/spectrum.py", "tracker/series.py")
 MADE_HERE = ("conditions.py", "objects.py", "spectrum.py", "series.py")
+# What the results of a method depend on, besides the data and the tracker itself.
+RUN_HERE = ("bound.py", "rivals.py", "score.py", "study.py", "trackers.py")
+TRACKER = HOST / "tracker"
+OLD_TRACKER = HERE / "old_tracker"
 
 
 @cache
@@ -24,6 +28,20 @@ def fingerprint() -> str:
     paths = [HERE / name for name in MADE_HERE]
     for name in MADE_BY:
         paths += sorted((HOST / name).rglob("*.py")) if (HOST / name).is_dir() else [HOST / name]
+    return _digest(paths)
+
+
+@cache
+def fingerprint_of_results(tracker: Path | None) -> str:
+    """Return the same for the code that runs a method over the data.
+
+    tracker: folder of the tracker that the method runs; None for the bound and the other methods.
+    """
+    paths = [HERE / name for name in RUN_HERE]
+    return _digest(paths + (sorted(tracker.glob("*.py")) if tracker else []))
+
+
+def _digest(paths: list[Path]) -> str:
     digest = hashlib.sha256()
     for path in paths:
         digest.update(_meaning(path.read_text()).encode())

@@ -1,5 +1,7 @@
 """Runs every method over one test condition: thresholds from runs without objects, then the passes found."""
 
+import pickle
+import re
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -9,6 +11,7 @@ import rivals
 import score
 import trackers
 from conditions import Condition
+from fingerprint import OLD_TRACKER, TRACKER, fingerprint, fingerprint_of_results
 from score import Found
 from series import INTERVAL_S, Data, Pass, data_of, earlier_of
 from trackers import EXTRA, GRID, METHODS, Method
@@ -131,14 +134,26 @@ def prepare(job: Job) -> Result:
 
 
 def run(job: Job) -> tuple[Job, dict[str, Detection], dict[float, Point]]:
-    """Do one job."""
+    """Do one job, or load its results from the folder of the cache if they are there."""
+    method = next((method for method in (*METHODS, *EXTRA) if method.name == job.method), None)
+    tracker = None if method is None else OLD_TRACKER if method.old else TRACKER
+    name = f"{job.condition.name}-{job.tuning}-{job.clean_minutes:g}-{job.swept_minutes:g}-{job.method}"
+    code = f"{fingerprint()}-{fingerprint_of_results(tracker)}"
+    path = job.cache / f"results-{re.sub('[^a-z0-9.]+', '-', name.lower())}-{code}.pickle"
+    if path.exists():
+        return job, *pickle.loads(path.read_bytes())
+    done = _run(job, method)
+    path.write_bytes(pickle.dumps(done[1:]))
+    return done
+
+
+def _run(job: Job, method: Method | None) -> tuple[Job, dict[str, Detection], dict[float, Point]]:
     data = job.data()
-    if job.method == OTHERS:
+    if method is None:
         found = {BOUND: _bound(data)}
         for rival, (statistic, lag_s) in rivals.RIVALS.items():
             found[rival] = _rival(data, statistic, lag_s)
         return job, found, {}
-    method = next(method for method in (*METHODS, *EXTRA) if method.name == job.method)
     earlier = earlier_of(job.condition, job.tuning, job.cache) if method.protocol == trackers.KEPT else None
     make = method.maker(data, earlier)
     if method in EXTRA:
