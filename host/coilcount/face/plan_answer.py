@@ -3,7 +3,7 @@
 from typing import TextIO
 
 from coilcount.face.console import SafeConsole
-from coilcount.face.plan_build_text import size_words, warning_lines
+from coilcount.face.plan_build_text import size_words, tank_line, warning_lines
 from coilcount.face.plan_depths import print_depths
 from coilcount.face.plan_words import PLAIN_WIDTH, WIDEST, paragraph, parts_words
 from coilcount.model.plan import CapacitorFigures, CoilFigures, ShortPlan
@@ -43,6 +43,8 @@ def print_answer(plan: ShortPlan, out: TextIO) -> None:
         ],
         apart=False,
     )
+    tank = tank_line(plan.tank.peak_v, plan.tank.peak_v_from, plan.tank.pair_peak_v, plan.tank.centre_tap)
+    paragraph(console, "oscillator", [tank], apart=False)
     if plan.warnings:
         paragraph(console, "warning", warning_lines(plan.warnings), apart=False)
     print_depths(console, answer)
