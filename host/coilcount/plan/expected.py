@@ -10,7 +10,7 @@ from coilcount.physics.noise import NOISE_CLASSES
 from coilcount.plan.capacitor import capacitor_section
 from coilcount.plan.coil import coil_section, tank_of
 from coilcount.plan.pair import OTHER_MA, SUPPLY_V, TAIL_MA, pair_peak_v, parallel_ohm
-from coilcount.plan.power import power_section
+from coilcount.plan.power import REST_MA, power_section
 from coilcount.schema.build_check import MOSFET, PAIR
 from coilcount.schema.plan import PlanFile
 
@@ -61,6 +61,11 @@ def expectations(plan: PlanFile, oscillator: str, interval_s: float, seconds: fl
     f, dc = coil["frequency_hz"], coil["resistance_dc_ohm"]
     low_uh, usual_uh, high_uh = (coil[f"inductance_{name}"] for name in ("low_uh", "uh", "high_uh"))
     drift = next(row for row in capacitor["dielectrics"] if row["dielectric"] == plan.coil.dielectric)
+    oscillator_ranges = _oscillator(oscillator, parallel_ohm(tank), plan.coil.centre_tap)
+    if plan.supply_ma is None and oscillator != PAIR:  # the plan counts with the pair
+        whole_ma = REST_MA + oscillator_ranges["oscillator_ma"].value
+    else:
+        whole_ma = power_section(plan, tank)["supply_ma"]
     duty_percent = DUTY_PERCENT if oscillator == PAIR else HALF_SINE_PERCENT
     ranges = {
         "coil_resistance_ohm": Expectation(dc * RESISTANCE_LOW, dc, dc * RESISTANCE_HIGH + LEADS_OHM),
@@ -71,13 +76,13 @@ def expectations(plan: PlanFile, oscillator: str, interval_s: float, seconds: fl
             sqrt(usual_uh / high_uh / (1 + tolerance)) * (1 - OSCILLATOR_SPREAD),
             sqrt(usual_uh / low_uh / (1 - tolerance)) * (1 + OSCILLATOR_SPREAD),
         ),
-        **_oscillator(oscillator, parallel_ohm(tank), plan.coil.centre_tap),
+        **oscillator_ranges,
         "mid_v": MID_V,
         "pin_highest_v": PIN_HIGHEST_V,
         "pin_lowest_v": PIN_LOWEST_V,
         "pin_average_v": Expectation(*(PIN_SUPPLY_V * percent / 100 for percent in duty_percent)),
         "duty_percent": duty_percent,
-        "supply_ma": _around(power_section(plan, tank)["supply_ma"], SUPPLY_LOW, SUPPLY_HIGH),
+        "supply_ma": _around(whole_ma, SUPPLY_LOW, SUPPLY_HIGH),
     }
     noise = {
         name: 1e6 * reading_sigma(NOISE_CLASSES[name], interval_s, seconds) for name in ("careful", "typical", "poor")
