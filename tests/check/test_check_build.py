@@ -275,6 +275,14 @@ def test_what_is_expected_is_printed_without_a_board(plan, capsys):
     assert not list(plan.parent.glob("*.check*"))
 
 
+def test_a_check_without_a_reading_does_not_say_that_nothing_failed(plan, capsys):
+    answers = plan.with_name("answers.toml")
+    answers.write_text("")
+    assert main(["check", "--build", str(plan), "--bench", "--answers", str(answers)]) == 0
+    out = capsys.readouterr().out
+    assert "nothing was checked: no reading was given" in out and "nothing failed" not in out
+
+
 @pytest.mark.parametrize(
     ("words", "text", "message"),
     [

@@ -43,8 +43,7 @@ def print_answer(plan: ShortPlan, out: TextIO) -> None:
         ],
         apart=False,
     )
-    tank = tank_line(plan.tank.peak_v, plan.tank.peak_v_from, plan.tank.pair_peak_v, plan.tank.centre_tap)
-    paragraph(console, "oscillator", [tank], apart=False)
+    paragraph(console, "oscillator", [tank_line(plan.tank)], apart=False)
     if plan.warnings:
         paragraph(console, "warning", warning_lines(plan.warnings), apart=False)
     print_depths(console, answer)

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from coilcount.model.plan import CoilFigures
+from coilcount.model.plan import CoilFigures, TankVoltage
 from coilcount.model.plan_build import CableFigures, DriftFigures, OffsetFigures, PlanWarning, ShieldFigures
 
 
@@ -61,17 +61,16 @@ def drift_lines(drift: DriftFigures, dielectric: str) -> list[str]:
     return lines
 
 
-def tank_line(peak_v: float, peak_v_from: str, pair_v: float, tapped: bool) -> str:
+def tank_line(tank: TankVoltage) -> str:
     """The voltage across the coil, and how the default oscillator is connected to it."""
-    given = peak_v_from == "given"
-    line = f"{peak_v:.2g} V peak across the coil, {'as given' if given else 'with the default oscillator'}."
-    if given:
-        line += f" The default oscillator as drawn gives {pair_v:.2g} V."
-    if not tapped:
-        line += (
-            " The default oscillator wants a centre tap: add --centre-tap. Without one, feed it by 470 ohm from each "
-            "coil end to its supply, which halves the voltage."
-        )
+    feed = "" if tank.centre_tap else " fed by 470 ohm from each coil end to its supply"
+    if tank.peak_v_from == "given":
+        line = f"{tank.peak_v:.2g} V peak across the coil, as given. The default oscillator{feed}, as drawn, gives "
+        line += f"{tank.pair_peak_v:.2g} V."
+    else:
+        line = f"{tank.peak_v:.2g} V peak across the coil, with the default oscillator{feed}."
+    if not tank.centre_tap:
+        line += f" It wants a coil with a centre tap (--centre-tap), which gets {tank.tapped_peak_v:.2g} V."
     return line
 
 

@@ -233,7 +233,7 @@ def _power(power: PowerFigures, tank: TankVoltage) -> list[str]:
             f"{power.emission_limit_dbua_m:.0f}"
         )
     return [
-        tank_line(tank.peak_v, tank.peak_v_from, tank.pair_peak_v, tank.centre_tap),
+        tank_line(tank),
         f"With {power.tank_peak_v:.3g} V peak {power.current_a * 1e3:.0f} mA rms circulate, "
         f"{power.tank_loss_mw:.2g} mW are lost in the copper; the tank is {power.parallel_ohm:.0f} ohm.",
         f"Field at the coil's centre {power.centre_ut:.1f} uT rms; ICNIRP 2010 public level "

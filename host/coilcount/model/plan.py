@@ -231,6 +231,7 @@ class TankVoltage:
     peak_v: float
     peak_v_from: str  # "the default oscillator" or "given"
     pair_peak_v: float
+    tapped_peak_v: float  # that of the default oscillator if this coil has a centre tap
     centre_tap: bool
 
 

@@ -63,6 +63,7 @@ def tank_voltage(plan: PlanFile, tank: Tank) -> TankVoltage:
         peak_v=tank_peak_v(plan, tank),
         peak_v_from="the default oscillator" if plan.tank_peak_v is None else "given",
         pair_peak_v=pair_peak_v(parallel_ohm(tank), plan.coil.centre_tap),
+        tapped_peak_v=pair_peak_v(parallel_ohm(tank), tapped=True),
         centre_tap=plan.coil.centre_tap,
     )
 
