@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from coilcount.commands.plan_shape_options import changed, settle_sizes
 from coilcount.errors import InputError
-from coilcount.face.plan_build_text import tank_line
+from coilcount.face.plan_build_text import short_tank_line, tank_line
 from coilcount.model.plan_build import CableFigures, DriftFigures, OffsetFigures, PlanWarning, ShieldFigures
 from coilcount.physics import oscillator
 from coilcount.physics.drift import drift, resistivity_slopes
@@ -156,6 +156,8 @@ def test_the_voltage_across_the_coil_is_that_of_the_default_oscillator_unless_it
     assert "as given" in tank_line(found) and "gives 1.3 V" in tank_line(found)
     untapped, whole = (tank_line(pair.tank_voltage(plan, TANK)) for plan in (PLAN, tapped))
     assert "470 ohm from each coil end" in untapped and "(--centre-tap), which gets 2.3 V" in untapped
+    short = short_tank_line(pair.tank_voltage(PLAN, TANK))
+    assert short == "1.3 V peak, fed by 470 ohm at each end; 2.3 V with --centre-tap."
     assert whole == "2.3 V peak across the coil, with the default oscillator."
     polyester = plan_with(dielectric="polyester", centre_tap=True)
     assert power.power_section(polyester, coil.tank_of(polyester.coil))["tank_peak_v"] < 1.75

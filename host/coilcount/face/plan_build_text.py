@@ -74,6 +74,13 @@ def tank_line(tank: TankVoltage) -> str:
     return line
 
 
+def short_tank_line(tank: TankVoltage) -> str:
+    """The same in one line of the short answer."""
+    if tank.peak_v_from != "given" and not tank.centre_tap:
+        return f"{tank.peak_v:.2g} V peak, fed by 470 ohm at each end; {tank.tapped_peak_v:.2g} V with --centre-tap."
+    return f"{tank.peak_v:.2g} V peak across the coil{', as given' if tank.peak_v_from == 'given' else ''}."
+
+
 def offset_line(offset: OffsetFigures) -> str:
     """How the shift changes beside the axis, or under a tilted coil."""
     return (
