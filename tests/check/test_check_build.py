@@ -17,10 +17,11 @@ from coilcount.check.questions import QUESTIONS
 from coilcount.commands.cli import main
 from coilcount.plan.expected import expectations, reading_sigma
 from coilcount.schema.build_check import MOSFET, MOSFET_LIMITED, PAIR, Answers, read_answers
-from coilcount.schema.plan import PlanFile
+from coilcount.schema.plan import USUAL_COIL, PlanFile
 from coilcount.schema.tables import to_toml
 
-PLAN = PlanFile()
+PLAN = PlanFile(coil=replace(USUAL_COIL, centre_tap=True))
+UNTAPPED = PlanFile()
 EXPECTED = expectations(PLAN, PAIR, 0.02, 60.0)
 GOOD = {question.key: EXPECTED.ranges[question.key].value for question in QUESTIONS}
 
@@ -130,11 +131,26 @@ def test_each_oscillator_swings_and_draws_as_the_simulation_found():
     limited = expectations(PLAN, MOSFET_LIMITED, 0.02, 60.0).ranges
     # What ngspice finds for the default coil (tests/support/circuit_checks.py).  The plan's Q is 4 % lower, because it
     # counts the loss of the capacitor.
-    for ranges, volt, milliampere in ((mosfet, 27.0, 51), (limited, 11.3, 25), (EXPECTED.ranges, 2.40, 6.4)):
+    for ranges, volt, milliampere in ((mosfet, 27.0, 51), (limited, 11.3, 25), (EXPECTED.ranges, 2.40, 7.4)):
         assert ranges["end_swing_v"].value == pytest.approx(volt, rel=0.05)
         assert ranges["oscillator_ma"].value == pytest.approx(milliampere, rel=0.06)
     assert EXPECTED.ranges["emitters_v"].value == pytest.approx(1.38, abs=0.02)
     assert "emitters_v" not in mosfet
+    # Board, display and piezo take 45 mA.
+    for ranges, milliampere in ((mosfet, 96), (limited, 70), (EXPECTED.ranges, 52)):
+        assert ranges["supply_ma"].value == pytest.approx(milliampere, rel=0.03)
+
+
+def test_a_coil_without_a_tap_is_expected_with_its_feed_resistors():
+    """1.3 V and the same current (simulated, tests/hardware); the other oscillators need a tap."""
+    untapped = expectations(UNTAPPED, PAIR, 0.02, 60.0)
+    assert untapped.ranges["end_swing_v"].value == pytest.approx(1.29, rel=0.05)
+    assert untapped.ranges["oscillator_ma"] == EXPECTED.ranges["oscillator_ma"]
+    assert "470 ohm from each coil end" in untapped.note and EXPECTED.note == ""
+    assert "needs a centre tap" in expectations(UNTAPPED, MOSFET, 0.02, 60.0).note
+    # A closed loop and another capacitor are still told apart by the swing.
+    assert judged(28_630.0, {"end_swing_v": 0.53 * 1.28}, expected=untapped)["frequency"] is faults.SHORTED_TURN
+    assert judged(22_615.0, {"end_swing_v": 0.90 * 1.28}, expected=untapped)["frequency"] is faults.WRONG_CAPACITOR
 
 
 def check(words, capsys):
@@ -252,8 +268,19 @@ def test_what_is_expected_is_printed_without_a_board(plan, capsys):
     out = capsys.readouterr().out
     assert all(question.how in out for question in QUESTIONS) and "25.00 kHz (23.92 to 27.03)" in out
     code, (found,) = check(["--build", plan, "--expect", "--json"], capsys)
-    assert code == 0 and set(found["ranges"]) == set(EXPECTED.ranges)
+    assert code == 0 and set(found["ranges"]) == set(EXPECTED.ranges) and found["note"] == ""
+    plan.write_text(to_toml(UNTAPPED))
+    assert main(["check", "--build", str(plan), "--expect"]) == 0
+    assert "has no centre tap" in capsys.readouterr().out
     assert not list(plan.parent.glob("*.check*"))
+
+
+def test_a_check_without_a_reading_does_not_say_that_nothing_failed(plan, capsys):
+    answers = plan.with_name("answers.toml")
+    answers.write_text("")
+    assert main(["check", "--build", str(plan), "--bench", "--answers", str(answers)]) == 0
+    out = capsys.readouterr().out
+    assert "nothing was checked: no reading was given" in out and "nothing failed" not in out
 
 
 @pytest.mark.parametrize(

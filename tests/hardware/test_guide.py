@@ -2,6 +2,7 @@
 
 import re
 import shlex
+from dataclasses import replace
 
 import pytest
 from circuits import parts
@@ -76,10 +77,19 @@ def test_each_part_that_a_page_names_is_in_the_bill():
 
 
 def test_the_figures_of_step_5_are_those_of_the_check():
-    ranges = expectations(PlanFile(), PAIR, 0.02, 60.0).ranges
+    plan = PlanFile()
+    untapped, tapped = plan, replace(plan, coil=replace(plan.coil, centre_tap=True))
+    ranges = expectations(tapped, PAIR, 0.02, 60.0).ranges
     running = float(re.search(r"\*\*([\d.]+) V if it oscillates", GUIDE)[1])
     assert ranges["emitters_v"].value == pytest.approx(running, abs=0.02)
-    assert f"for\n{ranges['oscillator_ma'].value:.1f} mA" in GUIDE
+    without_tap = float(re.search(r"`emitters` ([\d.]+) V in place of", GUIDE)[1])
+    assert expectations(untapped, PAIR, 0.02, 60.0).ranges["emitters_v"].value == pytest.approx(without_tap, abs=0.02)
+    milliampere, supply_v = ranges["oscillator_ma"].value, ranges["oscillator_v"].value
+    assert f"for\n{milliampere:.1f} mA" in GUIDE
+    assert f"| {supply_v:.2f} V: {milliampere:.1f} mA flow through R81" in GUIDE
+    assert 5.0 - supply_v == pytest.approx(milliampere * 0.1, abs=0.01)  # V; R81 has 100 ohm
+    side_v = float(re.search(r"([\d.]+) V to each side", GUIDE)[1])
+    assert 2 * side_v == pytest.approx(ranges["end_swing_v"].value, rel=0.05)
     assert f"{ranges['mid_v'].value:.2f} V at 3.3 V" in GUIDE and f"{ranges['mid_v'].value:.2f} V" in WIRING
 
 

@@ -10,9 +10,10 @@ from circuits import PAIR, oscillate, parts, ring_down
 from coilcount.physics.noise import NOISE_CLASSES
 from coilcount.physics.oscillator import supply_pushing
 from coilcount.physics.tank import Tank
+from coilcount.plan import pair
 from coilcount.plan.coil import coil_section, tank_of
 from coilcount.plan.power import power_section
-from coilcount.schema.plan import PlanFile, read_plan
+from coilcount.schema.plan import read_plan
 from pytest import approx
 from spice import frequency_hz, needs_ngspice, run
 
@@ -23,7 +24,7 @@ PLANS = {
     "one-layer": 'diameter_mm = 80\nturns = 50\nwire = "0.4 mm"\nlayout = "solenoid"\ncapacitor_nf = 100\n',
 }
 
-TAIL_A = 4.75e-3  # mean current of Q3 in the circuit simulation; `test_the_tail` holds it
+NETLIST = parts.read_netlist("oscillator-pair")
 
 
 def plan_and_head(folder, name: str) -> tuple[Tank, dict, dict[str, float]]:
@@ -37,32 +38,19 @@ def plan_and_head(folder, name: str) -> tuple[Tank, dict, dict[str, float]]:
     tank = tank_of(plan.coil)
     head = {
         "inductance": tank.inductance_h,
-        "resistance": tank.resistance_ohm * tank.q / q_of(tank),
+        "resistance": tank.resistance_ohm * tank.q / tank.q_tank,
         "coupling": coil_section(plan.coil, tank)["centre_tap"]["coupling"],
         "capacitance": tank.capacitance_f,
     }
     return tank, power_section(plan, tank), head
 
 
-def q_of(tank: Tank) -> float:
-    """Return the Q of the whole tank; a plan that knows no loss of the capacitor has only the coil's."""
-    return getattr(tank, "q_tank", tank.q)
-
-
-def pair_peak_v(parallel_ohm: float) -> float:
-    """Compute the fundamental of the tail's current, switched from half to half, in the tank and the base circuits.
-
-    A square wave of +-I/2 has a fundamental of 2 I / pi.  The base circuits load the coil with both their resistors.
-    """
-    found = parts.read_netlist("oscillator-pair")
-    load = sum(found[name].number for name in ("R2", "R3", "R4", "R5"))
-    return 2 / pi * TAIL_A / (1 / parallel_ohm + 1 / load)
-
-
-def test_the_tail():
-    found = oscillate(probes=("v(xosc.tail_emitter)",), **circuit_checks.SETTLED)
-    resistor = parts.read_netlist("oscillator-pair")["R6"].number
-    assert np.mean(found.waves["v(xosc.tail_emitter)"]) / resistor == approx(TAIL_A, rel=0.02)
+def test_the_tail_the_current_and_the_load_of_the_base_circuits():
+    found, netlist = oscillate(probes=("v(xosc.tail_emitter)",), **circuit_checks.SETTLED), NETLIST
+    tail_ma = np.mean(found.waves["v(xosc.tail_emitter)"]) / netlist["R6"].number * 1e3
+    assert tail_ma == approx(pair.TAIL_MA, rel=0.02)
+    assert found.supply_a * 1e3 == approx(pair.TAIL_MA + pair.OTHER_MA, rel=0.01)
+    assert sum(netlist[name].number for name in ("R2", "R3", "R4", "R5")) == pair.BASES_OHM
 
 
 @pytest.mark.parametrize("name", PLANS)
@@ -70,19 +58,35 @@ def test_frequency_q_and_voltage_of_three_plans(tmp_path, name):
     tank, power, head = plan_and_head(tmp_path, name)
     ring_hz, ring_q = ring_down(**head)
     found = oscillate(PAIR, stop_s=8e-3, start_s=6e-3, probes=("l.xhead.l1a#branch",), **head)
-    expected_v = pair_peak_v(power["parallel_ohm"])
-    print(f"\n{name}: plan {tank.frequency_hz:.0f} Hz, Q {q_of(tank):.2f}, tank {expected_v:.2f} V;", end=" ")
+    expected_v = power["tank_peak_v"]
+    print(f"\n{name}: plan {tank.frequency_hz:.0f} Hz, Q {tank.q_tank:.2f}, tank {expected_v:.2f} V;", end=" ")
     print(f"circuit simulation {found.frequency_hz:.0f} Hz, Q {ring_q:.2f} at {ring_hz:.0f} Hz, {found.peak_v:.2f} V")
     assert found.frequency_hz == approx(tank.frequency_hz, rel=5e-4)
-    assert ring_q == approx(q_of(tank), rel=0.005)
+    assert ring_q == approx(tank.q_tank, rel=0.005)
     assert found.peak_v == approx(expected_v, rel=0.02)
     current = np.abs(found.waves["l.xhead.l1a#branch"]).max()
-    # The plan's current is that of its own tank voltage.
-    assert current == approx(power["current_peak_a"] * found.peak_v / power["tank_peak_v"], rel=0.05)
+    assert current == approx(power["current_peak_a"], rel=0.06)
+    assert found.supply_a * 1e3 == approx(power["oscillator_ma"], rel=0.03)
 
 
-def test_the_tank_voltage_that_a_plan_assumes_is_that_of_the_default_coil():
-    assert oscillate(PAIR, **circuit_checks.SETTLED).peak_v == approx(PlanFile().tank_peak_v, rel=0.02)
+@pytest.mark.parametrize(
+    ("ohm", "untapped_ohm"), [(0.45, None), (0.65, None), (0.85, None), (3.0, None), (0.75, 470.0), (3.0, 470.0)]
+)
+def test_the_voltage_over_the_loss_of_the_tank_with_and_without_a_tap(ohm, untapped_ohm):
+    found = oscillate(resistance=ohm, untapped_ohm=untapped_ohm, **circuit_checks.SETTLED)
+    expected = pair.pair_peak_v(225e-6 / 180e-9 / ohm, tapped=untapped_ohm is None)
+    print(f"\n{expected:.3f} V (computed), {found.peak_v:.3f} V (circuit simulation)")
+    assert found.peak_v == approx(expected, rel=0.012)
+
+
+def test_the_answer_to_loss_falls_above_the_voltage_from_which_the_plan_warns():
+    """Loss + 1 % at 3.7 V and at 4.4 V peak."""
+    for ohm, peak_v, percent in ((0.88, 3.7, -0.87), (0.71, 4.4, -0.6)):
+        base, lossy = (oscillate(resistance=r, **circuit_checks.SETTLED) for r in (ohm, 1.01 * ohm))
+        print(f"\n{base.peak_v:.2f} V: {base.percent(lossy):+.2f} % (circuit simulation)")
+        assert base.peak_v == approx(peak_v, abs=0.06)
+        assert base.percent(lossy) == approx(percent, abs=0.07)
+    assert pair.LINEAR_V == 3.7
 
 
 def test_the_formula_of_supply_pushing():
@@ -103,10 +107,15 @@ def test_the_formula_of_supply_pushing():
 
 def test_the_default_oscillator_pushes_less_than_a_scene_assumes():
     """Scenes take the formula with a loop gain of 1.5.  The pair's current does not follow its supply."""
-    base, low = oscillate(**circuit_checks.SETTLED), oscillate(supply_v=4.5, **circuit_checks.SETTLED)
     assumed = supply_pushing(24.5, 1.5) * np.log(0.9) * 1e6
-    print(f"\n10 % less supply: {base.ppm(low):+.2f} ppm (circuit simulation), {assumed:+.1f} ppm (formula of scenes)")
-    assert abs(base.ppm(low)) < abs(assumed) / 3
+    print(f"\n10 % less supply: {assumed:+.1f} ppm (formula of scenes)", end="")
+    for untapped_ohm, ppm_per_percent in ((470.0, pair.PUSHING_UNTAPPED_PPM), (None, pair.PUSHING_PPM)):
+        given = {"untapped_ohm": untapped_ohm, **circuit_checks.SETTLED}
+        base, low = oscillate(**given), oscillate(supply_v=4.5, **given)
+        print(f", {base.ppm(low):+.2f} ppm {'with' if untapped_ohm is None else 'without'} a tap", end="")
+        assert base.ppm(low) == approx(-10 * ppm_per_percent, abs=0.3)
+    print(" (circuit simulation)")
+    assert abs(base.ppm(low)) < abs(assumed) / 3  # with a tap
 
 
 def test_thermal_and_shot_noise_are_far_below_the_noise_classes_of_the_plan():

@@ -9,10 +9,11 @@ import pytest
 import ring_circuits
 from check_values import complex_of, keys_of, named, value
 from closed_forms import disc, loop, rod
-from coilcount.physics import eddy, facing, response, targets
+from coilcount.physics import eddy, facing, targets
 from coilcount.physics.bodies import Body, coupling
 from coilcount.physics.constants import MU0
 from coilcount.physics.winding import make_winding
+from dipole import target_response
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -124,7 +125,7 @@ def test_a_ring_body_is_a_dipole_far_away():
     body = ring_circuits.RingBody(0.012, 1.75e-3, 58e6, 25e3)
     dipole = targets.Polarizability(body.axial_polarizability(), 0j)
     for distance, tolerance in ((0.05, 0.05), (2.0, 2e-4)):
-        far = response.target_response(winding, dipole, [0, 0, distance], [0, 0, 1], 25e3)
+        far = target_response(winding, dipole, [0, 0, distance], [0, 0, 1], 25e3)
         assert body.response(winding, distance) == pytest.approx([float(part) for part in far], rel=tolerance)
 
 

@@ -16,6 +16,7 @@ from coilcount.physics.bodies import ATTITUDES, Body, body_response, coaxial_res
 from coilcount.physics.constants import MU0
 from coilcount.physics.winding import Winding, make_winding
 from coilcount.schema.body import SIZES
+from dipole import target_response
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -65,7 +66,7 @@ def test_a_small_ball_far_away_is_a_dipole_and_fades(radius, sigma, mu_r, freque
     size = np.hypot(d_l, d_r / (2 * pi * frequency))
     assert all(a > b for a, b in pairwise(size))
     alpha = targets.sphere(radius, sigma, mu_r, frequency)
-    far_l, far_r = response.target_response(WINDING, alpha, [0, 0, 3.0], [0, 0, 1], frequency)
+    far_l, far_r = target_response(WINDING, alpha, [0, 0, 3.0], [0, 0, 1], frequency)
     w = 2 * pi * frequency
     assert complex(d_l[-1], d_r[-1] / w) == pytest.approx(complex(far_l, far_r / w), rel=2e-3)
 

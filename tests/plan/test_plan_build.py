@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 from coilcount.commands.plan_shape_options import changed, settle_sizes
 from coilcount.errors import InputError
+from coilcount.face.plan_build_text import short_tank_line, tank_line
 from coilcount.model.plan_build import CableFigures, DriftFigures, OffsetFigures, PlanWarning, ShieldFigures
 from coilcount.physics import oscillator
 from coilcount.physics.drift import drift, resistivity_slopes
 from coilcount.physics.winding import make_winding
-from coilcount.plan import capacitor, coil, power
+from coilcount.plan import capacitor, coil, pair, power
 from coilcount.plan.drift import drift_section
 from coilcount.plan.offset import offset_section
 from coilcount.plan.quantity import quantity
@@ -31,6 +32,9 @@ TANK = coil.tank_of(USUAL_COIL)
 
 def plan_with(**changes) -> PlanFile:
     return replace(PLAN, coil=replace(USUAL_COIL, **changes))
+
+
+ONE_LAYER = plan_with(diameter_mm=80.0, turns=50, wire="0.4 mm", layout="solenoid", capacitor_nf=100.0, centre_tap=True)
 
 
 @pytest.mark.parametrize(
@@ -112,30 +116,51 @@ def test_plan_and_simulator_drift_alike(tmp_path):
     assert model.supply_shift(np.array([1.01]))[0] * 1e6 == pytest.approx(section["supply_ppm_per_percent"], rel=0.01)
 
 
-def test_supply_pushing_of_the_default_oscillator():
-    """An independent integration of the oscillator (computed): -1.6 ppm for 1 % at Q 24.5 and a gain of 1.5."""
+def test_supply_pushing_by_formula_and_of_the_default_oscillator():
+    """An independent integration of a van der Pol oscillator (computed): -1.6 ppm for 1 % at Q 24.5, gain 1.5."""
     section = drift_section(PLAN, TANK)
     assert section["supply_ppm_per_percent"] == pytest.approx(-1.6, abs=0.1)
     assert section["supply_ppm_per_percent"] * 1e-4 == pytest.approx(oscillator.supply_pushing(TANK.q_tank, 1.5))
+    assert section["pair_supply_ppm_per_percent"] == pair.PUSHING_UNTAPPED_PPM  # the default coil has no tap
+    tapped = drift_section(plan_with(centre_tap=True), TANK)
+    assert tapped["pair_supply_ppm_per_percent"] == pair.PUSHING_PPM
     total = drift(TANK, "glass-fibre", "C0G", 1.5).total_per_k
     assert section["temperature_ppm_per_k"] == pytest.approx([value * 1e6 for value in total])
     assert section["temperature_hz_per_k"][1] == pytest.approx(total[1] * TANK.frequency_hz)
 
 
 def test_the_battery_lasts_as_long_as_the_tank_allows():
-    """A circuit simulation (computed): 2.40 V across 890 ohm take 6.4 mA of 52 mA; the tail current goes with V/R."""
+    """A circuit simulation (computed): the default oscillator takes 7.4 of 52 mA; its tail current goes with V/R."""
     usual = power.power_section(PLAN, TANK)
-    assert usual["oscillator_ma"] == pytest.approx(6.4, abs=0.4)
+    assert usual["oscillator_ma"] == pytest.approx(7.4, abs=0.1)
     assert usual["supply_ma"] == pytest.approx(52, abs=0.5)
     assert usual["supply_from"] == "the tank"
-    louder = power.power_section(replace(PLAN, tank_peak_v=4.8), TANK)
-    tail = usual["oscillator_ma"] - power.PAIR_OTHER_MA
-    assert louder["oscillator_ma"] - power.PAIR_OTHER_MA == pytest.approx(2 * tail)
+    same, louder = (power.power_section(replace(PLAN, tank_peak_v=k * usual["tank_peak_v"]), TANK) for k in (1, 2))
+    assert same["oscillator_ma"] == pytest.approx(usual["oscillator_ma"])
+    assert louder["oscillator_ma"] - usual["oscillator_ma"] == pytest.approx(pair.TAIL_MA)
     assert louder["battery_h"] < usual["battery_h"]
-    lossy = plan_with(dielectric="polyester")
-    assert power.power_section(lossy, coil.tank_of(lossy.coil))["battery_h"] < usual["battery_h"]
     given_ma = power.power_section(replace(PLAN, supply_ma=100.0), TANK)
     assert (given_ma["battery_h"], given_ma["supply_from"]) == (20.0, "given")
+
+
+def test_the_voltage_across_the_coil_is_that_of_the_default_oscillator_unless_it_is_given():
+    """2.4 V with a centre tap and the loss of the coil alone, half of it with 470 ohm at each end (simulated)."""
+    tapped = plan_with(centre_tap=True)
+    no_loss = 890 * 25.0 / 24.7  # ohm; the circuit simulation leaves out the loss of the capacitor
+    assert pair.pair_peak_v(no_loss, tapped=True) == pytest.approx(2.4, rel=0.03)
+    assert power.power_section(tapped, TANK)["tank_peak_v"] == pytest.approx(2.33, rel=0.01)
+    assert power.power_section(PLAN, TANK)["tank_peak_v"] == pytest.approx(1.28, rel=0.01)
+    assert capacitor.capacitor_section(tapped, TANK)["rated_v"] == pytest.approx(4.65, rel=0.01)
+    found = pair.tank_voltage(replace(PLAN, tank_peak_v=5.0), TANK)
+    assert (found.peak_v, found.peak_v_from, found.centre_tap) == (5.0, "given", False)
+    assert "as given" in tank_line(found) and "gives 1.3 V" in tank_line(found)
+    untapped, whole = (tank_line(pair.tank_voltage(plan, TANK)) for plan in (PLAN, tapped))
+    assert "470 ohm from each coil end" in untapped and "(--centre-tap), which gets 2.3 V" in untapped
+    short = short_tank_line(pair.tank_voltage(PLAN, TANK))
+    assert short == "1.3 V peak, fed by 470 ohm at each end; 2.3 V with --centre-tap."
+    assert whole == "2.3 V peak across the coil, with the default oscillator."
+    polyester = plan_with(dielectric="polyester", centre_tap=True)
+    assert power.power_section(polyester, coil.tank_of(polyester.coil))["tank_peak_v"] < 1.75
 
 
 def test_stray_capacitance_is_taken_off_the_capacitor():
@@ -162,7 +187,8 @@ def test_stray_capacitance_is_taken_off_the_capacitor():
         (plan_with(wire="0.12 mm"), "Q is only.*Take thicker wire"),
         (plan_with(turns=80, capacitor_nf=1.0), "may be .* pF.*of all"),
         (plan_with(wire="1.4 mm"), "skin depths thick.*only estimates"),
-        (replace(PLAN, tank_peak_v=20.0), "cannot give 20 V"),
+        (replace(PLAN, tank_peak_v=3.8), "begins to saturate above 3.7 V peak, and the tank has 3.8 V.*larger R6"),
+        (ONE_LAYER, "begins to saturate above 3.7 V"),
     ],
 )
 def test_warnings_say_what_why_and_what_to_change(plan, words):
@@ -170,6 +196,10 @@ def test_warnings_say_what_why_and_what_to_change(plan, words):
     assert all(set(warning) == {"what", "why", "change"} and all(warning.values()) for warning in found)
     texts = [" ".join(warning.values()) for warning in found]
     assert any(re.search(words, text) for text in texts), texts
+
+
+def test_a_voltage_of_another_oscillator_is_not_judged_by_the_default_one():
+    assert warnings_section(replace(PLAN, tank_peak_v=27.0, supply_ma=100.0), TANK) == []
 
 
 def test_the_usual_coil_needs_no_warning():

@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 from coilcount.errors import InputError
 from coilcount.physics.noise import NOISE_CLASSES
-from coilcount.physics.response import target_response
 from coilcount.physics.targets import Polarizability
 from coilcount.physics.winding import make_winding
 from coilcount.plan import noise, pass_width, reach
@@ -22,6 +21,7 @@ from coilcount.plan.detector import FILE, METHODS, read_detector
 from coilcount.plan.targets import Response
 from coilcount.schema.coil import Coil
 from coilcount.schema.plan import OSCILLATORS, USUAL_COIL, PlanFile
+from dipole import target_response
 from scipy.interpolate import CubicSpline
 
 BENCH = Path(__file__).parents[1] / "bench"

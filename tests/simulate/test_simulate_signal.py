@@ -7,7 +7,7 @@ import pytest
 from coilcount.model import Line
 from coilcount.physics.constants import MATERIALS
 from coilcount.physics.noise import NOISE_CLASSES
-from coilcount.physics.response import frequency_shift, target_response
+from coilcount.physics.response import frequency_shift
 from coilcount.schema.tables import read_table
 from coilcount.simulate.coil import CoilModel
 from coilcount.simulate.dprime import autocovariance, d_prime, readings, timing_covariance
@@ -17,6 +17,7 @@ from coilcount.simulate.passes import passes_of
 from coilcount.simulate.scene import Scene
 from coilcount.simulate.signal import components
 from coilwire import frame, records
+from dipole import target_response
 from ring_circuits import coin
 
 COIN = {

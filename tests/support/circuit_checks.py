@@ -21,7 +21,7 @@ def pair_frequency(folder: Path = HARDWARE) -> None:
 
 def pair_amplitude(folder: Path = HARDWARE) -> None:
     found = oscillate(PAIR, folder=folder)
-    # 2.4 V peak is what a plan file assumes, and the current goes into the battery's life.
+    # `plan.pair` computes both for a plan: the voltage gives its field, the current its battery life.
     assert found.peak_v == approx(2.4, rel=0.05)
     assert found.supply_a == approx(7.4e-3, rel=0.05)
 

@@ -61,7 +61,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from coilcount.check.build import compare_build
-    from coilcount.check.evidence import FAILED
+    from coilcount.check.evidence import FAILED, NOT_CHECKED
     from coilcount.readings.hello import mismatches
 
     _check_numbers(args)
@@ -101,7 +101,10 @@ def run(args: argparse.Namespace) -> int:
             say(CLOCK_NOTE)
         if kept is not None:
             say(f"kept in {kept}; record --build and live --build carry it")
-        result = f"{failed} failed" if failed else "nothing failed"
+        if all(finding.verdict == NOT_CHECKED for finding in findings):
+            result = "nothing was checked: no reading was given"
+        else:
+            result = f"{failed} failed" if failed else "nothing failed"
         say(result + ("; the coil is simulated" if simulated else ""))
     return EXIT_NO if failed else EXIT_DONE
 

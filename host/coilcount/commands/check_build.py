@@ -89,6 +89,8 @@ class Build:
             word = ask_choice("Which oscillator did you build?", OSCILLATORS, last.oscillator)
             self.answers = dataclasses.replace(self.answers, oscillator=word)
             expected = self.expected()
+            if expected.note:
+                say(expected.note)
             for question in (question for question in QUESTIONS if question.key in expected.ranges):
 
                 def check(value: float, key: str = question.key) -> None:
@@ -128,11 +130,13 @@ class Build:
                     "ranges": ranges,
                     "noise_ppm": noise,
                     "drift_ppm_per_k": [round(ppm, 3) for ppm in expected.drift_ppm_per_k],
+                    "note": expected.note,
                 }
             )
             return
         say(
             f"Expected of a build of {self.path}, oscillator {self.answers.oscillator} (computed, not measured):",
+            *([expected.note] if expected.note else []),
             "",
         )
         for question in (question for question in QUESTIONS if question.key in expected.ranges):

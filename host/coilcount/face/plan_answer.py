@@ -3,7 +3,7 @@
 from typing import TextIO
 
 from coilcount.face.console import SafeConsole
-from coilcount.face.plan_build_text import size_words, warning_lines
+from coilcount.face.plan_build_text import short_tank_line, size_words, warning_lines
 from coilcount.face.plan_depths import print_depths
 from coilcount.face.plan_words import PLAIN_WIDTH, WIDEST, paragraph, parts_words
 from coilcount.model.plan import CapacitorFigures, CoilFigures, ShortPlan
@@ -25,8 +25,8 @@ def print_answer(plan: ShortPlan, out: TextIO) -> None:
         console,
         "wind",
         [
-            f"{coil.turns} turns of {coil.wire} ({coil.wire_mm:.2f} mm), {coil.layout}, {_size(coil)}; "
-            f"{coil.wire_length_m:.1f} m of wire.{taken}"
+            f"{coil.turns} turns, {coil.wire_length_m:.1f} m of {coil.wire} ({coil.wire_mm:.2f} mm), {coil.layout}, "
+            f"{_size(coil)}.{taken}"
         ],
     )
     if coil.centre_tap:
@@ -43,6 +43,7 @@ def print_answer(plan: ShortPlan, out: TextIO) -> None:
         ],
         apart=False,
     )
+    paragraph(console, "oscillator", [short_tank_line(plan.tank)], apart=False)
     if plan.warnings:
         paragraph(console, "warning", warning_lines(plan.warnings), apart=False)
     print_depths(console, answer)

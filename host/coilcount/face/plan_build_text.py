@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from coilcount.model.plan import CoilFigures
+from coilcount.model.plan import CoilFigures, TankVoltage
 from coilcount.model.plan_build import CableFigures, DriftFigures, OffsetFigures, PlanWarning, ShieldFigures
 
 
@@ -46,17 +46,39 @@ def shield_line(shield: ShieldFigures) -> str:
 
 
 def drift_lines(drift: DriftFigures, dielectric: str) -> list[str]:
-    """How temperature and supply move the frequency of the default oscillator."""
+    """How temperature and supply move the frequency."""
     low, middle, high = drift.temperature_ppm_per_k
     lines = [
         f"{middle:+.0f} ppm/K with {dielectric} ({low:+.0f} to {high:+.0f}), {drift.temperature_hz_per_k[1]:+.2f} "
         f"Hz/K: former {drift.former_ppm_per_k:+.1f}, copper {drift.copper_ppm_per_k:+.1f}, capacitor "
         f"{round(drift.capacitor_ppm_per_k[1]) or 0:+d}, transistors {drift.oscillator_ppm_per_k:+.1f}. Amplitude "
         f"{drift.amplitude_percent_per_k:+.2f} %/K.",
-        f"Supply: {drift.supply_ppm_per_percent:+.1f} ppm ({drift.supply_hz_per_percent:+.3f} Hz) for each per cent, "
-        f"at a gain of {drift.loop_gain:g} times the least. Regulate it. The simulator uses these figures.",
+        f"1 % more supply: {drift.supply_ppm_per_percent:+.1f} ppm ({drift.supply_hz_per_percent:+.3f} Hz) for an "
+        f"oscillator whose gain follows its supply and is {drift.loop_gain:g} times the least (a formula; the "
+        f"simulator uses it). The default oscillator: {drift.pair_supply_ppm_per_percent:+.1f} ppm with the default "
+        "coil (circuit simulation), because its current does not follow the supply. Regulate it all the same.",
     ]
     return lines
+
+
+def tank_line(tank: TankVoltage) -> str:
+    """The voltage across the coil, and how the default oscillator is connected to it."""
+    feed = "" if tank.centre_tap else " fed by 470 ohm from each coil end to its supply"
+    if tank.peak_v_from == "given":
+        line = f"{tank.peak_v:.2g} V peak across the coil, as given. The default oscillator{feed}, as drawn, gives "
+        line += f"{tank.pair_peak_v:.2g} V."
+    else:
+        line = f"{tank.peak_v:.2g} V peak across the coil, with the default oscillator{feed}."
+    if not tank.centre_tap:
+        line += f" It wants a coil with a centre tap (--centre-tap), which gets {tank.tapped_peak_v:.2g} V."
+    return line
+
+
+def short_tank_line(tank: TankVoltage) -> str:
+    """The same in one line of the short answer."""
+    if tank.peak_v_from != "given" and not tank.centre_tap:
+        return f"{tank.peak_v:.2g} V peak, fed by 470 ohm at each end; {tank.tapped_peak_v:.2g} V with --centre-tap."
+    return f"{tank.peak_v:.2g} V peak across the coil{', as given' if tank.peak_v_from == 'given' else ''}."
 
 
 def offset_line(offset: OffsetFigures) -> str:

@@ -13,12 +13,21 @@ from coilcount.face.plan_build_text import (
     shield_line,
     size_words,
     supply_line,
+    tank_line,
     warning_lines,
     wire_words,
 )
 from coilcount.face.plan_depths import print_depths
-from coilcount.face.plan_words import CLASS_WORDS, PLAIN_WIDTH, WIDEST, paragraph, parts_words
-from coilcount.model.plan import CapacitorFigures, CoilFigures, GroundFigures, Plan, PowerFigures, SweepFigures
+from coilcount.face.plan_words import CLASS_ORIGIN, CLASS_WORDS, PLAIN_WIDTH, WIDEST, paragraph, parts_words
+from coilcount.model.plan import (
+    CapacitorFigures,
+    CoilFigures,
+    GroundFigures,
+    Plan,
+    PowerFigures,
+    SweepFigures,
+    TankVoltage,
+)
 from coilcount.text import printable
 
 NOISE = ("careful", "typical", "poor")
@@ -48,14 +57,15 @@ def print_plan(plan: Plan, out: TextIO) -> None:
     levels = {name: level for name, level in plan.noise.items() if name != "1 Hz"}
     names = ", ".join(f"{name} ({level.shift_ppm:.2g} ppm)" for name, level in levels.items())
     console.print(textwrap.fill(MODEL_NOTE.format(noise=names), console.width), style="dim")
-    paragraph(console, "noise", [f"{name}: {CLASS_WORDS[name]}." for name in NOISE if name in levels])
+    classes = [f"{name}: {CLASS_WORDS[name]}." for name in NOISE if name in levels]
+    paragraph(console, "noise", [*classes, CLASS_ORIGIN])
     print_depths(console, plan.answer, long=True)
     for label, lines in (
         ("iron", plan.iron.words),
         ("coil size", _size(plan)),
         ("pass", _pass(plan.sweep)),
         ("ground", _ground(plan.ground)),
-        ("power", _power(plan.power)),
+        ("power", _power(plan.power, plan.tank)),
         ("cautions", plan.cautions),
     ):
         paragraph(console, label, lines)
@@ -211,10 +221,10 @@ def _ground(ground: GroundFigures) -> list[str]:
     return lines
 
 
-def _power(power: PowerFigures) -> list[str]:
+def _power(power: PowerFigures, tank: TankVoltage) -> list[str]:
     near = power.limit_spacing_cm
     spacing = "below it" if near is None else f"reached {near:.0f} cm above the coil"
-    emission = f"emission {power.emission_dbua_m_10m:.0f} dBuA/m at 10 m"
+    emission = f"emission {round(power.emission_dbua_m_10m)} dBuA/m at 10 m"
     if power.emission_limit_dbua_m is None:
         emission += "; outside 9 to 90 kHz other limits apply"
     else:
@@ -223,7 +233,8 @@ def _power(power: PowerFigures) -> list[str]:
             f"{power.emission_limit_dbua_m:.0f}"
         )
     return [
-        f"{power.tank_peak_v:g} V peak across the coil: {power.current_a * 1e3:.0f} mA rms circulate, "
+        tank_line(tank),
+        f"With {power.tank_peak_v:.3g} V peak {power.current_a * 1e3:.0f} mA rms circulate, "
         f"{power.tank_loss_mw:.2g} mW are lost in the copper; the tank is {power.parallel_ohm:.0f} ohm.",
         f"Field at the coil's centre {power.centre_ut:.1f} uT rms; ICNIRP 2010 public level "
         f"{power.public_limit_ut:g} uT: {spacing}. Keep the tank under {power.highest_peak_v:.2g} V peak.",

@@ -15,6 +15,10 @@ CLASS_WORDS = {
     "typical": "a first build without this care, ten times as noisy",
     "poor": "polyester or X7R capacitor, unregulated 9 V battery, in the sun, five times as noisy as typical",
 }
+CLASS_ORIGIN = (
+    "The classes are estimates of flicker noise and of the surroundings, which the circuit simulation leaves out. "
+    "Thermal and shot noise of the default oscillator alone give h0 = 2e-19/Hz (circuit simulation), careful has 2e-16."
+)
 
 
 def parts_words(choice: CapacitorChoice) -> str:

@@ -24,6 +24,7 @@ class BuildExpectations:
     noise_ppm: standard deviation of one reading over the time of listening, by noise class of the plan.
     drift_ppm_per_k: lowest and highest drift of coil and capacitor together; dielectric: of the plan's capacitor.
     amplitude_follows_loss: whether the oscillator's amplitude falls if the coil's loss rises.
+    note: what the builder must know about these ranges; "" if nothing.
     """
 
     ranges: dict[str, Expectation]
@@ -31,3 +32,4 @@ class BuildExpectations:
     drift_ppm_per_k: tuple[float, float]
     dielectric: str
     amplitude_follows_loss: bool
+    note: str = ""

@@ -217,11 +217,22 @@ class PowerFigures:
     emission_uv_m_300m: float
     emission_limit_uv_m: float
     oscillator_ma: float
-    oscillator_most_v: float
+    oscillator_most_v: float  # above it the default oscillator begins to saturate
     supply_ma: float
     supply_from: str  # "the tank" or "given"
     battery_mah: float
     battery_h: float
+
+
+@dataclass(frozen=True, slots=True)
+class TankVoltage:
+    """The peak voltage across the coil, and that of the default oscillator with this coil, in V."""
+
+    peak_v: float
+    peak_v_from: str  # "the default oscillator" or "given"
+    pair_peak_v: float
+    tapped_peak_v: float  # that of the default oscillator if this coil has a centre tap
+    centre_tap: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,6 +241,7 @@ class ShortPlan:
 
     coil: CoilFigures
     capacitor: CapacitorFigures
+    tank: TankVoltage
     warnings: tuple[PlanWarning, ...]
     answer: PlanAnswer
 
@@ -242,6 +254,7 @@ class Plan:
     basis: str
     coil: CoilFigures
     capacitor: CapacitorFigures
+    tank: TankVoltage
     warnings: tuple[PlanWarning, ...]
     drift: DriftFigures
     offset: OffsetFigures

@@ -41,8 +41,9 @@ class DriftFigures:
     amplitude_percent_per_k: float
     resistance_percent_per_k: float
     loop_gain: float  # over the least gain that sustains the oscillation
-    supply_ppm_per_percent: float
+    supply_ppm_per_percent: float  # of an oscillator whose gain follows its supply, by formula; scenes use it
     supply_hz_per_percent: float
+    pair_supply_ppm_per_percent: float  # of the default oscillator, by circuit simulation
 
 
 @dataclass(frozen=True, slots=True)

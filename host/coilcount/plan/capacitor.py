@@ -11,6 +11,7 @@ from coilcount.physics.drift import Drift, drift
 from coilcount.physics.tank import Tank, make_tank
 from coilcount.plan.coil import refuse_above_self_resonance, sizes_of, spread_h, tank_of, winding_of
 from coilcount.plan.eseries import combinations, drawer
+from coilcount.plan.pair import tank_peak_v
 from coilcount.schema.coil import USUAL_LOOP_GAIN, Coil
 from coilcount.schema.plan import PlanFile
 
@@ -144,7 +145,8 @@ def capacitor_section(plan: PlanFile, tank: Tank) -> dict[str, Any]:
     together: [low, middle, high].
     """
     f, coil = tank.frequency_hz, plan.coil
-    peak_a = plan.tank_peak_v * 2 * pi * f * tank.capacitor_f
+    peak_v = tank_peak_v(plan, tank)
+    peak_a = peak_v * 2 * pi * f * tank.capacitor_f
     by_name = {
         name: (replace(tank, loss=_loss_with(tank, coil, name)), drift(tank, coil.former, name, USUAL_LOOP_GAIN))
         for name in DIELECTRICS
@@ -161,11 +163,11 @@ def capacitor_section(plan: PlanFile, tank: Tank) -> dict[str, Any]:
         "coil_ppm_per_k": own.coil_per_k * 1e6,
         "temperature_ppm_per_k": [value * 1e6 for value in own.total_per_k],
         "dielectrics": rows,
-        "peak_v": plan.tank_peak_v,
-        "rms_v": plan.tank_peak_v / sqrt(2),
+        "peak_v": peak_v,
+        "rms_v": peak_v / sqrt(2),
         "peak_a": peak_a,
         "rms_a": peak_a / sqrt(2),
-        "rated_v": 2 * plan.tank_peak_v,
+        "rated_v": 2 * peak_v,
     }
 
 

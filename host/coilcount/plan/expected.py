@@ -9,7 +9,8 @@ from coilcount.model.build import BuildExpectations, Expectation
 from coilcount.physics.noise import NOISE_CLASSES
 from coilcount.plan.capacitor import capacitor_section
 from coilcount.plan.coil import coil_section, tank_of
-from coilcount.plan.power import power_section
+from coilcount.plan.pair import OTHER_MA, SUPPLY_V, TAIL_MA, pair_peak_v, parallel_ohm
+from coilcount.plan.power import REST_MA, power_section
 from coilcount.schema.build_check import MOSFET, PAIR
 from coilcount.schema.plan import PlanFile
 
@@ -24,24 +25,21 @@ MID_V = Expectation(1.44, 1.57, 1.70)
 # V.  Levels at the pin.  A pin accepts no more (from memory of the chip's data sheet).
 PIN_HIGHEST_V, PIN_LOWEST_V = Expectation(2.9, 3.3, 3.5), Expectation(-0.2, 0.0, 0.4)
 # Per cent of the time that the pin is high, for a full sine and for the half sine of the MOSFET oscillators.  Simulated
-# 42 to 51 % and 40 to 60 % (tests/hardware); the rest is for tolerances.
+# (tests/hardware): the 74HC14 42 to 50 % and 60 %, the comparator 50 to 53 % and 40 %.  Each range accepts both input
+# stages; the rest is for tolerances.
 DUTY_PERCENT, HALF_SINE_PERCENT = Expectation(40.0, 50.0, 60.0), Expectation(35.0, 50.0, 65.0)
 PIN_SUPPLY_V = 3.3
 # Shares of the plan's supply current that are accepted: board and display differ.
 SUPPLY_LOW, SUPPLY_HIGH = 0.5, 1.3
 
-# The long-tailed pair of firmware/hardware, simulated with ngspice (tests/hardware): current of its tail in mA; the
-# resistance in ohm with which its base circuits load the coil; its whole current in mA, which is 6.4 at 4.26 V behind
-# the 100 ohm of the supply, and 7.4 at 5 V.
-_PAIR_TAIL_MA, _PAIR_LOAD_OHM = 4.75, 8800.0
-_PAIR_MA = Expectation(5.0, 6.4, 9.0)
+# mA.  The long-tailed pair of firmware/hardware as simulated with ngspice (tests/hardware): 7.4 mA at 4.26 V, which is
+# 5 V behind the 100 ohm of the supply.  The range takes 3.8 to 5.1 V and 15 % of the tail current.
+_PAIR_MA = Expectation(5.5, TAIL_MA + OTHER_MA, 9.3)
 # V.  Mean voltage at the joined emitters of the pair: at rest, and what a swing of 1 V adds.  Simulated with ngspice:
 # 1.04 V at rest and 1.38 V with 2.39 V across the coil.
 _EMITTERS_V, _EMITTERS_PER_SWING = 1.04, 0.142
-# V, peak across the coil.  The pair's transistors saturate above it: collector at 5 V - V/2, base at 1.3 V + V/4.
-_PAIR_MOST_V = 5.5
 # V.  Behind the 100 ohm of the supply, or 5 V from a bench supply.
-_PAIR_SUPPLY_V = Expectation(3.8, 4.3, 5.1)
+_PAIR_SUPPLY_V = Expectation(3.8, SUPPLY_V, 5.1)
 # The MOSFET oscillators, simulated with ngspice: supply in V, share of pi times the supply that the choke leaves, its
 # other currents in mA; limit and other currents of the current-limited one in mA.
 _MOSFET_SUPPLY_V = Expectation(6.5, 9.0, 10.0)
@@ -63,7 +61,11 @@ def expectations(plan: PlanFile, oscillator: str, interval_s: float, seconds: fl
     f, dc = coil["frequency_hz"], coil["resistance_dc_ohm"]
     low_uh, usual_uh, high_uh = (coil[f"inductance_{name}"] for name in ("low_uh", "uh", "high_uh"))
     drift = next(row for row in capacitor["dielectrics"] if row["dielectric"] == plan.coil.dielectric)
-    parallel_ohm = 2 * pi * f * usual_uh * 1e-6 * drift["q_tank"]
+    oscillator_ranges = _oscillator(oscillator, parallel_ohm(tank), plan.coil.centre_tap)
+    if plan.supply_ma is None and oscillator != PAIR:  # the plan counts with the pair
+        whole_ma = REST_MA + oscillator_ranges["oscillator_ma"].value
+    else:
+        whole_ma = power_section(plan, tank)["supply_ma"]
     duty_percent = DUTY_PERCENT if oscillator == PAIR else HALF_SINE_PERCENT
     ranges = {
         "coil_resistance_ohm": Expectation(dc * RESISTANCE_LOW, dc, dc * RESISTANCE_HIGH + LEADS_OHM),
@@ -74,19 +76,33 @@ def expectations(plan: PlanFile, oscillator: str, interval_s: float, seconds: fl
             sqrt(usual_uh / high_uh / (1 + tolerance)) * (1 - OSCILLATOR_SPREAD),
             sqrt(usual_uh / low_uh / (1 - tolerance)) * (1 + OSCILLATOR_SPREAD),
         ),
-        **_oscillator(oscillator, parallel_ohm),
+        **oscillator_ranges,
         "mid_v": MID_V,
         "pin_highest_v": PIN_HIGHEST_V,
         "pin_lowest_v": PIN_LOWEST_V,
         "pin_average_v": Expectation(*(PIN_SUPPLY_V * percent / 100 for percent in duty_percent)),
         "duty_percent": duty_percent,
-        "supply_ma": _around(power_section(plan, tank)["supply_ma"], SUPPLY_LOW, SUPPLY_HIGH),
+        "supply_ma": _around(whole_ma, SUPPLY_LOW, SUPPLY_HIGH),
     }
     noise = {
         name: 1e6 * reading_sigma(NOISE_CLASSES[name], interval_s, seconds) for name in ("careful", "typical", "poor")
     }
     low_ppm, high_ppm = drift["with_coil_ppm_per_k"]
-    return BuildExpectations(ranges, noise, (low_ppm, high_ppm), plan.coil.dielectric, oscillator != MOSFET)
+    return BuildExpectations(
+        ranges, noise, (low_ppm, high_ppm), plan.coil.dielectric, oscillator != MOSFET, _note(plan, oscillator)
+    )
+
+
+def _note(plan: PlanFile, oscillator: str) -> str:
+    """What the builder must know about the ranges of this coil with this oscillator; "" if nothing."""
+    if plan.coil.centre_tap:
+        return ""
+    if oscillator == PAIR:
+        return (
+            "The plan's coil has no centre tap: the ranges are for 470 ohm from each coil end to the oscillator's "
+            "supply. A coil with a tap has about twice the swing: plan it with --centre-tap."
+        )
+    return "This oscillator needs a centre tap, and the plan's coil has none: plan it with --centre-tap."
 
 
 def reading_sigma(noise, interval_s: float, seconds: float) -> float:
@@ -99,17 +115,18 @@ def reading_sigma(noise, interval_s: float, seconds: float) -> float:
     return sqrt(h0 / (2 * interval_s) + flicker * log(max(2.0, seconds / (2 * interval_s))) + walk * seconds)
 
 
-def _oscillator(oscillator: str, parallel_ohm: float) -> dict[str, Expectation]:
+def _oscillator(oscillator: str, tank_ohm: float, tapped: bool) -> dict[str, Expectation]:
     """Compute supply voltage, current and swing of an oscillator with a tank of this parallel resistance.
 
-    Pair: a current that is switched from half to half is a square wave of half of it across the whole coil, whose
-    fundamental is 2 I / pi.  MOSFET: the mean of a half sine is its peak over pi, so the peak is pi times the supply,
-    and the current follows from the tank's loss V^2 / (2 R).  With a limited current I the peak is 2 I R / pi.
+    tapped: whether the coil has a centre tap.  A coil end swings by half of the tank's voltage to each side, so its
+    swing from peak to peak is the peak voltage across the coil.
+
+    Pair: see `plan.pair`.  MOSFET: the mean of a half sine is its peak over pi, so the peak is pi times the supply, and
+    the current follows from the tank's loss V^2 / (2 R).  With a limited current I the peak is 2 I R / pi.
     """
     low, high = _OSCILLATOR_LOW, _OSCILLATOR_HIGH
     if oscillator == PAIR:
-        loaded_ohm = 1 / (1 / parallel_ohm + 1 / _PAIR_LOAD_OHM)
-        peak_v = min(_PAIR_MOST_V, 2 / pi * _PAIR_TAIL_MA / 1e3 * loaded_ohm)
+        peak_v = pair_peak_v(tank_ohm, tapped)
         rest_v, share = _EMITTERS_V, _EMITTERS_PER_SWING * peak_v
         return {
             "oscillator_v": _PAIR_SUPPLY_V,
@@ -121,10 +138,10 @@ def _oscillator(oscillator: str, parallel_ohm: float) -> dict[str, Expectation]:
     if oscillator == MOSFET:
         supply_v = _MOSFET_SUPPLY_V
         peak_v = _MOSFET_SHARE * pi * supply_v.value
-        current = _around(1e3 * pi * peak_v / (2 * parallel_ohm) + _MOSFET_MA, 0.6, 1.5)
+        current = _around(1e3 * pi * peak_v / (2 * tank_ohm) + _MOSFET_MA, 0.6, 1.5)
     else:
         supply_v = _MOSFET_SUPPLY_V
-        peak_v = min(pi * supply_v.value, 2 * _LIMIT_MA / 1e3 * parallel_ohm / pi)
+        peak_v = min(pi * supply_v.value, 2 * _LIMIT_MA / 1e3 * tank_ohm / pi)
         current = _around(_LIMIT_MA + _LIMITED_MA, low, high)
     return {"oscillator_v": supply_v, "oscillator_ma": current, "end_swing_v": _around(peak_v, low, high)}
 

@@ -12,6 +12,7 @@ from coilcount.plan.catalogue import CATALOGUE, own_body
 from coilcount.plan.coil import coil_section, refuse_above_self_resonance, tank_of
 from coilcount.plan.ground import ground_section
 from coilcount.plan.noise import thresholds
+from coilcount.plan.pair import tank_voltage
 from coilcount.plan.reach import NODES
 from coilcount.plan.records import (
     capacitor_figures,
@@ -73,6 +74,7 @@ def _short(plan: PlanFile, found: list[dict[str, Any]] | None, objects: tuple[st
     _within_reach(plan, tank)
     return ShortPlan(
         coil=coil_figures(coil),
+        tank=tank_voltage(plan, tank),
         capacitor=capacitor_figures({**capacitor, "wanted_hz": plan.frequency_hz, "choices": found}),
         warnings=warnings_of(warnings_section(plan, tank)),
         answer=answer_section(plan, tank, capacitor, picked(plan, objects), whole),
@@ -107,6 +109,7 @@ def make_plan(
         basis="computation",
         coil=short.coil,
         capacitor=short.capacitor,
+        tank=short.tank,
         answer=short.answer,
         warnings=short.warnings,
         drift=drift_figures(drift_section(plan, tank)),

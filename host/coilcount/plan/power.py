@@ -6,21 +6,15 @@ from typing import Any
 from coilcount.physics.constants import MU0
 from coilcount.physics.field_vector import axis_field
 from coilcount.physics.tank import Tank
+from coilcount.plan.pair import LINEAR_V, oscillator_ma, parallel_ohm, tank_peak_v
 from coilcount.schema.plan import PlanFile
 
 PUBLIC_UT = 27.0  # ICNIRP 2010, general public, 3 kHz to 10 MHz, rms
 EMISSION_DBUA_M = 72.0  # CEPT ERC/REC 70-03 annex 9, at 10 m, 9 to 90 kHz; 3 dB an octave less above 30 kHz
 FCC_UV_M = 2400.0  # divided by f in kHz, at 300 m: 47 CFR 15.209, quoted from memory
 FREE_SPACE_OHM = 376.73
-# The default oscillator in a circuit simulation (a long-tailed pair on a regulated supply): a tail current of 4.5 mA
-# gave 2.40 V peak across a tank of 890 ohm, and the whole oscillator drew 6.4 mA.  The voltage of a current-limited
-# oscillator is proportional to tail current and tank resistance.
-PAIR_V_PER_OHM_A = 2.40 / (890 * 4.5e-3)
-PAIR_OTHER_MA = 6.4 - 4.5
-PAIR_MOST_V = 5.0  # peak.  Above it the pair's transistors saturate at a centre tap of 5 V; estimate, not simulated
-# Everything else on the battery.  Board 25, display 15, piezo 2 and the rest 3 mA, from memory; 0.6 mA are rounding of
-# the sum to 52 mA.
-REST_MA = 45.6
+# Everything else on the battery.  Board 25, display 15, piezo 2 and the rest 3 mA, from memory.
+REST_MA = 45.0
 CAUTIONS = (
     "Not a safety device: it does not show that no cable or pipe is there. Get the utility plans, have the ground "
     "located by those who do that, and dig by hand.",
@@ -48,7 +42,8 @@ def power_section(plan: PlanFile, tank: Tank) -> dict[str, Any]:
 
     f, winding = tank.frequency_hz, tank.winding
     reactance = 2 * pi * f * tank.inductance_h
-    current = plan.tank_peak_v / sqrt(2) / reactance
+    peak_v = tank_peak_v(plan, tank)
+    current = peak_v / sqrt(2) / reactance
 
     def field_ut(z: float) -> float:
         return float(MU0 * axis_field(winding, z)) * current * 1e6
@@ -61,7 +56,7 @@ def power_section(plan: PlanFile, tank: Tank) -> dict[str, Any]:
     emission = 20 * log10(at_10 * 1e6)
     supply = REST_MA + oscillator_ma(plan, tank) if plan.supply_ma is None else plan.supply_ma
     return {
-        "tank_peak_v": plan.tank_peak_v,
+        "tank_peak_v": peak_v,
         "current_a": current,
         "current_peak_a": current * sqrt(2),
         "tank_loss_mw": current**2 * tank.resistance_ohm * 1e3,
@@ -69,7 +64,7 @@ def power_section(plan: PlanFile, tank: Tank) -> dict[str, Any]:
         "centre_ut": centre,
         "public_limit_ut": PUBLIC_UT,
         "limit_spacing_cm": spacing,
-        "highest_peak_v": plan.tank_peak_v * PUBLIC_UT / centre,
+        "highest_peak_v": peak_v * PUBLIC_UT / centre,
         "moment_a_m2": moment,
         "emission_dbua_m_10m": emission,
         "emission_limit_dbua_m": limit,
@@ -77,20 +72,9 @@ def power_section(plan: PlanFile, tank: Tank) -> dict[str, Any]:
         "emission_uv_m_300m": at_300 * FREE_SPACE_OHM * 1e6,
         "emission_limit_uv_m": FCC_UV_M / (f / 1e3),
         "oscillator_ma": oscillator_ma(plan, tank),
-        "oscillator_most_v": PAIR_MOST_V,
+        "oscillator_most_v": LINEAR_V,
         "supply_ma": supply,
         "supply_from": "the tank" if plan.supply_ma is None else "given",
         "battery_mah": plan.battery_mah,
         "battery_h": plan.battery_mah / supply,
     }
-
-
-def parallel_ohm(tank: Tank) -> float:
-    """Compute the resistance in ohm of the tank at resonance, with the loss of the capacitances."""
-    return tank.q_tank * sqrt(tank.inductance_h / tank.capacitance_f)
-
-
-def oscillator_ma(plan: PlanFile, tank: Tank) -> float:
-    """Compute the current in mA of the default oscillator for the plan's voltage across this tank."""
-    tail_a = plan.tank_peak_v / (PAIR_V_PER_OHM_A * parallel_ohm(tank))
-    return PAIR_OTHER_MA + tail_a * 1e3

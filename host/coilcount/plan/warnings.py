@@ -6,7 +6,7 @@ from coilcount.physics.eddy import skin_depth_m
 from coilcount.physics.tank import Tank
 from coilcount.physics.wire import COPPER
 from coilcount.plan.capacitor import HIGHEST_OHM, LOWEST_OHM, capacitance_f
-from coilcount.plan.power import PAIR_MOST_V, oscillator_ma
+from coilcount.plan.pair import LINEAR_V, oscillator_ma, tank_peak_v
 from coilcount.schema.plan import PlanFile
 
 LEAST_MISS = 0.005  # relative; a wanted frequency that is missed by less is no warning, as in the list of capacitors
@@ -96,16 +96,16 @@ def _stray(tank: Tank) -> dict[str, str] | None:
 
 
 def _voltage(plan: PlanFile, tank: Tank) -> dict[str, str] | None:
-    current = oscillator_ma(plan, tank)
-    if plan.tank_peak_v > PAIR_MOST_V:
+    current, peak_v = oscillator_ma(plan, tank), tank_peak_v(plan, tank)
+    if plan.supply_ma is None and peak_v > LINEAR_V:
         return _warning(
-            f"The default oscillator cannot give {plan.tank_peak_v:g} V peak.",
-            f"Its transistors saturate above about {PAIR_MOST_V:g} V.",
-            "Lower the tank's voltage, or give --supply for the oscillator that you use.",
+            f"The default oscillator begins to saturate above {LINEAR_V:g} V peak, and the tank has {peak_v:.3g} V.",
+            "The amplitude then shows the loss less and less; it does not pass about 5.5 V.",
+            "Give its tail a larger R6, or lower --tank-voltage, or give --supply for the oscillator that you use.",
         )
     if plan.supply_ma is None and current > HIGH_MA:
         return _warning(
-            f"The default oscillator would need {current:.0f} mA for {plan.tank_peak_v:g} V peak.",
+            f"The default oscillator would need {current:.0f} mA for {peak_v:.3g} V peak.",
             "The tank's loss is that large.",
             "Lower the voltage, or raise Q or the inductance of the coil.",
         )

@@ -53,7 +53,7 @@ class PlanFile:
     wobble_cm: float | None = number(0, 20, None)  # of that height, rms; None: as in each soil of the benchmark
     offset_cm: float = number(0, 100, 0.0)  # sideways, from the coil's axis to the object
     tilt_deg: float = number(0, 60, 0.0)  # of the coil, away from level; its axis then points away from the object
-    tank_peak_v: float = number(0.1, 200, 2.4)  # across the whole coil; 2.4 V: a simulated long-tailed pair
+    tank_peak_v: float | None = number(0.1, 200, None)  # across the whole coil; None: as the default oscillator gives
     # Current of oscillator, board and display together; None: computed from the voltage and the loss of the tank.
     supply_ma: float | None = number(0.1, 5000, None)
     battery_mah: float = number(10, 100_000, 2000.0)
