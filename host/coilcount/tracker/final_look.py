@@ -6,7 +6,7 @@ A reason is what makes the response uncertain.  Runs under both interpreters.
 from . import lobes
 
 # Sources: WEAK is from an earlier simulation study, not repeated here.  The two shares were chosen on tuning scenes of
-# tests/bench/detection: on mineral soil 6.5 % of the isolated passes with d' of at least 12 are uncertain, and 82.3 % of
+# tests/bench/detection: on mineral soil 6.5 % of isolated passes with d' of at least 12 are uncertain, and 82.3 % of
 # the answers right.  With 0.85 and 0.95 it is 11.5 % and 82.9 %.  The others were chosen by hand on simulated sweeps.
 
 # An excursion of the other sign leaves the sign open if it reaches all three of these heights.
