@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from coilcount.tracker.alert import BROAD
+from coilcount.tracker.alert import BROAD, PendingAlert
 from coilcount.tracker.bank import FilterBank
 from coilcount.tracker.filters import SHAPE
 from coilcount.tracker.pass_answers import SHAPE_SHARE, PassAnswers, integral, shape_of
@@ -107,6 +107,16 @@ def test_a_slow_lift_is_no_object_and_is_counted():
     dips = [a for a in alerts if a.sign < 0]
     assert all(a.response == "uncertain" and BROAD in a.reasons and a.confidence is None for a in dips)
     assert tracker.broad_dips >= 3
+
+
+@pytest.mark.parametrize("broad", [False, True])
+def test_a_broad_dip_has_no_rarity(broad):
+    alert = PendingAlert(1, 0, [], ((14.0, 1.3), (14.0, 1.3)))
+    alert.sign, alert.score, alert.peak, alert.broad = -1, 5.0, -800.0, broad
+    alert.peak_us, alert.width = 130_000_000, 1
+    event = alert.event("final", WIDTHS_S)
+    assert (BROAD in event.reasons) == broad
+    assert (event.rarity_min is None) == broad
 
 
 @pytest.mark.parametrize("width_s", [0.13, 0.2, 0.32, 0.5])

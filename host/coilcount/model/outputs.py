@@ -60,7 +60,8 @@ class Alert:
     confidence: float | None  # sign confidence: probability that the sign is right; None if uncertain
     width_s: float
     seen: int = 1  # passes in a row with this sign and about this height, within 4 s; 1 while not settled
-    # Noise alone gives such a score about once in this many minutes, 10.0: that or more rarely.  None: not known yet.
+    # Noise alone gives such a score about once in this many minutes, 10.0: that or more rarely.  None: not known yet,
+    # or the dip is broad (soil, or the coil was lifted).
     rarity_min: float | None = None
 
 

@@ -137,7 +137,8 @@ class PendingAlert:
         """Return the records.Alert of what is known at this stage."""
         in_row = self.passes_in_row()
         reasons = self.reasons
-        if self.broad and self.sign < 0:
+        is_broad = self.broad and self.sign < 0
+        if is_broad:
             reasons = (BROAD,) + reasons
         response = "uncertain" if reasons else RESPONSES[self.sign]
         sign_confidence = None
@@ -147,5 +148,6 @@ class PendingAlert:
         return Alert(
             stage, self.number, self.raised_us, self.settled_us, self.released_us, self.peak_us, self.sign, response,
             reasons, self.score, self.peak, sign_confidence, widths_s[self.width], in_row,
-            rarity_min(self._model, self.sign if self.sign else self.peak, self.score),
+            # A broad dip is no noise of the readings, so the counts of the noise say nothing about it.
+            None if is_broad else rarity_min(self._model, self.sign if self.sign else self.peak, self.score),
         )

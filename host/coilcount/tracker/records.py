@@ -33,7 +33,7 @@ State = namedtuple("State", "time_us y_ppb baseline_ppb z width_s ready frozen h
 #   width_s: full width at half maximum of the pass, that of the winning width
 #   seen: passes in a row with this sign and about this height, this one included; 1 while not settled
 #   rarity_min: noise alone gives such a score about once in this many minutes, at most 10.0: that often or more rarely.
-#     None while it is not known, in the first 2 minutes.
+#     None while it is not known, in the first 2 minutes, and for a broad dip, which is no noise of the readings.
 Alert = namedtuple(
     "Alert",
     "stage id raised_us settled_us released_us peak_us sign response reasons score peak_ppb confidence width_s seen "
