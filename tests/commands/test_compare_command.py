@@ -136,7 +136,7 @@ def test_thresholds_for_one_rate_from_a_clean_sweep(run, clean):
 @pytest.mark.parametrize(
     ("words", "error"),
     [
-        (("--with", "old", "new"), "required: FILE"),
+        (("--with", "old", "new"), "FILE is missing"),
         (("old",), "there is nothing to compare with"),
         (("old", "--with", "old"), "A has no recordings of its own"),
         (("old", "--with", "none.ccap"), "there is no such file (none.ccap)"),
