@@ -173,7 +173,7 @@ def test_an_imported_log_begins_at_its_first_reading(tmp_path, capsys):
 
 def test_a_tone_at_the_end_of_the_recording_fades_with_it(tmp_path, capsys):
     with CaptureWriter("cut.ccap", HEADER) as writer:
-        for entry in entries(Source(passes([8.0], 30.0), 0.3), 8.24):
+        for entry in entries(Source(passes([8.0], 30.0), 0.3), 8.36):
             writer.write(entry)
     objects, sound = replayed("cut.ccap", capsys)
     assert len(sound) == round(objects[-1]["duration_s"] * RATE)

@@ -10,22 +10,22 @@ from circuits import parts
 from spice import HARDWARE
 
 sys.path.insert(0, str(HARDWARE))
-import board
+import stripboard
 
 
 @pytest.fixture(scope="module")
 def placed():
-    return board.Board()
+    return stripboard.Board()
 
 
 def expected():
     """The terminals and wires that belong together, by net."""
     nets = {}
-    for circuit in board.CIRCUITS:
+    for circuit in stripboard.CIRCUITS:
         for part in parts.read_netlist(circuit).values():
             for number, node in enumerate(part.nodes):
-                nets.setdefault(board.SAME.get((circuit, node), node), set()).add((part.reference, number))
-    for words, net, _ in board.WIRES:
+                nets.setdefault(stripboard.SAME.get((circuit, node), node), set()).add((part.reference, number))
+    for words, net, _ in stripboard.WIRES:
         nets[net].add(("wire", words))
     return {frozenset(net) for net in nets.values()}
 
@@ -35,7 +35,7 @@ def test_the_board_connects_what_the_netlists_connect(placed):
 
 
 def test_every_part_of_the_bill_is_on_the_board(placed):
-    listed = {row["reference"] for row in parts.read_bill() if row["circuit"] in board.CIRCUITS}
+    listed = {row["reference"] for row in parts.read_bill() if row["circuit"] in stripboard.CIRCUITS}
     assert {key[0] for key in placed.holes if key[0] != "wire"} == listed
 
 
@@ -43,13 +43,13 @@ def test_no_hole_is_used_twice_and_parts_do_not_overlap(placed):
     ends = [hole for link in placed.links for hole in link]
     left, right = placed.chip
     pins = [(placed.chip_row + k, column) for k in range(7) for column in (left, right)]
-    mine = [hole for key, hole in placed.holes.items() if key[0] != board.CHIP]
+    mine = [hole for key, hole in placed.holes.items() if key[0] != stripboard.CHIP]
     used = mine + ends + pins + placed.cuts
     assert len(used) == len(set(used))
-    assert all(1 <= row <= len(board.STRIPS) and 1 <= column <= placed.columns for row, column in used)
+    assert all(1 <= row <= len(stripboard.STRIPS) and 1 <= column <= placed.columns for row, column in used)
     spans = {}
     for name, part in placed.parts.items():
-        if name != board.CHIP:
+        if name != stripboard.CHIP:
             holes = [placed.holes[(name, k)] for k in range(len(part.nodes))]
             for column in {hole[1] for hole in holes}:
                 spans.setdefault(column, []).append((min(h[0] for h in holes), max(h[0] for h in holes)))
@@ -79,18 +79,18 @@ def test_transistors_of_equal_temperature_stand_beside_each_other(placed):
 def test_the_board_can_be_split_where_the_guide_says(placed):
     """Between strips 30 and 31 no part stands, and two links cross: end_a and gnd."""
     for name, part in placed.parts.items():
-        if name != board.CHIP:
+        if name != stripboard.CHIP:
             rows = [placed.holes[(name, number)][0] for number in range(len(part.nodes))]
             assert not min(rows) <= 30 < max(rows), name
-    crossing = [board.STRIPS[first[0] - 1] for first, second in placed.links if first[0] <= 30 < second[0]]
+    crossing = [stripboard.STRIPS[first[0] - 1] for first, second in placed.links if first[0] <= 30 < second[0]]
     assert sorted(crossing) == ["end_a", "gnd"]
     guide = (HARDWARE.parent / "BUILD.md").read_text(encoding="utf-8")
     assert "split between strips 30 and 31" in guide
-    assert f"{len(board.STRIPS)} strips with {placed.columns} holes" in guide
+    assert f"{len(stripboard.STRIPS)} strips with {placed.columns} holes" in guide
 
 
 def test_a_cut_that_is_forgotten_is_noticed(placed):
-    wrong = board.Board()
+    wrong = stripboard.Board()
     wrong.cuts.pop()
     assert {frozenset(group) for group in wrong.connections()} == expected()  # pins 7 and 8: nothing is wired to pin 8
     wrong.cuts = wrong.cuts[1:]
@@ -99,11 +99,11 @@ def test_a_cut_that_is_forgotten_is_noticed(placed):
 
 def test_the_committed_picture_is_what_the_script_draws_and_shows_every_part(placed, tmp_path):
     done = subprocess.run(
-        [sys.executable, str(HARDWARE / "board.py"), str(tmp_path)], check=True, capture_output=True, text=True
+        [sys.executable, str(HARDWARE / "stripboard.py"), str(tmp_path)], check=True, capture_output=True, text=True
     )
     drawn = (tmp_path / "board.svg").read_text(encoding="utf-8")
     committed = HARDWARE / "drawings" / "board.svg"
-    assert committed.read_text(encoding="utf-8") == drawn, "draw it again: python firmware/hardware/board.py"
+    assert committed.read_text(encoding="utf-8") == drawn, "draw it again: python firmware/hardware/stripboard.py"
     words = " ".join("".join(text.itertext()) for text in ElementTree.parse(committed).getroot().iter() if text.text)
     for name in placed.parts:
         assert name in words.split() and f"\n{name:5} " in done.stdout

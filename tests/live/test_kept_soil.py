@@ -87,9 +87,10 @@ def test_the_next_session_starts_with_it_and_its_replay_is_exact(folder, capsys,
     assert state_path(folder, UID).read_bytes() == before  # a short fresh session does not take its place
 
 
-def test_a_state_of_other_widths_or_damaged_ends_in_a_fresh_start(folder, capsys):
+def test_a_state_of_other_widths_or_damaged_ends_in_a_fresh_start(folder, capsys, monkeypatch):
     assert record("first.ccap") == 0
     capsys.readouterr()
+    monkeypatch.setattr("coilcount.commands.coil_memory.LEAST_SWEPT_S", 1000.0)  # nothing takes the place of the first
     (folder.parent / "wide.toml").write_text("schema = 1\n[tracker]\nwidths_s = [0.2, 0.5]\n")
     assert record("wide.ccap", "--settings", "wide.toml", "--json", seconds="2") == 0
     live = capsys.readouterr().out.splitlines()
