@@ -1,4 +1,4 @@
-"""Places the default circuits on stripboard: `python firmware/hardware/stripboard.py` prints the list and draws the board.
+"""Places the default circuits on stripboard.  `python firmware/hardware/stripboard.py` prints the list and draws it.
 
 Each strip is a row and carries one net.  Each part stands across the strips, in a column of its own.  The order of the
 strips was chosen by hand, so that the legs of transistors are on neighbouring strips.  The columns are packed here.
