@@ -59,20 +59,20 @@ class PendingAlert:
     of the filter bank, not a time.
     """
 
-    def __init__(self, number, now_us, recent, model, reasons=()):
-        """recent: the latest alerts in the order in which they were raised, this one included.
-
-        model: of the noise at that time, from NoiseCounts.model().
-        """
-        self.number = number
+    def __init__(self, now_us, recent, reasons=()):
+        """recent: the latest alerts in the order in which they were raised, this one included once it is raised."""
+        self.number = 0
         self._recent = recent
-        self._model = model
+        self._model = None
+        self.start_us = now_us  # when its signal first reached the threshold
         self.raised_us = now_us
+        self.is_raised = False  # False: it waits, because it may be a broad dip
         self.settled_us = None
         self.released_us = None
         self.sign = 0
         self.score = 0.0  # largest |z| of any width
         self.score_index = 0  # middle of the pass that would give that score
+        self.score_reading = 0  # the reading at which it came
         self.best = 0.0  # |z| that peak_us, peak and width come from
         self.peaked = False  # True: best is a peak.  False: the signal has arrived and has not yet left
         self.opposite = 0.0  # largest |z| of a peak of the other sign
@@ -89,6 +89,13 @@ class PendingAlert:
         self.readings_below = 0  # readings in a row below the release level
         self.has_neighbour = False  # another alert's peak is within reach of this one's lobes
         self.reasons = reasons
+
+    def raise_(self, number, now_us, model):
+        """The alert is raised at now_us.  model: of the noise at that time, from NoiseCounts.model()."""
+        self.number = number
+        self.raised_us = now_us
+        self._model = model
+        self.is_raised = True
 
     def move(self, readings, peak, interval_us):
         """Put the peak `readings` readings later (earlier if negative), with the height `peak` in 1e-9."""

@@ -15,7 +15,7 @@ from .sides import Looks
 
 # ---- From an earlier simulation study, not repeated here.
 
-SETTLE_US = 200000  # microseconds from the raise until the sign settles
+SETTLE_US = 200000  # microseconds from the start of an alert until the sign settles
 LONGEST_WIDTHS = 4.0  # an alert is open for at most this many of the longest width: 2 s at the default
 RELEASE_READINGS = 5  # readings in a row below the release level that release an alert
 SHORT_MEAN = 3  # readings of the mean that gives the sign of an arrival
@@ -73,7 +73,7 @@ class Alerts:
         if self.open is None:
             width = self._new_width(time_us, rise, fall)
             if width >= 0 and not self._dips.skip(width):
-                self._raise(width, time_us, now_us, events)
+                self._start(width, time_us, now_us, rise, fall, events)
         if self.waiting:
             self._finish_waiting(now_us, held, events)
 
@@ -84,18 +84,28 @@ class Alerts:
         """
         alert = self.open
         if alert is not None:
-            self.open = None
             self._dips.judge(alert)
-            if now_us is not None:
-                alert.released_us = now_us
-                events.append(alert.event("released", self._bank.widths_s))
-            self.waiting.append(alert)
+            if not alert.is_raised:
+                if self._dips.is_broad(alert):
+                    self._dips.drop()
+                else:
+                    self._raise(alert.start_us if now_us is None else now_us, events)
+            self.open = None
+            if alert.is_raised:
+                if now_us is not None:
+                    alert.released_us = now_us
+                    events.append(alert.event("released", self._bank.widths_s))
+                self.waiting.append(alert)
         for alert in self.waiting:
             self._finish(alert, False, events)
         self.waiting = []
         self._recent.clear()
         self._belonging.forget()
         self._dips.restart()
+
+    def second(self):
+        """One more second was heard."""
+        self._dips.second()
 
     @property
     def broad_dips(self):
@@ -155,20 +165,42 @@ class Alerts:
         self._dips.judge(alert)
         self._final_look.finish(alert, held, events, now_us)
         if alert.broad and alert.sign < 0:
-            self._dips.count += 1
+            self._dips.add()
 
     # ------------------------------------------------------------ the stages
 
-    def _raise(self, width, time_us, now_us, events):
+    def _start(self, width, time_us, now_us, rise, fall, events):
+        """Start an alert from the newest answer of a width.  It is raised now, or it waits."""
+        alert = self.open = PendingAlert(now_us, self._recent, self._reasons)
+        self._dips.deepen(alert, width)
+        self._take(alert, width, time_us)
+        if not self._dips.must_wait(width, rise if self._bank.zs[width] >= 0.0 else fall):
+            self._raise(now_us, events)
+
+    def _raise(self, now_us, events):
+        """Raise the open alert."""
         self._number += 1
         recent = self._recent
         if len(recent) == MOST_RECENT:
             recent.pop(0)
-        alert = self.open = PendingAlert(self._number, now_us, recent, self._counts.model(), self._reasons)
+        alert = self.open
         recent.append(alert)
-        self._dips.deepen(alert, width)
-        self._take(alert, width, time_us)
+        alert.raise_(self._number, now_us, self._counts.model())
         events.append(alert.event("raised", self._bank.widths_s))
+
+    def _decide(self, alert, now_us, rise, fall, events):
+        """Raise or drop the open alert, which waits, as soon as it is known whether it is a broad dip."""
+        bank = self._bank
+        if self._dips.is_decided(alert) or now_us - alert.start_us >= self._longest_us:
+            self._dips.judge(alert)
+            if self._dips.is_broad(alert):
+                self._dips.drop()
+                self.open = None
+                self._belonging.add(alert)
+                return
+        elif not self._dips.is_clear(bank.width, rise if bank.z >= 0.0 else fall):
+            return
+        self._raise(now_us, events)
 
     def _take(self, alert, width, time_us):
         """Take the present answer of a width as the best of the alert."""
@@ -178,6 +210,7 @@ class Alerts:
         if alert.best > alert.score:
             alert.score = alert.best
             alert.score_index = bank.count - int(bank.lags[width] + 0.5)
+            alert.score_reading = bank.count
         alert.width = width
         alert.shape = None
         alert.scale = bank.used[width]
@@ -213,6 +246,7 @@ class Alerts:
             if size > alert.score:
                 alert.score = size
                 alert.score_index = bank.count - int(bank.lags[width] + 0.5)
+                alert.score_reading = bank.count
             if size < self._release * threshold:
                 continue
             self._dips.deepen(alert, width)
@@ -240,7 +274,7 @@ class Alerts:
         self._dips.judge_in_time(alert)
         if another >= 0 and not self._dips.skip(another):
             self._close(alert, now_us, events)
-            self._raise(another, time_us, now_us, events)
+            self._start(another, time_us, now_us, rise, fall, events)
             return
         if found >= 0:
             if alert.peaked and (zs[found] > 0.0) != (alert.peak > 0.0):
@@ -248,12 +282,16 @@ class Alerts:
             self._take(alert, found, time_us)
         elif not alert.peaked and not alert.sign:
             self._follow_arrival(alert, time_us)
+        if not alert.is_raised:
+            self._decide(alert, now_us, rise, fall, events)
+            if not alert.is_raised:
+                return
         if alert.sign and alert.peaked and alert.sign != (1 if alert.peak > 0.0 else -1):
             alert.settle(now_us, bank.widths_s, events)
-        elif not alert.sign and now_us - alert.raised_us >= SETTLE_US and (alert.dip_judged or alert.peak > 0.0):
+        elif not alert.sign and now_us - alert.start_us >= SETTLE_US and (alert.dip_judged or alert.peak > 0.0):
             alert.settle(now_us, bank.widths_s, events)
         alert.readings_below = 0 if active else alert.readings_below + 1
-        if now_us - alert.raised_us >= self._longest_us:
+        if now_us - alert.start_us >= self._longest_us:
             self._dips.judge(alert)
         elif alert.readings_below < RELEASE_READINGS or not (alert.dip_judged or alert.sign > 0):
             return

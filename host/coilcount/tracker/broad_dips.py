@@ -1,9 +1,18 @@
 """What becomes of broad dips at one threshold: they raise no alert, or their alert ends as uncertain.
 
+On soil with many broad dips an alert waits until it is clear that it is none.  Elsewhere it is raised at once.
 Runs under both interpreters.
 """
 
+from .bank import RESTLESS_STEPS
+from .noise_counts import KEEP
+
 FAR_AWAY = (1 << 30) - 1  # readings
+# If there were this many broad dips of late, alerts wait.  The count fades within four minutes, so two dips in less than
+# a minute begin the wait.  A new tracker begins with START: one dip is enough.  Chosen on the tuning scenes of
+# tests/bench/detection, by the alerts of other conditions that came late.
+FREQUENT = 1.8
+START = 1.5
 
 
 class BroadDips:
@@ -17,11 +26,49 @@ class BroadDips:
         self._bank = bank
         self._breadth = breadth
         self.count = 0
+        self._lately = START
         self.restart()
 
     def restart(self):
         """The readings are counted from 0 again."""
         self._skipped = -FAR_AWAY  # reading of the latest dip that raised no alert because it is broad
+
+    def second(self):
+        """One more second was heard."""
+        self._lately *= KEEP
+
+    def add(self):
+        """Count a broad dip.  Beside one object after the other it may be an object too, and shows nothing of the soil."""
+        self.count += 1
+        if self._bank.restless <= RESTLESS_STEPS:
+            self._lately += 1.0
+
+    def drop(self):
+        """Count the newest dip, which raises no alert because it is broad."""
+        self.add()
+        self._skipped = self._bank.count
+
+    def must_wait(self, width, threshold):
+        """Return True if an answer should raise no alert yet, because the soil has broad dips and this may be one.
+
+        A rise may be the lobe before a broad dip.  threshold: of this sign, in sigma.
+        """
+        return self._lately >= FREQUENT and not self.is_clear(width, threshold)
+
+    def is_clear(self, width, threshold):
+        """Return True if the newest answer of a width reaches the threshold and is narrow for certain."""
+        z = self._bank.zs[width]
+        if (z if z >= 0.0 else -z) < threshold:
+            return False
+        return not (self._breadth.looks_broad(width) or self._breadth.may_become_broad(width))
+
+    def is_decided(self, alert):
+        """Return True if enough has come after the alert's largest |z| to tell whether it is a broad dip."""
+        return self._bank.count >= alert.score_reading + self._breadth.reach
+
+    def is_broad(self, alert):
+        """Return True if the largest |z| of an alert is that of a broad dip."""
+        return alert.broad and alert.dip == alert.score
 
     def skip(self, width):
         """Return True if the newest answer of a width is a dip that looks broad, so that it raises no alert."""
@@ -31,12 +78,13 @@ class BroadDips:
         is_same = now - self._skipped <= self._breadth.reach  # the readings of one dip count once
         if self._breadth.looks_broad(width):
             if not is_same:
-                self.count += 1
+                self.add()
             self._skipped = now
             return True
         if is_same:
             # It is a pass after all, and is raised now.
             self.count -= 1
+            self._lately -= 1.0
             self._skipped = -FAR_AWAY
         return False
 

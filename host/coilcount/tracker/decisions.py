@@ -59,10 +59,14 @@ class Decisions:
         rise, fall = usual_thresholds(per_minute)
         rise_at_1, fall_at_1 = usual_thresholds(1.0)
         self.hold.scale = (rise + fall) / (rise_at_1 + fall_at_1)
-        self.second()
+        self._find_thresholds()
 
     def second(self):
-        """Take the thresholds from the counts, which have one more second of readings."""
+        """One more second was heard: take the thresholds from the counts."""
+        self.alerts.second()
+        self._find_thresholds()
+
+    def _find_thresholds(self):
         if self.rate:
             self.rise, self.fall = self._counts.thresholds(self.rate)
 
