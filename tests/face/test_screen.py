@@ -11,7 +11,7 @@ from coilcount.face.screen import draw
 from coilcount.face.strip import level, scale
 from coilcount.live.rate_words import rarity_words
 from coilcount.live.readout import Readout
-from coilcount.model import Thresholds
+from coilcount.model import BROAD_DIP, Thresholds
 from coilcount.readings.frequency import Estimate
 from coilwire import records
 from readouts import alert, busy, point, rendered, row
@@ -255,7 +255,13 @@ def test_screen_and_line_say_how_rare_an_alert_is():
     for rarity_min, words in ((None, "rarity not known yet"), (4.0, "noise: about once in 4 min")):
         readout.take(replace(alert("final", 1, "non-ferrous", (), 10.5, 9), peak_s=29.0, rarity_min=rarity_min))
         assert words in "\n".join(rendered(readout, 80, 24))
-        assert rarity_words(rarity_min) in event_line(readout.alerts[-1])[1]
+        assert rarity_words(readout.alerts[-1]) in event_line(readout.alerts[-1])[1]
+    dip = replace(alert("final", -1, reasons=(BROAD_DIP,), released_s=10.5, number=9), peak_s=29.5)
+    readout.take(dip)
+    assert "12.5 sigma, until" in event_line(dip)[1] and BROAD_DIP in event_line(dip)[1]
+    for columns in (80, 120, 160):
+        of_dip = [line for line in rendered(readout, columns, 24) if "-8.00 ppm" in line]
+        assert len(of_dip) == 2 and "rarity" not in "".join(of_dip)  # under the answer, and in the list of alerts
     assert "6 broad dips taken for soil or a lifted coil" in status_line(readout)
 
 
