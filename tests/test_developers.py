@@ -1,6 +1,9 @@
 """DEVELOPERS.md against the code: its picture and table of the rooms, and the files that it names."""
 
+import os
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import draw_rooms
@@ -64,3 +67,18 @@ def test_every_file_that_a_table_names_exists(title):
     assert len(files) > 5
     missing = [name for name in files if not any((folder / name).exists() for folder in FROM)]
     assert not missing
+
+
+def test_a_bench_whose_reader_goes_away_leaves_without_a_traceback():
+    """As with `| head -1`: here the reader has gone before the first line, which is the same every time."""
+    for bench in (ROOT / "tests" / "bench").glob("*.py"):
+        lines = bench.read_text(encoding="utf-8").splitlines()
+        assert bench.name == "piped.py" or lines[-1].startswith("    piped.run(main"), bench
+    reading, writing = os.pipe()
+    os.close(reading)
+    for rest in ("", "* 99_999"):  # printed at the end, and before
+        words = f"import piped; piped.run(lambda: print('figure' {rest}))"
+        run = [sys.executable, "-c", words]
+        done = subprocess.run(run, stdout=writing, stderr=subprocess.PIPE, text=True, cwd=ROOT / "tests" / "bench")
+        assert (done.returncode, done.stderr) == (1, "")
+    os.close(writing)

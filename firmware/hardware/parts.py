@@ -6,6 +6,7 @@ It runs on a computer and is not installed on a board.
 """
 
 import csv
+import os
 import re
 import sys
 from dataclasses import dataclass
@@ -138,14 +139,24 @@ def main(wanted: list[str]) -> int:
     if unknown:
         print(f"no circuit {unknown[0]}; there are {', '.join(names)}", file=sys.stderr)
         return 2
+    lines = []
     for name in wanted or names:
         chosen = [row for row in rows if row["circuit"] == name]
-        print(f"{name}: about {sum(float(row['cost_eur']) for row in chosen):.2f} EUR")
+        lines.append(f"{name}: about {sum(float(row['cost_eur']) for row in chosen):.2f} EUR")
         for row in chosen:
-            print(f"  {row['reference']:4} {row['value']}")
-            print(f"       {row['purpose']}.")
-            print(f"       Rating: {row['rating']}. Instead: {row['replacement']}.")
+            lines.append(f"  {row['reference']:4} {row['value']}")
+            lines.append(f"       {row['purpose']}.")
+            lines.append(f"       Rating: {row['rating']}. Instead: {row['replacement']}.")
+    print_lines(lines)
     return 0
+
+
+def print_lines(lines: list[str]) -> None:
+    """Print lines on standard output.  If its reader has gone (`| head`), the rest is discarded without an error."""
+    try:
+        print("\n".join(lines), flush=True)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 if __name__ == "__main__":

@@ -9,7 +9,7 @@ import sys
 from itertools import pairwise
 from pathlib import Path
 
-from parts import read_netlist
+from parts import print_lines, read_netlist
 
 FOLDER = Path(__file__).resolve().parent / "drawings"
 CIRCUITS = ("oscillator-pair", "input-schmitt", "supply")
@@ -250,7 +250,7 @@ def svg(board):
 
 def main(folder):
     board = Board()
-    print("\n".join(board.lines()))
+    print_lines(board.lines())
     (folder / "board.svg").write_text(svg(board), encoding="utf-8")
 
 

@@ -20,6 +20,8 @@ import time
 from array import array
 from pathlib import Path
 
+import piped
+
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "support"))
 
 import chip_tools
@@ -206,4 +208,4 @@ def main():
 
 
 if __name__ == "__main__":
-    main()
+    piped.run(main)

@@ -10,6 +10,8 @@ import sys
 from math import pi
 from pathlib import Path
 
+import piped
+
 sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
 
 from circuit_checks import SETTLED
@@ -179,4 +181,4 @@ def main(wanted: list[str]) -> int:
 
 
 if __name__ == "__main__":
-    raise SystemExit(main(sys.argv[1:]))
+    piped.run(main, sys.argv[1:])

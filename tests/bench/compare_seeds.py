@@ -23,6 +23,8 @@ from functools import partial
 from pathlib import Path
 from statistics import mean, median
 
+import piped
+
 sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
 import compare_course as courses
 from coilcount.desk.compare import compare
@@ -126,4 +128,4 @@ def row(title: str, results: list[Comparison]) -> str:
 
 
 if __name__ == "__main__":
-    main()
+    piped.run(main)

@@ -11,6 +11,8 @@ import sys
 from array import array
 from pathlib import Path
 
+import piped
+
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "support"))
 
 import chip_tools
@@ -91,4 +93,4 @@ def main():
 
 
 if __name__ == "__main__":
-    main()
+    piped.run(main)

@@ -32,6 +32,7 @@ from dataclasses import asdict, replace
 from pathlib import Path
 
 import numpy as np
+import piped
 
 sys.path.insert(0, str(Path(__file__).parent / "detection"))
 
@@ -249,4 +250,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    piped.run(main)

@@ -17,6 +17,7 @@ import tempfile
 import time
 from pathlib import Path
 
+import piped
 from coilcount.capture.reader import read_capture
 from coilcount.capture.writer import CaptureWriter
 from coilcount.model import Header, Line
@@ -151,4 +152,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    piped.run(main)

@@ -16,6 +16,7 @@ from dataclasses import asdict, replace
 from pathlib import Path
 
 import numpy as np
+import piped
 from coilcount.simulate.coil import CoilModel
 from coilcount.simulate.dprime import readings
 from coilcount.simulate.scene import Scene, Target
@@ -166,4 +167,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    piped.run(main)

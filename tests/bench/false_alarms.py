@@ -19,6 +19,7 @@ import time
 from dataclasses import dataclass
 
 import numpy as np
+import piped
 from coilcount.desk import quiet
 from coilcount.desk.rates import rate_interval
 from coilcount.model import Header
@@ -138,4 +139,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    piped.run(main)

@@ -17,6 +17,8 @@ import traceback
 from collections import Counter
 from pathlib import Path
 
+import piped
+
 sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
 
 from coilcount.capture.reader import read_capture
@@ -79,4 +81,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    piped.run(main)

@@ -12,6 +12,8 @@ import sys
 import tempfile
 from pathlib import Path
 
+import piped
+
 sys.path.insert(0, str(Path(__file__).parents[1] / "support"))
 from killed_start import GIVEN_S, killed_start
 
@@ -38,4 +40,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    piped.run(main)

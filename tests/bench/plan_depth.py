@@ -16,6 +16,7 @@ import tempfile
 from dataclasses import replace
 from pathlib import Path
 
+import piped
 from coilcount.physics.tank import make_tank
 from coilcount.plan.answer import sweep_of
 from coilcount.plan.catalogue import CATALOGUE
@@ -105,4 +106,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    piped.run(main)

@@ -9,6 +9,8 @@ import subprocess
 import sys
 import time
 
+import piped
+
 
 def main() -> None:
     runs = int(sys.argv[1]) if len(sys.argv) > 1 else 5
@@ -34,4 +36,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    piped.run(main)

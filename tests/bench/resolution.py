@@ -14,6 +14,7 @@ from itertools import pairwise
 from math import sqrt
 
 import numpy as np
+import piped
 from coilcount.physics.noise import NOISE_CLASSES, NoiseClass, PowerLawNoise
 from coilcount.readings.frequency import Sums, neighbours_ppm, regression, timestamp_error_s, two_averages
 from coilcount.simulate.edges import EdgeSource, merge
@@ -177,4 +178,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    piped.run(main)

@@ -14,6 +14,8 @@ import json
 import os
 from pathlib import Path
 
+import piped
+
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
@@ -157,4 +159,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    piped.run(main)

@@ -21,6 +21,7 @@ import tempfile
 import time
 from pathlib import Path
 
+import piped
 from coilcount.capture.writer import CaptureWriter
 from coilcount.model import Header, Line
 from coilwire import records
@@ -170,4 +171,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    piped.run(main)

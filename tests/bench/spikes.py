@@ -19,6 +19,8 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
+import piped
+
 sys.path.insert(0, str(Path(__file__).resolve().parent / "detection"))
 
 import numpy as np
@@ -348,4 +350,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    piped.run(main)

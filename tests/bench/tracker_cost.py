@@ -15,6 +15,8 @@ import sys
 import tempfile
 from pathlib import Path
 
+import piped
+
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "support"))
 
 from coilcount.capture.reader import read_capture
@@ -109,4 +111,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    piped.run(main)

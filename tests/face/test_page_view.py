@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 from coilcount.face.page import page_html
-from coilcount.model import Header, Label, MarkMade, Silence
+from coilcount.model import BROAD_DIP, Header, Label, MarkMade, Silence
 from headless import PHONE
 from page_samples import alert, page_of
 
@@ -57,7 +57,8 @@ def test_the_overview_moves_and_resizes_the_window(show):
 
 
 def test_keys_move_the_window_and_step_through_the_alerts(show):
-    alerts = [alert(1, 10.0), alert(2, 30.0, -1), alert(3, 50.0)]
+    dip = replace(alert(2, 30.0, -1), response="uncertain", reasons=(BROAD_DIP,))
+    alerts = [alert(1, 10.0), dip, alert(3, 50.0)]
     page = show(page_of(MINUTE, [(4.0, alerts), (4.8, alerts)]))
     press = page.page.keyboard.press
     page.page.locator("#plot").focus()
@@ -82,7 +83,10 @@ def test_keys_move_the_window_and_step_through_the_alerts(show):
     said = page.page.locator("#spoken")
     assert not said.inner_text().startswith("Alert")  # it waits until the keys rest
     page.page.wait_for_timeout(700)
-    assert said.inner_text().startswith("Alert 2 of 3 at 0:30.0: fell")
+    assert said.inner_text().startswith("Alert 2 of 3 at 0:30.0: fell") and "rarity" not in said.inner_text()
+    press("n")
+    page.page.wait_for_timeout(700)
+    assert "rarity not known yet" in said.inner_text()  # there is one, of an alert that is no broad dip
 
 
 LINE_ABOVE = """() => {

@@ -1,77 +1,24 @@
-"""The readout and the screen, rendered at fixed sizes; no terminal and no clock."""
+"""The screen, rendered at fixed sizes; no terminal and no clock."""
 
 import io
 from dataclasses import replace
 
 import pytest
-from coilcount.face.answer_rows import rows_needed
-from coilcount.face.big_text import big, width
+from coilcount.face.big_text import big
 from coilcount.face.palette import THEMES
-from coilcount.face.plain import PlainLines, event_line, status_line
-from coilcount.face.score import strength
+from coilcount.face.plain import event_line, status_line
 from coilcount.face.screen import draw
 from coilcount.face.strip import level, scale
-from coilcount.live.rate_words import asked_words, next_rate, rarity_cell, rarity_short, rarity_words
-from coilcount.live.readout import Readout, decimals, figure
-from coilcount.model import Alert, ChainFacts, MarkMade, Notice, Point, Silence, Thresholds
+from coilcount.live.rate_words import rarity_words
+from coilcount.live.readout import Readout
+from coilcount.model import BROAD_DIP, Thresholds
 from coilcount.readings.frequency import Estimate
-from coilcount.settings import RATES
 from coilwire import records
-from hypothesis import given
-from hypothesis import strategies as st
+from readouts import alert, busy, point, rendered, row
 from rich.console import Console, Group
 from screen_of_a_scene import PICTURE, svg
 
 SIZES = [(80, 24), (120, 40), (60, 24), (50, 15), (200, 60), (80, 10), (40, 6), (20, 3)]
-
-
-def point(time_s: float, shift_ppm: float, ready: bool = True, held: bool = False) -> Point:
-    frequency_hz = 25_000.0 * (1 + shift_ppm * 1e-6)
-    return Point(time_s, frequency_hz, shift_ppm, 0.025 * shift_ppm, 0.1, 25_000.0, 0, ready, False, held)
-
-
-def alert(stage: str, sign: int, response: str = "uncertain", reasons=(), released_s=None, number: int = 1) -> Alert:
-    settled = None if sign == 0 else 10.2
-    return Alert(
-        stage, number, 10.0, settled, released_s, 9.8, released_s is None, sign, response, tuple(reasons), 12.5,
-        8.0 * sign, 0.2 * sign, 0.93 if sign else None, 0.2,
-    )  # fmt: skip
-
-
-def busy(**changes) -> Readout:
-    """Half a minute with a gap, a mark, a pass above and one below the line."""
-    readout = Readout()
-    for k in range(1500):
-        time_s = k * 0.02
-        if 8 <= time_s < 11:
-            continue
-        shift = 8.0 if 20 <= time_s < 20.5 else -4.0 if 25 <= time_s < 25.5 else 0.05
-        readout.take(point(time_s, shift))
-    readout.take(Silence(8.0, 11.0, "unplugged", True))
-    readout.take(MarkMade(15.0, "key 1"))
-    for number in range(1, 8):
-        readout.take(alert("final", 1, "non-ferrous", (), 10.4, number))
-    facts = readout.facts
-    facts.title, facts.simulated = "scene demo; firmware in MicroPython 1.29.0", True
-    facts.host_s, facts.rate_hz, facts.file = 3723.4, 50.0, "walk.ccap"
-    readout.chain = ChainFacts(
-        records=123_456, rate_hz=50.0, lost=17, damaged=3, dropped=2, temperature_c=21.5, supply_v=5.01, noise_ppm=0.1,
-        false_alarms_per_minute=1.0, thresholds=Thresholds(4.0, 4.5), threshold_ppm=Thresholds(1.2, 1.35),
-        broad_dips=6,
-    )  # fmt: skip
-    readout.chain = replace(readout.chain, **changes)
-    return readout
-
-
-def rendered(readout: Readout, columns: int, rows: int, **console) -> list[str]:
-    console = Console(width=columns, height=rows, file=io.StringIO(), record=True, **console)
-    console.print(Group(*draw(readout, columns, rows)))
-    return console.export_text(clear=False).splitlines()
-
-
-def row(readout: Readout, name: str, columns: int = 80, rows: int = 24) -> str:
-    """The line with this label."""
-    return next(line for line in rendered(readout, columns, rows) if line.startswith(f" {name} "))
 
 
 @pytest.mark.parametrize(("columns", "rows"), SIZES)
@@ -138,44 +85,6 @@ def test_the_strip_shows_the_sign_by_place_and_the_gap():
     assert 6 <= lines[zero].count("░") <= 7
 
 
-def test_a_peak_of_one_reading_is_kept_by_its_column():
-    readout = Readout()
-    for k in range(1500):
-        readout.take(point(k * 0.02, -9.0 if k == 700 else 0.1))
-    columns, column_s = readout.strip(30)
-    assert column_s == pytest.approx(1.0)
-    assert [column.shift_ppm for column in columns].count(-9.0) == 1
-    assert columns[14].shift_ppm == -9.0  # 14.0 s of 0 .. 30 s
-
-
-@pytest.mark.parametrize(
-    ("outputs", "word", "note", "sign"),
-    [
-        ([], "", "waiting for the first reading", 0),
-        ([point(1, 0, ready=False)], "", "warm-up", 0),
-        ([point(1, 0)], "", "nothing above the threshold", 0),
-        ([point(1, 0, held=True)], "", "baseline held", 0),
-        ([point(1, 9, held=True)], "ROSE", "level over the held baseline", 1),
-        ([point(10, 9, held=True), alert("settled", -1, "ferrous")], "ROSE", "level over the held baseline", 1),
-        ([point(10, 9, held=True), alert("settled", 1, "non-ferrous")], "NON-FERROUS", "rose: non-ferrous", 1),
-        ([point(10, 9), alert("raised", 0)], "SETTLING", "its sign is not final", 0),
-        ([point(10, 9), alert("settled", 1, "non-ferrous")], "NON-FERROUS", "rose: non-ferrous, or sheet iron", 1),
-        ([point(10, 9), alert("settled", -1, "ferrous")], "FERROUS", "fell: ferrous response", -1),
-        ([point(10, 9), alert("settled", -1, reasons=("two objects",))], "UNCERTAIN", "two objects", -1),
-        ([point(12, 0), alert("final", 1, "non-ferrous", released_s=10.5)], "NON-FERROUS", "rose", 1),
-        ([point(18, 0), alert("final", 1, "non-ferrous", released_s=10.5)], "", "nothing above the threshold", 0),
-        ([point(11, 0), alert("final", 0, released_s=10.5)], "", "nothing above the threshold", 0),
-    ],
-)
-def test_the_answer(outputs, word, note, sign):
-    readout = Readout()
-    for output in outputs:
-        readout.take(output)
-    answer = readout.answer()
-    assert (answer.word, answer.sign) == (word, sign)
-    assert note in answer.note
-
-
 def test_an_answer_fades_and_goes():
     readout = Readout()
     readout.take(alert("final", -1, "ferrous", released_s=10.5))
@@ -229,30 +138,6 @@ def test_a_terminal_without_unicode_gets_plain_characters():
     assert "".join(line.plain for line in lines).isascii()
 
 
-@given(st.text("▲▼ ABCDEFGHIKLMNOPRSTUVW0123456789+-.?", min_size=1, max_size=14), st.booleans())
-def test_large_letters_have_rows_of_one_width(text, large):
-    rows = big(text, large)
-    assert len(rows) == (5 if large else 3)
-    assert {len(line) for line in rows} == {width(text, large)}
-
-
-def test_letters_of_the_readout_are_told_apart():
-    letters = "ABCDEFGHIKLMNOPRSTUVW0123456789+-.▲▼"
-    shapes = {tuple(big(letter, large=True)) for letter in letters}
-    assert len(shapes) == len(letters)
-
-
-def test_there_is_a_large_size_where_there_is_room():
-    assert rows_needed(200, 60) == 6 and rows_needed(80, 24) == 4 and rows_needed(50, 15) == 4
-    assert rows_needed(80, 8) == 2
-
-
-def test_how_strong_a_score_is():
-    assert strength(5.0, 4.8) == "1.0 x threshold, weak"
-    assert strength(9.6, 4.8) == "2.0 x threshold, clear"
-    assert strength(48.0, 4.8) == "10.0 x threshold, strong"
-
-
 def test_help_takes_the_place_of_the_strip_and_leaves_the_answer():
     readout = busy()
     readout.take(replace(alert("settled", -1, "ferrous", number=9), peak_s=29.0))
@@ -268,12 +153,6 @@ def test_the_scale_steps_by_1_2_5_and_holds_the_threshold():
     assert scale([], 1.2) == 5.0
     assert [level(9.0, 10.0, row, 3) for row in range(3)] == [3, 3, 2]
     assert level(0.05, 10.0, 0, 3) == 0
-
-
-def test_figures_show_two_digits_of_their_uncertainty():
-    assert figure(12.3456, 0.123) == "+12.35 ± 0.12"
-    assert figure(-1234.6, 23.0) == "-1235 ± 23"
-    assert decimals(0.0) == 2 and decimals(float("inf")) == 2
 
 
 def test_the_coil_is_shown_with_its_uncertainty_by_screen_and_status():
@@ -376,62 +255,14 @@ def test_screen_and_line_say_how_rare_an_alert_is():
     for rarity_min, words in ((None, "rarity not known yet"), (4.0, "noise: about once in 4 min")):
         readout.take(replace(alert("final", 1, "non-ferrous", (), 10.5, 9), peak_s=29.0, rarity_min=rarity_min))
         assert words in "\n".join(rendered(readout, 80, 24))
-        assert rarity_words(rarity_min) in event_line(readout.alerts[-1])[1]
+        assert rarity_words(readout.alerts[-1]) in event_line(readout.alerts[-1])[1]
+    dip = replace(alert("final", -1, reasons=(BROAD_DIP,), released_s=10.5, number=9), peak_s=29.5)
+    readout.take(dip)
+    assert "12.5 sigma, until" in event_line(dip)[1] and BROAD_DIP in event_line(dip)[1]
+    for columns in (80, 120, 160):
+        of_dip = [line for line in rendered(readout, columns, 24) if "-8.00 ppm" in line]
+        assert len(of_dip) == 2 and "rarity" not in "".join(of_dip)  # under the answer, and in the list of alerts
     assert "6 broad dips taken for soil or a lifted coil" in status_line(readout)
-
-
-def test_how_rarity_and_rate_are_written():
-    assert rarity_words(10.0) == "noise alone does this once in 10 min or more"
-    assert rarity_words(4.2) == "noise alone does this about once in 4 min"
-    assert rarity_words(0.25) == "noise alone does this about once in 15 s"
-    assert [rarity_cell(minutes) for minutes in (None, 0.01, 0.99, 1.0, 2.95, 9.7, 10.0)] == [
-        "?", "<0.1", "1.0", "1.0", "3.0", "9.7", ">10",
-    ]  # fmt: skip
-    assert max(len(rarity_short(minutes)) for minutes in (None, 0.1, 2.0, 10.0)) <= 29
-    assert (asked_words(1.0), asked_words(0.3)) == (
-        "at most 1 false alarm a minute", "at most 0.3 false alarms a minute"
-    )  # fmt: skip
-
-
-def test_the_keys_step_through_the_rates():
-    rate, seen = 0.1, [0.1]
-    while (higher := next_rate(rate, more=True)) != rate:
-        rate = higher
-        seen.append(rate)
-    assert tuple(seen) == RATES
-    assert (next_rate(0.1, False), next_rate(0.5, False), next_rate(0.5, True)) == (0.1, 0.3, 1.0)
-    assert next_rate(None, True) == next_rate(None, False) == 1.0
-
-
-def test_drift_is_of_the_baseline_and_not_over_a_gap():
-    readout = Readout()
-    for k in range(200):
-        readout.take(Point(k * 0.1, 25e3, 0, 0, 0.1, 25e3 * (1 + 1e-6 * k * 0.1 / 60), 0, True, False, False))
-    assert readout.drift_ppm_per_min() == pytest.approx(1.0, rel=1e-3)
-    readout.take(Silence(20.0, 25.0, "unplugged", True))
-    assert readout.drift_ppm_per_min() is None
-
-
-def test_plain_lines_one_for_each_event_and_quiet_only_warnings():
-    outputs = [
-        point(0.02, 0), point(0.04, 0), alert("raised", 0), alert("settled", -1, "ferrous"),
-        alert("final", -1, "ferrous", released_s=10.5), Silence(11.0, 14.0, "unplugged", True), MarkMade(15.0, "key 1"),
-        Notice(None, "warning", "the firmware is older than this program"),
-    ]  # fmt: skip
-    loud, quiet = io.StringIO(), io.StringIO()
-    views = [PlainLines(Readout(), loud), PlainLines(Readout(), quiet, quiet=True)]
-    for view in views:
-        for output in outputs:
-            view.show(output)
-        view.tick(10.0)
-        view.tick(10.1)
-    lines = loud.getvalue().splitlines()
-    assert len(lines) == len(outputs)  # no line for the second point, one of status
-    assert "first frequency 25 000.000 Hz" in lines[0]
-    assert "▼ fell -8.00 ppm (-0.200 Hz), ferrous response, " in lines[2]
-    assert "gap of 3.0 s: unplugged, measured by the host's clock" in lines[4]
-    assert lines[-1].startswith("status 0:00")
-    assert quiet.getvalue().splitlines() == [f"{'':>9} warning: the firmware is older than this program"]
 
 
 def test_the_picture_in_the_readme_is_that_of_the_screen():

@@ -1,5 +1,6 @@
 """The netlists, the bill of materials and the reader that the drawings use agree.  It needs no simulator."""
 
+import os
 import re
 import shutil
 import subprocess
@@ -71,3 +72,17 @@ def test_the_script_prints_rating_and_purpose_of_each_part():
     assert "F81" in done.stdout and "reversed battery" in done.stdout and "Rating:" in done.stdout
     wrong = subprocess.run([*script, "suply"], capture_output=True, text=True, check=False)
     assert wrong.returncode == 2 and wrong.stderr.startswith("no circuit suply; there are ")
+
+
+@pytest.mark.parametrize("script", ["parts.py", "stripboard.py"])
+def test_a_reader_that_goes_away_is_no_error(tmp_path, script):
+    """As with `| head -1`: here the reader has gone before the first line, which is the same every time."""
+    reading, writing = os.pipe()
+    os.close(reading)
+    arguments = [str(tmp_path)] if script == "stripboard.py" else []
+    done = subprocess.run(
+        [sys.executable, str(HARDWARE / script), *arguments], stdout=writing, stderr=subprocess.PIPE, text=True
+    )
+    os.close(writing)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert bool(arguments) == (tmp_path / "board.svg").exists()

@@ -64,9 +64,13 @@ def test_sphere_depends_on_f_a_squared(radius, sigma, mu_r, frequency, k):
 
 
 def test_perfect_conductors():
-    """Textbook: sphere -2 pi a^3, disc -(8/3) a^3.  Copper approaches both as f rises."""
-    assert targets.sphere(0.01, 58e6, 1, 1e15).axial == pytest.approx(-2 * pi * 1e-6, rel=1e-4)
-    assert disc(0.01, 1e-3, 58e6, 1e12).axial == pytest.approx(-8 / 3 * 1e-6, rel=1e-4)
+    """Textbook: sphere -2 pi a^3, disc -(8/3) a^3.  Copper approaches both as f rises.
+
+    A sphere still lacks the share 3 / y of it, y = (1 + j) a / delta: the first term of Wait's formula for large y.
+    """
+    y = (1 + 1j) * 0.01 / eddy.skin_depth_m(1e15, 58e6, 1)
+    assert targets.sphere(0.01, 58e6, 1, 1e15).axial == pytest.approx(-2 * pi * 1e-6 * (1 - 3 / y), rel=1e-11)
+    assert disc(0.01, 1e-3, 58e6, 1e12).axial == pytest.approx(-8 / 3 * 1e-6, rel=1e-8)
 
 
 @pytest.mark.parametrize("name", named("demag."))
@@ -132,13 +136,14 @@ def test_a_ring_body_is_a_dipole_far_away():
 def test_finite_elements_against_other_methods():
     """Three comparisons of the finite-element solution.
 
-    Non-magnetic discs: the ring model, 1 %.  A steel coin that faces the coil: an independent solution, -0.31-0.65j
-    and -1.03-0.83j cm^3 (computed), 5 %.  Bolt and nail along their axes: the closed formula of `rod` differs by 3 and
-    5 %; 6 % is asserted.
+    Non-magnetic discs: the ring model, 0.8 %.  Grids twice as fine and as large move the finite elements by 0.4 % and
+    0.3 %, and the ring model is 0.3 % and 0.2 % from there on the other side.
+    A steel coin that faces the coil: an independent solution, -0.31-0.65j and -1.03-0.83j cm^3 (computed), 5 %.
+    Bolt and nail along their axes: the closed formula of `rod` differs by 3 and 5 %; 6 % is asserted.
     """
     for a, t, sigma in ((0.012, 1.75e-3, 3e6), (0.056, 15e-6, 35e6)):
         ring = ring_circuits.RingBody(a, t, sigma, 25e3).axial_polarizability()
-        assert facing.facing_polarizability(a, t, sigma, 1, 25e3) == pytest.approx(ring, rel=0.01)
+        assert facing.facing_polarizability(a, t, sigma, 1, 25e3) == pytest.approx(ring, rel=0.008)
     for frequency, want in ((25e3, -0.31 - 0.65j), (100e3, -1.03 - 0.83j)):
         coin = facing.facing_polarizability(0.01015, 1.65e-3, 6e6, 100, frequency)
         assert coin * 1e6 == pytest.approx(want, rel=0.05)
@@ -164,8 +169,9 @@ def test_finite_elements_in_the_limits():
 def test_the_sign_of_iron_depends_on_its_shape():
     """Sheet iron that faces the coil raises the frequency.  Sheet iron on edge, and rods, lower it.
 
-    cm^3 of an independent computation that takes rods as spheroids: nail along its axis +4.66-4.77j, bolt +8.13-10.5j,
-    8 %.
+    cm^3 of an independent computation that takes rods as spheroids: nail along its axis +4.66-4.77j, bolt +8.13-10.5j.
+    5 and 3 % were found, 6 % is asserted: a spheroid is no cylinder.  The closed formula of `rod` is one of a spheroid,
+    too, and is as far off.  Finite elements of the true shape agree within 2 % (test_body_responses.py).
     """
     steel = (6e6, 100.0)
     axial, across = coupling(Body("disc", *steel, 0.032, 0.24e-3), 25e3).polarizability()
@@ -176,7 +182,7 @@ def test_the_sign_of_iron_depends_on_its_shape():
     ):
         axial, across = coupling(body, 25e3).polarizability()
         assert axial.real > across.real > 0
-        assert axial * 1e6 == pytest.approx(want, rel=0.08)
+        assert axial * 1e6 == pytest.approx(want, rel=0.06)
 
 
 def test_a_steel_ring_is_not_a_conducting_ring():

@@ -27,12 +27,16 @@ TABLE = json.loads((Path(__file__).parents[1] / "data/shift-table.json").read_te
 
 @pytest.mark.parametrize("name", named("sphere.loop"))
 def test_a_ball_under_one_turn(name):
-    """Agrees with the multipole series, computed in high precision; ours has a few multipoles only."""
+    """Agrees with the multipole series, computed in high precision.
+
+    Ours has 7 and 4 multipoles for these balls, and is 2.7e-6 and 2.9e-6 off.  With 16 multipoles 1.2e-10 and 5e-15
+    were left, so this is the truncation of the series.
+    """
     of = keys_of(name)
     turn = Winding(np.array([0.05]), np.zeros(1), 1e-4)
     body = Body("ball", of["sigma"], of["mur"], 2 * of["a"])
     d_l, d_r = body_response(body, turn, [[0, 0, -of["zc"]]], [0, 0, 1], F)
-    assert [float(d_r[0]), float(2 * pi * F * d_l[0])] == pytest.approx(value(name), rel=1e-4)
+    assert [float(d_r[0]), float(2 * pi * F * d_l[0])] == pytest.approx(value(name), rel=5e-6)
 
 
 @pytest.mark.parametrize("a_over_delta", [0.01, 1.0, 30.0, 200.0])

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from coilcount.live.readout import ROUGHER
 from coilcount.tracker import defaults
-from coilcount.tracker.alert import BROAD, confidence
+from coilcount.tracker.alert import confidence
 from coilcount.tracker.bank import FilterBank
 from coilcount.tracker.records import Alert, Hold
 from coilcount.tracker.tracker import Tracker
@@ -51,19 +51,17 @@ def test_z_does_not_depend_on_the_threshold():
     assert max(abs(s.z) for s in low) > 10
 
 
-def is_soil(alert):
-    """Only dips are told apart by their breadth, so a rise of the same shape has no such reason."""
-    return BROAD in alert.reasons
-
-
 @given(st.integers(0, 1000), st.integers(-9000, 9000), st.floats(0.12, 0.6))
 @settings(max_examples=15, deadline=None)
 def test_signs_flip_with_the_series(seed, height, width):
     y = noise_ppb(400, seed) + bump_ppb(400, 5.0, height, width)
     up, down = finals(run(y, threshold=4.8)[0]), finals(run(-y, threshold=4.8)[0])
-    assert [(a.sign, a.raised_us, a.peak_us, a.score, a.peak_ppb) for a in up if not is_soil(a)] == [
-        (-a.sign, a.raised_us, a.peak_us, a.score, -a.peak_ppb) for a in down if not is_soil(a)
+    assert [(a.sign, a.peak_us, a.score, a.peak_ppb) for a in up] == [
+        (-a.sign, a.peak_us, a.score, -a.peak_ppb) for a in down
     ]
+    # The lobe before a rise is a dip.  It may look like soil for a moment, and then the rise is raised later than the
+    # fall of the same shape.  Over 400 other examples that happened to 4 of 307 alerts, by at most 0.2 s.
+    assert all(0 <= a.sign * (a.raised_us - b.raised_us) <= 200_000 for a, b in zip(up, down, strict=True))
     # An alert that is still open at the end has no sign yet.
     words = {1: "non-ferrous", -1: "ferrous", 0: "uncertain"}
     assert all(a.response in {"uncertain", words[a.sign]} for a in up + down)
@@ -91,13 +89,19 @@ def roughness(y):
 
 def test_the_scale_is_that_of_the_noise_profile_and_grows_on_rougher_soil():
     white = np.random.default_rng(5).normal(0.0, 1000.0, 3000)
+    # The scale is 1 + FEW / 301 = 1.013 times the sigma, as for each noise profile (300 samples).  A sigma from 300
+    # samples of Gaussian noise scatters by 1 / sqrt(2 * 300) = 4 %, and twice that is allowed.  Eight seeds gave at
+    # most 1.064.
     assert max(roughness(white)) < 1.1
     # Passes of 40 and 9 sigma every 4 s do not make the soil rougher.
     over = sum(bump_ppb(3000, 5 + 4 * k, (40_000, -9000)[k % 2], 0.25) for k in range(14))
     assert max(roughness(white + over)) < ROUGHER
     found = roughness(20 * white)
-    # The change is seen once the filters are full (2.3 s) and the quartile has moved, which takes 12 s more.
-    assert max(found[:200]) < 2.0 and min(found[800:]) > 10.0
+    # When a change is seen follows from learner.py and bank.py: after 2.3 s the filters are full, after 4 s without a
+    # rest the soil may be rougher, and ln(5 / 1.4) / ln(1.0337) = 38.4 samples, one each 0.2 s, move the quartile from
+    # CALM_QUARTILE to ROUGHER.  That is 14.1 s, reading 703.  The filters are solved again within 2 s (100 readings).
+    # (One of eight seeds stayed at 6.5 for 8 s more, the others were above 11.)
+    assert max(found[:700]) < 1.1 and found[710] > 2.0 and min(found[803:]) > 10.0
     assert 15.0 < np.median(found[1500:]) < 26.0  # the largest of four widths
     assert Tracker(INTERVAL_S).roughness is None
 
@@ -186,7 +190,7 @@ def test_a_gap_ends_alerts_and_starts_again():
     fresh, fresh_states = run(rest, threshold=6.0)
     assert [s.ready for s in fresh_states].index(True) > 150
     assert [a.sign for a in found] == [a.sign for a in finals(fresh)]
-    assert [a.peak_us - shift for a in found] == pytest.approx([a.peak_us for a in finals(fresh)], abs=40_000)
+    assert [a.peak_us - shift for a in found] == pytest.approx([a.peak_us for a in finals(fresh)], abs=INTERVAL_US)
 
 
 def test_the_end_of_the_data_leaves_an_alert_open():

@@ -1,7 +1,7 @@
 """The board has single-precision floats: with every float operation rounded to 24 bits the alerts stay the same.
 
 The rounded tracker is the tracker's own source, with a rounding around each binary operation and constant.
-Only alerts whose score is within 1 % of the threshold may differ.  There is none here.
+Only alerts whose score is within NEAR of the threshold may differ.  There is none here.
 """
 
 import ast
@@ -24,7 +24,8 @@ MODULES = ("records", "defaults", "continuity", "series", "spikes", "filters", "
 MODULES += ("baseline", "lobes", "judge", "kept", "plain_math", "noise_counts", "breadth", "noise_peaks", "hold")
 MODULES += ("alert", "pass_answers", "belonging", "sides", "broad_dips", "final_look", "alerts", "decisions", "front")
 MODULES += ("tracker",)
-NEAR = 0.01
+# Relative.  Rounding moved no score of these by more than 2.3e-4, on the drifting frequency; by 9e-6 in the captures.
+NEAR = 3e-4
 
 
 def single(value):
@@ -116,7 +117,7 @@ LEARNED = (0.7, 0.7, 0.7, 0.95, 0.8, 0.8, 0.8, 0.8, 0.7, 0.6, 0.5, 0.4, 0.2, 0.1
 @pytest.mark.parametrize("which", ["orchard-path.ccap.gz", "mineral-soil.ccap.gz", "made"])
 def test_single_precision_gives_the_same_alerts(which, noise, rounded_tracker):
     sums = made() if which == "made" else of_capture(which)
-    threshold = 5.0  # no score of these comes within 1 % of it
+    threshold = 4.8
     ours = alerts_of(Tracker(0.02, threshold=threshold, noise_ppm_rthz=noise), sums)
     board = alerts_of(rounded_tracker(0.02, threshold=threshold, noise_ppm_rthz=noise), sums)
     near = [a.score for a in ours if abs(a.score / threshold - 1) < NEAR]
@@ -125,5 +126,5 @@ def test_single_precision_gives_the_same_alerts(which, noise, rounded_tracker):
     assert [(a.raised_us, a.sign, a.response, a.reasons, a.peak_us, a.width_s) for a in board] == [
         (a.raised_us, a.sign, a.response, a.reasons, a.peak_us, single(a.width_s)) for a in ours
     ]
-    assert [a.score for a in board] == pytest.approx([a.score for a in ours], rel=1e-3)
+    assert [a.score for a in board] == pytest.approx([a.score for a in ours], rel=NEAR)
     assert any(a.score != b.score for a, b in zip(ours, board, strict=True))  # so it was rounded

@@ -176,7 +176,9 @@ def test_thresholds_from_rates_are_the_same_in_both_interpreters(tmp_path: Path)
     assert here == there
     finals = [line for line in here if "Alert" in line and "'final'" in line]
     assert sum("None" not in line.split()[-1] for line in finals) > 20  # the rarity is known
-    assert int([line for line in here if line.startswith("counts")][-1].split()[-1]) >= 3  # broad dips
+    # Some of the 16 lifts are taken for broad dips, so that their code runs here, too.  How many is no matter of the
+    # interpreter: this series has 3, and others of this kind, with seven other seeds of the noise, had 0 to 8.
+    assert int([line for line in here if line.startswith("counts")][-1].split()[-1]) >= 3
     assert len({line for line in here if line.startswith("thresholds")}) > 50
 
 

@@ -65,7 +65,7 @@ def _under(answer: r.Answer, columns: int, thresholds: Thresholds, palette: Pale
         f"{_age(answer):>8}",
         f"{answer.peak_ppm:+9.2f} ppm",
         f"sign confidence {sure:>4}",
-        f"{rarity_short(alert.rarity_min):<29}",
+        f"{rarity_short(alert):<29}",
         f"{strength(alert.score, thresholds.of(alert.sign)):<24}",
         f"{r.seen_words(alert):<13}",
         f"{answer.peak_hz:+8.3f} Hz",

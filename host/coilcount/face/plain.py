@@ -116,7 +116,8 @@ def _alert_line(alert: Alert, threshold: float) -> tuple[float | None, str] | No
     if alert.stage == "final":
         until = "still open" if alert.released_s is None else f"until {instant(alert.released_s)}"
         score = score_words(alert.score, threshold) if threshold else f"{alert.score:.1f} sigma"
-        return alert.peak_s, f"{name} final: {what}, score {score}, {rarity_words(alert.rarity_min)}, {until}"
+        rarity = f", {words}" if (words := rarity_words(alert)) else ""
+        return alert.peak_s, f"{name} final: {what}, score {score}{rarity}, {until}"
     return None
 
 

@@ -86,7 +86,7 @@ def alerts(readout: r.Readout, palette: Palette, rows: int, columns: int) -> lis
         if columns >= 120 and alert.sign:
             room = columns - line.cell_len - 32
             if room > 0:
-                line.append(f"   {rarity_short(alert.rarity_min)}", palette.quiet)
+                line.append(f"   {rarity_short(alert)}", palette.quiet)
         out.append(line)
     return [*out, *[Text()] * (rows - len(out))]
 

@@ -13,7 +13,7 @@ from coilcount.face.score import STRONG_FROM, WEAK_BELOW, beside_a_step, times_w
 from coilcount.face.times import instant
 from coilcount.live import readout as r
 from coilcount.live.rate_words import rarity_cell
-from coilcount.model import Alert, Hold, MarkMade, Output, Silence
+from coilcount.model import BROAD_DIP, Alert, Hold, MarkMade, Output, Silence
 from coilcount.text import printable
 
 _WIDEST, _PLAIN_WIDTH = 100, 80
@@ -34,6 +34,7 @@ COLUMNS = (
 )
 TOGETHER = "┐│┘ alerts within a second of one another: likely one object or one pass."
 SEEN = "2×, 3×, ...: number of passes in a row with this sign, within 4 s of one another."
+DIP = "– under rare: a dip of the soil or of a lifted coil is no noise, so it has no rarity."
 STEP = (
     "* beside a sudden change. The score compares each reading with those before and after it. Here those were far "
     "off, while the coil itself read the baseline or the other sign. This happens when the coil is put over something, "
@@ -95,6 +96,8 @@ def print_table(
         console.print(SEEN, style="dim")
     if any(glyphs):
         console.print(TOGETHER, style="dim")
+    if any(BROAD_DIP in alert.reasons for alert in alerts):
+        console.print(DIP, style="dim")
     if any(map(beside_a_step, alerts)):
         console.print(STEP, style="dim")
 
@@ -116,7 +119,7 @@ def _alert_cells(alert: Alert, threshold: float) -> tuple[str, ...]:
         *(str(alert.id), instant(alert.peak_s), went),
         *(_signed(alert.peak_shift_hz, 3), _signed(alert.peak_shift_ppm, 2)),
         *(text + (" *" if beside_a_step(alert) else ""), confidence_words(alert), score),
-        rarity_cell(alert.rarity_min),
+        rarity_cell(alert),
     )
 
 

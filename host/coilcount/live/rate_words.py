@@ -1,6 +1,6 @@
 """The allowed rate of false alarms, the thresholds that follow from it, and the rarity of an alert, in words."""
 
-from coilcount.model import Thresholds
+from coilcount.model import BROAD_DIP, Alert, Thresholds
 from coilcount.settings import RATES
 
 # The rate that either key sets if a fixed threshold was in force.
@@ -32,22 +32,30 @@ def threshold_words(thresholds: Thresholds) -> str:
     return f"threshold ▲ {thresholds.rise:.1f} ▼ {thresholds.fall:.1f} σ"
 
 
-def rarity_words(rarity_min: float | None) -> str:
-    """How often noise alone gives such a score, in a sentence without its full stop."""
-    if rarity_min is None:
-        return "rarity not known yet"
-    return f"noise alone does this {_about(rarity_min)}"
+def rarity_words(alert: Alert) -> str:
+    """How often noise alone gives such a score, in a sentence without its full stop; "" for a broad dip.
+
+    A broad dip is no noise of the readings, so the counts of the noise say nothing about it.
+    """
+    if alert.rarity_min is None:
+        return _unknown(alert)
+    return f"noise alone does this {_about(alert.rarity_min)}"
 
 
-def rarity_short(rarity_min: float | None) -> str:
+def rarity_short(alert: Alert) -> str:
     """The same for a row with little room, at most 29 characters."""
-    return "rarity not known yet" if rarity_min is None else f"noise: {_about(rarity_min)}"
+    return _unknown(alert) if alert.rarity_min is None else f"noise: {_about(alert.rarity_min)}"
 
 
-def rarity_cell(rarity_min: float | None) -> str:
-    """The same for a column of a table, in minutes, at most 4 characters."""
+def _unknown(alert: Alert) -> str:
+    return "" if BROAD_DIP in alert.reasons else "rarity not known yet"
+
+
+def rarity_cell(alert: Alert) -> str:
+    """The same for a column of a table, in minutes, at most 4 characters; a dash for a broad dip."""
+    rarity_min = alert.rarity_min
     if rarity_min is None:
-        return "?"
+        return "–" if BROAD_DIP in alert.reasons else "?"
     return f">{RAREST_MIN:g}" if rarity_min >= RAREST_MIN else f"{rarity_min:.1f}" if rarity_min >= 0.095 else "<0.1"
 
 

@@ -35,6 +35,7 @@ from coilcount.model.noise_report import (
     StabilityRow,
 )
 from coilcount.model.outputs import (
+    BROAD_DIP,
     Alert,
     ChainFacts,
     Hold,
@@ -59,6 +60,7 @@ from coilcount.model.tune import (
 )
 
 __all__ = (
+    "BROAD_DIP",
     "PROPOSED",
     "RESPONSES",
     "Alert",

@@ -3,6 +3,10 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+# The reason of an alert that turned out to be a dip broader than any pass.  The tracker has its own copy of these words
+# (tracker/alert.py, BROAD), because it imports nothing of the host; a test compares them.
+BROAD_DIP = "soil, or the coil was lifted"
+
 
 @dataclass(frozen=True, slots=True)
 class Thresholds:

@@ -16,8 +16,10 @@ from math import pi, sqrt
 from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import numpy as np
+import piped
 from charges import MU0, Can, Ring, Rod, Sheet
 from coilcount.physics.winding import make_winding
 from coilcount.physics.wire import awg_diameter_m
@@ -216,4 +218,4 @@ def main():
 
 
 if __name__ == "__main__":
-    main()
+    piped.run(main)

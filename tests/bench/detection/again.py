@@ -15,6 +15,7 @@ from series import Run, data_of, kept, measure_of, run_of
 CHANCE = "junk"  # another object every second: several passes with the same sign are chance
 GROUNDS = ("garden", "mineral", "sun", CHANCE)
 SEED = {True: 40_000, False: 800_000}  # first seed, for choosing constants (True) and for the figures (False)
+# Objects for the figures, and for choosing constants.
 THINGS = (objects.TEST + objects.IRON_TEST, objects.TUNING + objects.IRON_TUNING)
 FLAT = {thing.name for thing in objects.IRON_TEST + objects.IRON_TUNING}
 CLEAR_S = 5.0  # between two objects: longer than the 4 s in which the tracker joins alerts to one object
@@ -60,7 +61,10 @@ METHODS = (trackers.OLD_FRESH, trackers.NEW_FRESH, trackers.NEW_WARM)
 
 
 def study(ground: str, tuning: bool, minutes: float, cache: Path | None) -> tuple[str, dict[str, list[Row]]]:
-    """Return the name of the condition and, by tracker, its passes that count, were found and have a confidence."""
+    """Return the name of the condition, and the rows of each tracker.
+
+    A pass has a row if it counts, was found, and its alert has a sign confidence.
+    """
     if ground == CHANCE:
         runs = data_of(CONDITIONS[CHANCE], tuning, 2, minutes, cache).swept
     else:

@@ -11,7 +11,7 @@ from score import match
 from series import Data, data_of
 
 GROUNDS = ("bench", "garden")
-LEAST_D = 30.0  # weaker passes are left out; chosen by hand
+LEAST_D = 30.0  # d' against the oscillator alone; passes with less are left out; chosen by hand
 
 
 METHODS = (trackers.OLD_FRESH, trackers.OLD_PROFILE, trackers.NEW_FRESH, trackers.NEW_WARM, trackers.NEW_PROFILE)
@@ -38,7 +38,7 @@ def study(ground: str, tuning: bool, minutes: float, cache: Path | None) -> list
 
 
 def called(data: Data, word: str, method: trackers.Method) -> Rows:
-    """Count the responses to isolated passes; one row for each object of iron, and one for all objects."""
+    """Count the responses to isolated passes: one row for each object of iron, and one for all objects of this word."""
     found, by_sign, by_answer = Counter(), Counter(), Counter()
     for run, alerts, _ in trackers.swept_alerts(method, data.swept, method.maker(data)):
         for pass_, alert in zip(run.passes, match(run.passes, alerts)[0], strict=True):

@@ -13,6 +13,7 @@ from score import counts
 from series import INTERVAL_S, Data, Run, data_of
 
 CHANGES = (("garden", "mineral"), ("bench", "mineral"))  # (calm, rough)
+# The bands of both tables were chosen by hand.
 BANDS = ((0.0, 15.0), (15.0, 30.0), (30.0, 60.0), (60.0, 120.0))  # seconds after the change
 BACK_BANDS = ((0.0, 30.0), (30.0, 120.0))
 # Every tracker starts anew, four minutes before the change.

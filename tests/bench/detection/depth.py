@@ -12,6 +12,7 @@ GROUNDS = ("bench", "deep", "garden", "sun", "mineral")  # test conditions; deep
 METHODS = (OLD_FRESH.name, NEW_FRESH.name, NEW_WARM.name, NEW_PROFILE.name, OTHERS)
 COIN = objects.disc("copper coin 24 mm", "copper", 24, 1.75, 3, 21)
 RESAMPLES = 400  # of the bootstrap; chosen by hand
+# Depths that are tried as the border between found and missed passes, 1 mm apart.
 EDGES_CM = np.arange(2.0, 22.0, 0.1)
 
 

@@ -11,7 +11,9 @@ import trackers
 from conditions import CONDITIONS, SECONDS
 from series import Data, Pass, Run, data_of
 
+# The numbers below were chosen by hand.  PROMISED is the level that tracker/hold.py states.
 GROUNDS = ("bench", "deep", "garden", "sun", "mineral")
+# Bands of the level: the shift in units of sigma_st.
 BANDS = ((0, 2), (2, 4), (4, 8), (8, 16), (16, np.inf))
 BLOCK = 5  # readings in a block, 0.1 s
 STEP = 6  # blocks over which sigma_st is measured, 0.6 s

@@ -1,7 +1,8 @@
 """Other detection methods, each as a statistic over the same readings.
 
 A method without smoothing of its own gets a smoothing of 0.1 s, which helps it.  The constants are customary values and
-were not tuned.  Every method has its own threshold for each test condition, whatever the unit of its statistic.
+were not tuned.  A scale is at least 20.0, which is 0.02 ppm: y is in 1e-9.  Every method has its own threshold for each
+test condition, whatever the unit of its statistic.
 """
 
 from collections.abc import Callable
@@ -87,7 +88,8 @@ def cusum(y: np.ndarray) -> np.ndarray:
 def kalman(y: np.ndarray) -> np.ndarray:
     """Track a local level with the steady Kalman gain.
 
-    Readings outside the gate hardly move the level, for at most a second.
+    Readings outside the gate hardly move the level, for at most 50 readings (1 s).  The scale starts at 0.2 ppm.
+    It is a running median, which moves by 0.3 % with each reading inside the gate.
     """
     gain = 1 - np.exp(-INTERVAL_S / KALMAN_S)
     level = y[0]

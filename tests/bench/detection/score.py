@@ -14,8 +14,8 @@ APART_S = 0.6  # a rival gives at most one alert in this time, at its largest pe
 class Found:
     """One alert of any method.
 
-    seen: number of this pass, of several passes over one object.  rarity_min: noise alone does this about once in so
-    many minutes.
+    seen: number of this pass, of several passes over one object.  rarity_min: noise alone gives such a score about once
+    in this many minutes.
     """
 
     peak_s: float

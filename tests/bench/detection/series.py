@@ -30,6 +30,7 @@ CLEAN_SEED = {True: 10_000, False: 500_000}  # runs without objects
 LEARN_SEED = {True: 30_000, False: 700_000}  # runs for the noise profile
 SWEPT_SEED = {True: 20_000, False: 600_000}  # runs with objects
 EARLIER_SEED = {True: 25_000, False: 650_000}  # runs with objects, of an earlier session
+# How much is simulated, and how much of it is used, was chosen by hand.
 LEARN_RUNS = 2  # runs of two minutes for the noise profile
 EARLIER_RUNS = 3  # runs of two minutes of an earlier session, whose learned state is kept
 LEARN_FROM = 100  # the first 2 s of readings are left out, because they belong to the warm-up
@@ -131,9 +132,10 @@ def earlier_of(condition: Condition, tuning: bool, cache: Path | None) -> list[R
 
 
 def kept(name: str, cache: Path | None, make: Callable[[], Any]) -> Any:
-    """Return what `make` returns, or what it returned when the folder `cache` got this name.
+    """Load data from the folder `cache`.  If they are not there, call `make`, and store what it returns.
 
-    The file's name has a fingerprint of the code that makes the data, so data of other code are never used.
+    cache: None to store nothing.  The file's name has a fingerprint of the code that makes the data, so data of other
+    code are never used.
     """
     if cache is None:
         return make()

@@ -13,9 +13,9 @@ from coilcount.simulate.signal import components
 from scipy.linalg import solve_toeplitz
 from scipy.signal import detrend
 
-SEGMENT = 600  # readings, 12 s
-LEARN_RUNS = 6  # simulated runs of a minute
-MEDIAN_OF_EXPONENTIAL = np.log(2)  # median / mean of the periodogram of noise
+SEGMENT = 600  # readings of one tapered segment, 12 s; chosen by hand
+LEARN_RUNS = 6  # simulated runs of a minute; chosen by hand
+MEDIAN_OF_EXPONENTIAL = np.log(2)  # median / mean of an exponential distribution, as a periodogram of noise has it
 
 
 def covariance_of(runs: list[np.ndarray], lags: int) -> np.ndarray:

@@ -21,8 +21,8 @@ OTHERS = "others"  # a job: the bound and the other methods
 # Multiples of its threshold for 1 false alarm a minute, at which a method other than the trackers is judged.  The
 # threshold for 0.1 a minute is chosen from these.
 FACTORS = 1.02 ** np.arange(50)
-# Further settings of false_alarms_per_minute, besides the default 1, that the new tracker runs with.  10 is there for
-# the rarity of the alerts: most alerts that come more than once a minute are not raised at a lower setting.
+# Further settings of false_alarms_per_minute, besides the default 1, that the new tracker runs with.  10 is there to
+# check the rarity of frequent alerts: at a lower setting most of those are not raised.
 RATES = (0.3, 3.0, 10.0)
 STRAY_REACH_S = 4.0  # passes within this time of a stray alert tell how strong the object beside it is
 

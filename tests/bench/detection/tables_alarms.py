@@ -9,9 +9,10 @@ from study import Point, Result
 from tables_found import judged, mean, over
 from trackers import BROAD, NEW_WARM, NO_BREADTH
 
-# Minutes.  Bands of what an alert says: noise alone does this about once in so long.
+# Bands of the rarity that an alert states, in minutes.  Chosen by hand: three to a factor of 30.
 RARITY_BANDS = ((1 / 3, 1.0), (1.0, 10 / 3), (10 / 3, 10.0), (10.0, np.inf))
 RARITY_RATE = 10.0  # the setting whose alerts show the rarity
+# The bands of the stray alerts were chosen by hand.
 AWAY_BANDS = ((0.0, 0.6), (0.6, 1.2), (1.2, 2.5), (2.5, np.inf))  # seconds
 STRONG_BANDS = ((0.0, 12.0), (12.0, 50.0), (50.0, 200.0), (200.0, np.inf))  # d' against the oscillator alone
 STRONG = 50.0  # d' of a strong object; chosen by hand
@@ -78,7 +79,7 @@ def found_hits(result: Result, point: Point) -> np.ndarray:
 
 
 def rarity(results: Sequence[Result]) -> None:
-    """Print how often the alerts come on clean soil, over what they say, by what they say."""
+    """Print how often alerts with a stated rarity came on clean soil, beside how often they should come."""
     for name, points in results[0].points.items():
         if RARITY_RATE not in points:
             continue

@@ -11,7 +11,7 @@ from study import Result
 from tables_found import judged
 
 Pairs = list[tuple[Pass, Found]]
-LEAST_D = 12.0  # d' against the oscillator alone of the passes whose sign is judged
+LEAST_D = 12.0  # least d' against the oscillator alone of a pass whose sign is judged; chosen by hand
 CONFIDENCE_BINS = ((0, 0.8), (0.8, 0.9), (0.9, 0.95), (0.95, 0.97), (0.97, 0.985), (0.985, 1.01))
 
 

@@ -4,9 +4,10 @@ A tracker goes through the runs of a condition by one of three *protocols*:
 
 fresh: a new tracker for each run of two minutes.
 kept: the same, but each tracker starts with what a tracker learned in an earlier session over other scenes.
-warm: one tracker goes through all runs with objects, one after the other.  It first sweeps the last of them once, and
-    that does not count.  After each run a copy of the tracker goes through some of the runs without objects.  So every
-    run without objects is judged with what was learned among objects, and no run with objects gains from clean soil.
+warm: one tracker goes through all runs with objects, one after the other.  Before that it goes through the last of
+    them, to learn the soil; these alerts do not count.  After each run a copy of the tracker goes through some of the
+    runs without objects.  So every run without objects is judged with what was learned among objects, and no run with
+    objects gains from clean soil.
 """
 
 import copy
@@ -110,7 +111,7 @@ def exaggerate(tracker: GridTracker, factor: float) -> None:
 
 
 def forget_breadth(tracker: GridTracker) -> None:
-    """Let a tracker take every dip for narrow."""
+    """Switch off the test of breadth: no dip of this tracker is taken for soil or a lifted coil."""
     breadth = tracker._shared.breadth
 
     class Narrow(type(breadth)):

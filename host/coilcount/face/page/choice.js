@@ -18,12 +18,12 @@ function positionWords(at, sigma) {
   return `${at.threshold.toFixed(2)} ${sigma}${asked}`;
 }
 
-/** How often noise alone gives such a score. */
-function rarityWords(minutes) {
-  if (minutes === null) return "rarity not known yet";
-  if (minutes >= 10) return "noise alone does this once in 10 min or more";
+/** How often noise alone gives such a score, after a comma; nothing for a broad dip, which is no noise. */
+function rarityWords({ rarity: minutes, reasons }) {
+  if (minutes === null) return reasons.includes("soil, or the coil was lifted") ? "" : ", rarity not known yet";
+  if (minutes >= 10) return ", noise alone does this once in 10 min or more";
   const length = minutes < 0.99 ? `${Math.max(1, Math.round(60 * minutes))} s` : `${minutes.toFixed(minutes < 2.95 ? 1 : 0)} min`;
-  return `noise alone does this about once in ${length}`;
+  return `, noise alone does this about once in ${length}`;
 }
 
 function setPosition(position) {
@@ -81,7 +81,7 @@ function alertWords(alert) {
   const verdict = { found: `, ${alert.labels.map(labelWords).join(", ")}`, false: ", false alarm by the labels", unjudged: "" }[alert.verdict];
   return (
     `Alert ${index} of ${app.alerts.length} at ${clock(alert.peak)}: ${WENT[alert.sign]} ${signed(alert.ppm, 2)} ppm, ` +
-    `${ANSWER[alert.response]}${seen}, score ${alert.score.toFixed(1)} σ, ${rarityWords(alert.rarity)}${verdict}`
+    `${ANSWER[alert.response]}${seen}, score ${alert.score.toFixed(1)} σ${rarityWords(alert)}${verdict}`
   );
 }
 
