@@ -8,7 +8,7 @@ Runs under both interpreters.
 
 from .filters import LEAST_READINGS, early_edges
 from .learner import FEW, SAMPLE_S, Learner
-from .ring import HALF, MODULUS, Ring
+from .ring import LIMIT, Ring
 
 # Three averaging windows for the life of an alert, in widths: a centre, and one on either side.  The newer one is
 # shorter if less of what comes later is known.  From an earlier simulation study, not repeated here.
@@ -68,8 +68,8 @@ class FilterBank:
         self.ring = Ring(max(int(REACH * longest + 16), fill))
         self.mean = self.ring.mean
         self.answer = self.ring.weighted
-        # y beyond this is clipped, so that no sum passes half the modulus.
-        self.limit = HALF // (fill + 3)
+        # y beyond this is clipped, so that no stretch adds up to the ring's limit.
+        self.limit = LIMIT // (fill + 3)
         # Readings after a peak before the whole of it can be looked at: so many widths, and the longest counts.
         self.look_back = int(LOOK_BACK * longest + 0.5)
         self._step = max(1, int(STEP_S / interval_s + 0.5))
@@ -127,7 +127,6 @@ class FilterBank:
                 return
             self.ready = True
         sums = ring.sums
-        mask = ring.mask
         at = ring.at
         zs = self.zs
         highest = lowest = 0.0
@@ -136,12 +135,8 @@ class FilterBank:
         for scale, pairs in self._filters:
             a = 0.0
             for lag, gain in pairs:
-                part = newest - sums[(at - lag) & mask]
-                if part >= HALF:
-                    part -= MODULUS
-                elif part < -HALF:
-                    part += MODULUS
-                a += part * gain
+                # A negative position counts from the end of the ring, as it should.
+                a += (newest - sums[at - lag]) * gain
             z = zs[i] = a / scale
             if z > highest:
                 highest = z

@@ -9,7 +9,6 @@ Runs under both interpreters.
 
 from .filters import at_edges, backward, bends_of, cholesky, dot, forward, pass_means
 from .priors import prior
-from .ring import HALF, MODULUS
 
 # Seconds between two samples of a covariance.  A sample every 0.1 s finds no more passes.
 SAMPLE_S = 0.2
@@ -246,24 +245,18 @@ class Learner:
     def _measure(self, ring):
         """Put the latest bends into the list _x."""
         sums = ring.sums
-        mask = ring.mask
         at = ring.at
         each = self._each
         x = self._x
         left = self._left
         right = self._right
-        older = sums[(at - self.lags[0]) & mask]
+        older = sums[at - self.lags[0]]  # a negative position counts from the end of the ring, as it should
         second = first = 0.0
         j = -2
         for lag in self._later:
-            newer = sums[(at - lag) & mask]
-            part = newer - older
-            if part >= HALF:
-                part -= MODULUS
-            elif part < -HALF:
-                part += MODULUS
+            newer = sums[at - lag]
+            mean = (newer - older) * each[j]
             older = newer
-            mean = part * each[j]
             if j >= 0:
                 x[j] = second - left[j] * first - right[j] * mean
             first = second
