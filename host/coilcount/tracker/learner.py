@@ -51,7 +51,8 @@ FEW = 4.0
 class Learner:
     """The covariance of the bends of one width, and its filter.
 
-    lags, gains: of the filter, as Ring.weighted() wants them; pairs: the same, as (lag, gain).
+    lags, gains: of the filter, as Ring.weighted() wants them; pairs: the same, as (lag, gain); edges: pairs, and the
+    newest edge with a gain of 0.
     sigma: of its answer to the noise, in 1e-9.
     samples: how many the covariance has.  known: it was learned, and is no bare prior.
     newest: readings from the middle of the pass on to the newest edge.
@@ -81,7 +82,7 @@ class Learner:
         self._x = [0.0] * m
         self._v = [0.0] * m
         self.gains = (0.0,) * len(self.lags)
-        self.pairs = ()
+        self.pairs = self.edges = ()
         self.sigma = 1.0
         self._least_share = SAMPLE_S / MEMORY_S
         self.prior_sigma = 0.0
@@ -296,3 +297,4 @@ class Learner:
             older = each
         self.gains = tuple(gains)
         self.pairs = tuple(zip(self.lags, gains))
+        self.edges = self.pairs + ((0, 0.0),)
