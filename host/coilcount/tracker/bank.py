@@ -51,6 +51,7 @@ class FilterBank:
         longest = widths_s[len(widths_s) - 1] / interval_s
         learners = []
         plan = []
+        height_boxes = []
         lags = []
         fill = 0
         for width in widths_s:
@@ -60,9 +61,11 @@ class FilterBank:
             latest = edges[len(edges) - 1]
             lags.append(latest - 0.5)
             plan.append(_three_boxes(width / interval_s, latest))
+            height_boxes.append(_height_boxes(plan[len(plan) - 1], latest))
             fill = max(fill, latest - edges[0])
         self._learners = tuple(learners)
         self._plan = tuple(plan)
+        self._height_boxes = tuple(height_boxes)
         self.lags = tuple(lags)
         self._fill = fill
         self.ring = Ring(max(int(REACH * longest + 16), fill))
@@ -238,18 +241,10 @@ class FilterBank:
         centre = self.mean(centre_new, centre_old)
         return right, left, centre - share * left - (1.0 - share) * right, apart
 
-    def height_boxes(self, width):
-        """Return what height() of a width is made of: for each window the newest and the oldest reading, and its
-        weight.
-        """
-        right_new, right_old, _, _, left_new, left_old, share, _ = self._plan[width]
-        middle = int(self.lags[width])
-        return (middle - 1, middle + 1, 1.0), (left_new, left_old, -share), (right_new, right_old, share - 1.0)
-
     def height(self, width):
         """Return the short mean in the middle of a pass of a width over the line through both outer windows, 1e-9."""
         a = 0.0
-        for newest, oldest, weight in self.height_boxes(width):
+        for newest, oldest, weight in self._height_boxes[width]:
             a += weight * self.mean(newest, oldest)
         return a
 
@@ -277,3 +272,13 @@ def _three_boxes(f, latest):
     to_left = (left_new + left_old) / 2 - middle
     apart = to_left + to_right
     return right_new, right_old, centre_new, centre_old, left_new, left_old, to_right / apart, apart
+
+
+def _height_boxes(three, latest):
+    """Return what height() is made of: for each window the newest and the oldest reading, and its weight.
+
+    three: from _three_boxes().  latest: readings back to the middle of the pass.
+    """
+    right_new, right_old, _, _, left_new, left_old, share, _ = three
+    middle = latest - 1
+    return (middle - 1, middle + 1, 1.0), (left_new, left_old, -share), (right_new, right_old, share - 1.0)
