@@ -296,5 +296,5 @@ class Learner:
             gains.append(each - older)
             older = each
         self.gains = tuple(gains)
-        self.pairs = tuple(zip(self.lags, gains))
+        self.pairs = tuple([(self.lags[i], gains[i]) for i in range(m + 2)])
         self.edges = self.pairs + ((0, 0.0),)
