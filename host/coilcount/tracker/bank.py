@@ -40,10 +40,10 @@ RESTLESS_STEPS = 40
 class FilterBank:
     """push(y) moves on by one reading.
 
-    z: statistic of the width that answers most, `width` its number (0.0 while not ready); highest, lowest: the largest
-    and smallest z of any width; zs: z of every width; used: the scales that these were divided by, in 1e-9; lags:
-    readings from the newest back to the middle of a pass of each width (floats); count: readings since the start;
-    quiet: steps of 0.1 s in a row without a large |z|.
+    zs: statistic z of every width (0.0 while not ready); highest, lowest: the largest and smallest of them, at least
+    and at most 0.0; used: the scales that these were divided by, in 1e-9; lags: readings from the newest back to the
+    middle of a pass of each width (floats); count: readings since the start; quiet: steps of 0.1 s in a row without a
+    large |z|.
     """
 
     def __init__(self, widths_s, interval_s, floor_ppb, noise_ppm_rthz=()):
@@ -106,8 +106,7 @@ class FilterBank:
         self._most = 0.0  # largest |z| of this step
         self.quiet = LOUD_STEPS  # steps in a row that were not loud
         self.restless = 0  # steps since the last rest
-        self.z = self.highest = self.lowest = 0.0
-        self.width = 0
+        self.highest = self.lowest = 0.0
         self.zs = [0.0] * len(self.widths_s)
 
     def push(self, y):
@@ -133,7 +132,6 @@ class FilterBank:
         at = ring.at
         zs = self.zs
         highest = lowest = 0.0
-        high = low = 0
         i = 0
         for scale, pairs in self._filters:
             a = 0.0
@@ -143,23 +141,14 @@ class FilterBank:
             z = zs[i] = a / scale
             if z > highest:
                 highest = z
-                high = i
             elif z < lowest:
                 lowest = z
-                low = i
             i += 1
         self.highest = highest
         self.lowest = lowest
-        if highest >= -lowest:
-            self.z = highest
-            self.width = high
-            if highest > self._most:
-                self._most = highest
-        else:
-            self.z = lowest
-            self.width = low
-            if -lowest > self._most:
-                self._most = -lowest
+        most = highest if highest >= -lowest else -lowest
+        if most > self._most:
+            self._most = most
         phase = self._phase
         self._phase = phase + 1
         if phase < self._sampled:
@@ -220,6 +209,16 @@ class FilterBank:
     def learner(self, width):
         """Return the Learner of a width (its number)."""
         return self._learners[width]
+
+    @property
+    def z(self):
+        """The statistic of the width that answers most, with its sign.  0.0 while not ready."""
+        return self.highest if self.highest >= -self.lowest else self.lowest
+
+    @property
+    def width(self):
+        """The number of that width."""
+        return self.zs.index(self.z)
 
     @property
     def roughness(self):

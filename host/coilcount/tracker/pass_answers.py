@@ -66,7 +66,6 @@ class PassAnswers:
     """The answers of one filter bank to passes."""
 
     def __init__(self, bank):
-        self._bank = bank
         self._table = array("f", [integral(i / STEPS) for i in range(LAST + 1)])
         self.longest = 0  # readings until the middle of a pass has left all boxes
         for width in range(len(bank.widths_s)):
@@ -79,13 +78,12 @@ class PassAnswers:
         self.middle = 0.0
         self.margin = 0.0
 
-    def add(self, width, back, height, pass_width):
+    def add(self, learner, back, height, pass_width):
         """Add what the filter of a width answers to a pass, to `middle` and `margin`: it answers middle +- margin.
 
-        width: number of the filter.  back: readings from the peak of the pass to the newest reading.
+        learner: the Learner of that width.  back: readings from the peak of the pass to the newest reading.
         height: of the pass, 1e-9.  pass_width: of the pass, in readings.
         """
-        learner = self._bank.learner(width)
         scale = SHAPE / pass_width
         if (back - learner.lags[0]) * scale > GONE:
             return
