@@ -39,7 +39,7 @@ def test_the_lobes_of_a_pass_are_those_of_quadrature(width, pass_width):
     learner = bank.learner(width)
     for back in (-10, 0, 7, 25, 60, 110):
         answers.start()
-        answers.add(width, back, 1000.0, pass_width)
+        answers.add(learner, back, 1000.0, pass_width)
         want = 0.0
         for lag, gain in zip(learner.lags, learner.gains, strict=True):
             scale = SHAPE / pass_width
@@ -55,7 +55,7 @@ def test_a_filter_answers_a_pass_of_its_own_width_with_its_height():
     for width, seconds in enumerate(WIDTHS_S):
         learner = bank.learner(width)
         answers.start()
-        answers.add(width, learner.newest, 1000.0, seconds / INTERVAL_S)
+        answers.add(learner, learner.newest, 1000.0, seconds / INTERVAL_S)
         assert answers.middle == pytest.approx(1000.0, rel=0.03)
 
 

@@ -8,7 +8,7 @@ Runs under both interpreters.
 
 from .filters import LEAST_READINGS, early_edges
 from .learner import FEW, SAMPLE_S, Learner
-from .ring import HALF, MODULUS, Ring
+from .ring import LIMIT, Ring
 
 # Three averaging windows for the life of an alert, in widths: a centre, and one on either side.  The newer one is
 # shorter if less of what comes later is known.  From an earlier simulation study, not repeated here.
@@ -40,10 +40,10 @@ RESTLESS_STEPS = 40
 class FilterBank:
     """push(y) moves on by one reading.
 
-    z: statistic of the width that answers most, `width` its number (0.0 while not ready); highest, lowest: the largest
-    and smallest z of any width; zs: z of every width; used: the scales that these were divided by, in 1e-9; lags:
-    readings from the newest back to the middle of a pass of each width (floats); count: readings since the start;
-    quiet: steps of 0.1 s in a row without a large |z|.
+    zs: statistic z of every width (0.0 while not ready); highest, lowest: the largest and smallest of them, at least
+    and at most 0.0; used: the scales that these were divided by, in 1e-9; lags: readings from the newest back to the
+    middle of a pass of each width (floats); count: readings since the start; quiet: steps of 0.1 s in a row without a
+    large |z|.
     """
 
     def __init__(self, widths_s, interval_s, floor_ppb, noise_ppm_rthz=()):
@@ -51,6 +51,7 @@ class FilterBank:
         longest = widths_s[len(widths_s) - 1] / interval_s
         learners = []
         plan = []
+        height_boxes = []
         lags = []
         fill = 0
         for width in widths_s:
@@ -60,16 +61,18 @@ class FilterBank:
             latest = edges[len(edges) - 1]
             lags.append(latest - 0.5)
             plan.append(_three_boxes(width / interval_s, latest))
+            height_boxes.append(_height_boxes(plan[len(plan) - 1], latest))
             fill = max(fill, latest - edges[0])
         self._learners = tuple(learners)
         self._plan = tuple(plan)
+        self._height_boxes = tuple(height_boxes)
         self.lags = tuple(lags)
         self._fill = fill
         self.ring = Ring(max(int(REACH * longest + 16), fill))
         self.mean = self.ring.mean
         self.answer = self.ring.weighted
-        # y beyond this is clipped, so that no sum passes half the modulus.
-        self.limit = HALF // (fill + 3)
+        # y beyond this is clipped, so that no stretch adds up to the ring's limit.
+        self.limit = LIMIT // (fill + 3)
         # Readings after a peak before the whole of it can be looked at: so many widths, and the longest counts.
         self.look_back = int(LOOK_BACK * longest + 0.5)
         self._step = max(1, int(STEP_S / interval_s + 0.5))
@@ -103,8 +106,7 @@ class FilterBank:
         self._most = 0.0  # largest |z| of this step
         self.quiet = LOUD_STEPS  # steps in a row that were not loud
         self.restless = 0  # steps since the last rest
-        self.z = self.highest = self.lowest = 0.0
-        self.width = 0
+        self.highest = self.lowest = 0.0
         self.zs = [0.0] * len(self.widths_s)
 
     def push(self, y):
@@ -127,41 +129,26 @@ class FilterBank:
                 return
             self.ready = True
         sums = ring.sums
-        mask = ring.mask
         at = ring.at
         zs = self.zs
         highest = lowest = 0.0
-        high = low = 0
         i = 0
         for scale, pairs in self._filters:
             a = 0.0
             for lag, gain in pairs:
-                part = newest - sums[(at - lag) & mask]
-                if part >= HALF:
-                    part -= MODULUS
-                elif part < -HALF:
-                    part += MODULUS
-                a += part * gain
+                # A negative position counts from the end of the ring, as it should.
+                a += (newest - sums[at - lag]) * gain
             z = zs[i] = a / scale
             if z > highest:
                 highest = z
-                high = i
             elif z < lowest:
                 lowest = z
-                low = i
             i += 1
         self.highest = highest
         self.lowest = lowest
-        if highest >= -lowest:
-            self.z = highest
-            self.width = high
-            if highest > self._most:
-                self._most = highest
-        else:
-            self.z = lowest
-            self.width = low
-            if -lowest > self._most:
-                self._most = -lowest
+        most = highest if highest >= -lowest else -lowest
+        if most > self._most:
+            self._most = most
         phase = self._phase
         self._phase = phase + 1
         if phase < self._sampled:
@@ -224,6 +211,16 @@ class FilterBank:
         return self._learners[width]
 
     @property
+    def z(self):
+        """The statistic of the width that answers most, with its sign.  0.0 while not ready."""
+        return self.highest if self.highest >= -self.lowest else self.lowest
+
+    @property
+    def width(self):
+        """The number of that width."""
+        return self.zs.index(self.z)
+
+    @property
     def roughness(self):
         """The scales in use over those of the noise profile, the largest of any width, at least 1; None without one."""
         if not self._profile:
@@ -243,18 +240,10 @@ class FilterBank:
         centre = self.mean(centre_new, centre_old)
         return right, left, centre - share * left - (1.0 - share) * right, apart
 
-    def height_boxes(self, width):
-        """Return what height() of a width is made of: for each window the newest and the oldest reading, and its
-        weight.
-        """
-        right_new, right_old, _, _, left_new, left_old, share, _ = self._plan[width]
-        middle = int(self.lags[width])
-        return (middle - 1, middle + 1, 1.0), (left_new, left_old, -share), (right_new, right_old, share - 1.0)
-
     def height(self, width):
         """Return the short mean in the middle of a pass of a width over the line through both outer windows, 1e-9."""
         a = 0.0
-        for newest, oldest, weight in self.height_boxes(width):
+        for newest, oldest, weight in self._height_boxes[width]:
             a += weight * self.mean(newest, oldest)
         return a
 
@@ -282,3 +271,13 @@ def _three_boxes(f, latest):
     to_left = (left_new + left_old) / 2 - middle
     apart = to_left + to_right
     return right_new, right_old, centre_new, centre_old, left_new, left_old, to_right / apart, apart
+
+
+def _height_boxes(three, latest):
+    """Return what height() is made of: for each window the newest and the oldest reading, and its weight.
+
+    three: from _three_boxes().  latest: readings back to the middle of the pass.
+    """
+    right_new, right_old, _, _, left_new, left_old, share, _ = three
+    middle = latest - 1
+    return (middle - 1, middle + 1, 1.0), (left_new, left_old, -share), (right_new, right_old, share - 1.0)

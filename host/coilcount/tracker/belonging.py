@@ -64,7 +64,7 @@ class Belonging:
         """Forget the alerts whose passes have left all boxes."""
         past = self.past
         while past:
-            middle, _, width = self._shape(past[0])
+            middle, _, width = past[0].shape or self._shape(past[0])
             if self._bank.count - middle <= self._answers.longest + PASS_WIDTHS * width:
                 return
             past.pop(0)
@@ -81,18 +81,19 @@ class Belonging:
 
     def of(self, width, time_us, alert):
         """Return what the newest answer of a width is to one alert, by the distance of their peaks alone."""
-        answer = self._bank.zs[width] * self._bank.used[width]
+        z = self._bank.zs[width]
         away_us = time_us - self._lags_us[width] - alert.peak_us
         if away_us < 0:
             away_us = -away_us
         width_us = self._widths_us[width]
-        if (answer > 0.0) == (alert.peak > 0.0):
+        if (z > 0.0) == (alert.peak > 0.0):
             return SAME_PEAK if away_us <= SAME_PEAK_WIDTHS * width_us else NEITHER
         if alert.score > STEP_SCORES * alert.best:
-            is_lower = abs(self._bank.zs[width]) < alert.score
+            is_lower = (z if z >= 0.0 else -z) < alert.score
             return PART if is_lower and away_us <= STEP_WIDTHS * width_us else NEITHER
         if LOBE_FROM_WIDTHS * width_us <= away_us <= LOBE_TO_WIDTHS * width_us:
             most = WIDER_LOBE_SHARE if width > alert.width else LOBE_SHARE
+            answer = z * self._bank.used[width]
             return PART if (answer if answer >= 0.0 else -answer) < most * abs(alert.peak) else NEITHER
         return NEITHER
 
@@ -106,14 +107,15 @@ class Belonging:
             return False
         bank = self._bank
         count = bank.count
+        learner = bank.learner(width)
         answers = self._answers
         answers.start()
         for other in past:
-            middle, height, pass_width = self._shape(other)
-            answers.add(width, count - middle, height, pass_width)
+            middle, height, pass_width = other.shape or self._shape(other)
+            answers.add(learner, count - middle, height, pass_width)
         if alert is not None:
-            middle, height, pass_width = self._shape(alert)
-            answers.add(width, count - middle, height, pass_width)
+            middle, height, pass_width = alert.shape or self._shape(alert)
+            answers.add(learner, count - middle, height, pass_width)
         rest = bank.zs[width] * bank.used[width] - answers.middle
         if rest < 0.0:
             rest = -rest

@@ -112,17 +112,18 @@ def cholesky(matrix):
     out = []
     for i in range(len(matrix)):
         row = list(matrix[i])
-        for j in range(i + 1):
+        for j in range(i):
+            other = out[j]
             total = row[j]
-            other = out[j] if j < i else row
             for k in range(j):
                 total -= row[k] * other[k]
-            if j < i:
-                row[j] = total / other[j]
-            elif total > 0.0:
-                row[j] = total**0.5
-            else:
-                return None
+            row[j] = total / other[j]
+        total = row[i]
+        for k in range(i):
+            total -= row[k] * row[k]
+        if not total > 0.0:
+            return None
+        row[i] = total**0.5
         out.append(row)
     return out
 

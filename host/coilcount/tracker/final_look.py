@@ -37,7 +37,7 @@ class FinalLook:
         self._interval_us = interval_us
         self._judge = judge
         self._reasons = reasons
-        self._widths = [width * 1e6 / interval_us for width in bank.widths_s]  # readings
+        self._windows = [lobes.windows(width * 1e6 / interval_us) for width in bank.widths_s]
 
     def finish(self, alert, held, events, now_us=None):
         """Append the final record of `alert` to the list `events`.  The sign may settle once more before.
@@ -79,7 +79,7 @@ class FinalLook:
 
     def _measure(self, alert):
         back = self._bank.count - alert.peak_index
-        return lobes.measure(self._bank, back, self._widths[alert.width], self._baseline.slope_a_reading)
+        return lobes.measure(self._bank, back, self._windows[alert.width], self._baseline.slope_a_reading)
 
     def _ask_height(self, alert, now_us, events):
         """Return True if the frequency went about as far the other way beside the peak, so that the sign is open.
@@ -88,7 +88,7 @@ class FinalLook:
         """
         bank = self._bank
         back = bank.count - alert.peak_index
-        high, low, high_back, low_back = lobes.extremes(bank, back, self._widths[alert.width])
+        high, low, high_back, low_back = lobes.extremes(bank, back, self._windows[alert.width])
         own = high if alert.sign > 0 else -low
         other = -low if alert.sign > 0 else high
         sigma = self._noise.lobe[alert.width]

@@ -7,9 +7,8 @@ detect and change.
 Runs under both interpreters.
 """
 
-from .filters import at_edges, backward, bends_of, cholesky, dot, forward, pass_means
+from .filters import backward, bends_of, cholesky, dot, forward, pass_means
 from .priors import prior
-from .ring import HALF, MODULUS
 
 # Seconds between two samples of a covariance.  A sample every 0.1 s finds no more passes.
 SAMPLE_S = 0.2
@@ -52,7 +51,8 @@ FEW = 4.0
 class Learner:
     """The covariance of the bends of one width, and its filter.
 
-    lags, gains: of the filter, as Ring.weighted() wants them; pairs: the same, as (lag, gain).
+    lags, gains: of the filter, as Ring.weighted() wants them; pairs: the same, as (lag, gain); edges: pairs, and the
+    newest edge with a gain of 0.
     sigma: of its answer to the noise, in 1e-9.
     samples: how many the covariance has.  known: it was learned, and is no bare prior.
     newest: readings from the middle of the pass on to the newest edge.
@@ -61,28 +61,28 @@ class Learner:
 
     def __init__(self, edges, f, interval_s, floor_ppb, noise_ppm_rthz=()):
         """edges: of the boxes in readings from the middle of the pass, rising.  f: the width in readings."""
-        self._bends = bends_of(edges)
-        self._shape = [dot(row, pass_means(edges, f)) for row in self._bends]
-        self._edges = edges
+        bends = bends_of(edges)
+        self._shape = [dot(row, pass_means(edges, f)) for row in bends]
         newest = self.newest = edges[len(edges) - 1]
         self.lags = tuple([newest - edge for edge in edges[: len(edges) - 1]])  # falling
         self._floor = floor_ppb
-        m = self._m = len(self._bends)
+        m = self._m = len(bends)
         # Box means to bends: the shares of the two neighbours.
-        self._left = [-self._bends[j][j] for j in range(m)]
-        self._right = [-self._bends[j][j + 2] for j in range(m)]
+        self._left = [-bends[j][j] for j in range(m)]
+        self._right = [-bends[j][j + 2] for j in range(m)]
         self._later = self.lags[1:] + (0,)
         # One over the size of each box.  The first two are at the end, where the indices -2 and -1 find them.
-        each = [1.0 / (edges[i + 1] - edges[i]) for i in range(len(edges) - 1)]
+        self._sizes = [edges[i + 1] - edges[i] for i in range(m + 2)]
+        each = [1.0 / size for size in self._sizes]
         self._each = each[2:] + each[:2]
         self._expected = QUARTILE * m
-        self._prior = prior(edges, self._bends, self._shape, noise_ppm_rthz, interval_s)
+        self._prior = prior(edges, bends, self._shape, noise_ppm_rthz, interval_s)
         self._covariance = [list(row) for row in self._prior]
         self._lower = None
         self._x = [0.0] * m
         self._v = [0.0] * m
         self.gains = (0.0,) * len(self.lags)
-        self.pairs = ()
+        self.pairs = self.edges = ()
         self.sigma = 1.0
         self._least_share = SAMPLE_S / MEMORY_S
         self.prior_sigma = 0.0
@@ -184,7 +184,8 @@ class Learner:
             row = covariance[i]
             xi = weight * x[i]
             for j in range(i + 1):
-                row[j] += share * (xi * x[j] - row[j])
+                before = row[j]
+                row[j] = before + share * (xi * x[j] - before)
         if changed:
             self.solve()
         return changed
@@ -202,9 +203,7 @@ class Learner:
         rest = 1.0 - share
         mixed = []
         for i in range(m):
-            row = covariance[i]
-            other = prior[i]
-            mixed.append([rest * row[j] + ratio * other[j] for j in range(i + 1)])
+            mixed.append([rest * learned + ratio * other for learned, other in zip(covariance[i], prior[i])])
         self._find_filter(mixed)
 
     def save(self, out):
@@ -246,24 +245,18 @@ class Learner:
     def _measure(self, ring):
         """Put the latest bends into the list _x."""
         sums = ring.sums
-        mask = ring.mask
         at = ring.at
         each = self._each
         x = self._x
         left = self._left
         right = self._right
-        older = sums[(at - self.lags[0]) & mask]
+        older = sums[at - self.lags[0]]  # a negative position counts from the end of the ring, as it should
         second = first = 0.0
         j = -2
         for lag in self._later:
-            newer = sums[(at - lag) & mask]
-            part = newer - older
-            if part >= HALF:
-                part -= MODULUS
-            elif part < -HALF:
-                part += MODULUS
+            newer = sums[at - lag]
+            mean = (newer - older) * each[j]
             older = newer
-            mean = part * each[j]
             if j >= 0:
                 x[j] = second - left[j] * first - right[j] * mean
             first = second
@@ -288,13 +281,20 @@ class Learner:
             sigma = self._floor
         self.sigma = sigma
         self._lower = lower
-        bends = self._bends
-        weights = []
+        left = self._left
+        right = self._right
+        weights = [0.0] * (m + 2)  # of the box means, times `answer`
+        for j in range(m):
+            weights[j] -= h[j] * left[j]
+            weights[j + 1] += h[j]
+            weights[j + 2] -= h[j] * right[j]
+        sizes = self._sizes
+        gains = []
+        older = 0.0
         for i in range(m + 2):
-            total = 0.0
-            for j in range(max(0, i - 2), min(m, i + 1)):
-                total += h[j] * bends[j][i]
-            weights.append(total / answer)
-        gains = at_edges(self._edges, weights)
-        self.gains = tuple([-gain for gain in gains[: len(gains) - 1]])
-        self.pairs = tuple([(self.lags[i], self.gains[i]) for i in range(len(self.lags))])
+            each = weights[i] / answer / sizes[i]
+            gains.append(each - older)
+            older = each
+        self.gains = tuple(gains)
+        self.pairs = tuple([(self.lags[i], gains[i]) for i in range(m + 2)])
+        self.edges = self.pairs + ((0, 0.0),)

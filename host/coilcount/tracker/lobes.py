@@ -24,20 +24,24 @@ STEP_SHARE = 0.6
 STEP_SIGMAS = 3.0
 
 
-def measure(bank, back, f, slope):
+def windows(f):
+    """Return the edges of the windows of a pass that is `f` readings wide, in readings from its peak.
+
+    (half the core, lobe from, lobe to, wide from, wide to).
+    """
+    return tuple([int(x * f + 0.5) for x in (CORE, LOBE_FROM, LOBE_TO, WIDE_FROM, WIDE_TO)])
+
+
+def measure(bank, back, edges, slope):
     """Return (core, lobe, step) around the reading `back` readings ago, in 1e-9.
 
-    f: width of the pass in readings.  slope: of the baseline, 1e-9 a reading.
+    edges: windows() of the pass.  slope: of the baseline, 1e-9 a reading.
     core and lobe are means over the level of both wide windows.  step is the newer wide window minus the older one,
     without the slope.  None if the ring does not hold all windows.
     """
-    wide_to = int(WIDE_TO * f + 0.5)
+    half, lobe_from, lobe_to, wide_from, wide_to = edges
     if back < wide_to or back + wide_to + 1 > bank.count:
         return None
-    wide_from = int(WIDE_FROM * f + 0.5)
-    lobe_from = int(LOBE_FROM * f + 0.5)
-    lobe_to = int(LOBE_TO * f + 0.5)
-    half = int(CORE * f + 0.5)
     mean = bank.mean
     after = mean(back - wide_to, back - wide_from)
     before = mean(back + wide_from, back + wide_to)
@@ -47,15 +51,13 @@ def measure(bank, back, f, slope):
     return core, lobe, after - before - slope * (wide_from + wide_to)
 
 
-def extremes(bank, back, f):
+def extremes(bank, back, edges):
     """Return (highest, lowest, readings back to the highest, readings back to the lowest) around `back` readings ago.
 
     Both are means of three readings over the level of the wide windows, in 1e-9, within the reach of the lobes.
-    f: width of the pass in readings.  Call it only if measure() gives a result there.
+    edges: windows() of the pass.  Call it only if measure() gives a result there.
     """
-    reach = int(LOBE_TO * f + 0.5)
-    wide_from = int(WIDE_FROM * f + 0.5)
-    wide_to = int(WIDE_TO * f + 0.5)
+    _, _, reach, wide_from, wide_to = edges
     level = (bank.mean(back - wide_to, back - wide_from) + bank.mean(back + wide_from, back + wide_to)) / 2
     high = low = bank.mean(back - 1, back + 1)
     high_back = low_back = back
@@ -90,11 +92,9 @@ class LobeNoise:
 
     def __init__(self, bank, interval_s, floor_ppb):
         self._bank = bank
-        self._widths = [width / interval_s for width in bank.widths_s]  # readings
-        self._back = [int(WIDE_TO * f + 0.5) for f in self._widths]
-        self._spans = [int(WIDE_FROM * f + 0.5) + int(WIDE_TO * f + 0.5) for f in self._widths]
+        self._windows = [windows(width / interval_s) for width in bank.widths_s]
         self._floor = floor_ppb
-        self.lobe = [self._floor] * len(self._widths)
+        self.lobe = [self._floor] * len(self._windows)
         self._count = 0
         self.width = -1
         self.change = 0.0
@@ -103,9 +103,11 @@ class LobeNoise:
 
     def block(self):
         """Learn from the latest readings; call it at the end of each block of 0.1 s.  The widths take turns."""
-        widths = len(self._widths)
+        widths = len(self._windows)
         width = self._count % widths
-        measured = measure(self._bank, self._back[width], self._widths[width], 0.0)
+        edges = self._windows[width]
+        _, _, _, wide_from, wide_to = edges
+        measured = measure(self._bank, wide_to, edges, 0.0)
         if measured is None:
             self.width = -1
             return
@@ -113,7 +115,7 @@ class LobeNoise:
         self.width = width
         self.turn = self._count // widths + 1
         _, lobe, self.change = measured
-        self.span = self._spans[width]
+        self.span = wide_from + wide_to
         self.lobe[width] = follow(self.lobe[width], lobe if lobe >= 0.0 else -lobe, self.turn, self._floor)
 
 

@@ -16,6 +16,7 @@ from .plain_math import atan
 
 STEPS = 16  # entries of the table of G for each w
 LARGEST = 8  # w: beyond this G does not change
+LAST = STEPS * LARGEST  # the last entry
 # The content of each box may differ from that of the model by this share of it, because the width of the pass is known
 # roughly and its shape is not.  Source: as for alerts.LEFT_OVER.  With 0.15 there were 1.4 stray alerts a minute.
 SHAPE_SHARE = 0.3
@@ -65,8 +66,7 @@ class PassAnswers:
     """The answers of one filter bank to passes."""
 
     def __init__(self, bank):
-        self._bank = bank
-        self._table = array("f", [integral(i / STEPS) for i in range(STEPS * LARGEST + 1)])
+        self._table = array("f", [integral(i / STEPS) for i in range(LAST + 1)])
         self.longest = 0  # readings until the middle of a pass has left all boxes
         for width in range(len(bank.widths_s)):
             self.longest = max(self.longest, bank.learner(width).lags[0])
@@ -78,41 +78,37 @@ class PassAnswers:
         self.middle = 0.0
         self.margin = 0.0
 
-    def add(self, width, back, height, pass_width):
+    def add(self, learner, back, height, pass_width):
         """Add what the filter of a width answers to a pass, to `middle` and `margin`: it answers middle +- margin.
 
-        width: number of the filter.  back: readings from the peak of the pass to the newest reading.
+        learner: the Learner of that width.  back: readings from the peak of the pass to the newest reading.
         height: of the pass, 1e-9.  pass_width: of the pass, in readings.
         """
-        learner = self._bank.learner(width)
-        lags = learner.lags
-        gains = learner.gains
         scale = SHAPE / pass_width
-        if (back - lags[0]) * scale > GONE:
+        if (back - learner.lags[0]) * scale > GONE:
             return
-        integral_to = self._integral_to
-        weight = 0.0
+        table = self._table
+        weight = 0.0  # of the box between this edge and the one before
         total = 0.0
         size = 0.0
-        older = integral_to((back - lags[0]) * scale)
-        last = len(lags) - 1
-        for j in range(last + 1):
-            newer = integral_to((back - lags[j + 1] if j < last else back) * scale)
-            weight += gains[j]
+        older = 0.0
+        for lag, gain in learner.edges:
+            x = (back - lag) * scale
+            # G(x).  There are nine edges or so, and a call for each would cost more than the rest.
+            place = (x if x >= 0.0 else -x) * STEPS
+            i = int(place)
+            if i < LAST:
+                newer = table[i]
+                newer += (place - i) * (table[i + 1] - newer)
+            else:
+                newer = table[LAST]
+            if x < 0.0:
+                newer = -newer
             content = weight * (newer - older)
             older = newer
             total += content
             size += content if content >= 0.0 else -content
+            weight += gain
         height /= scale
         self.middle += total * height
         self.margin += SHAPE_SHARE * size * (height if height >= 0.0 else -height)
-
-    def _integral_to(self, x):
-        if x < 0.0:
-            return -self._integral_to(-x)
-        place = x * STEPS
-        i = int(place)
-        if i >= STEPS * LARGEST:
-            return self._table[STEPS * LARGEST]
-        low = self._table[i]
-        return low + (place - i) * (self._table[i + 1] - low)

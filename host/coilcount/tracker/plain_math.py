@@ -10,6 +10,8 @@ from math import sqrt
 LN_2 = 0.6931471805599453
 HALF_PI = 1.5707963267948966
 LARGEST = 80.0  # exp() of more does not fit into single precision
+# Numbers under the powers of a series, the highest first.
+ODD = (1.0 / 15, 1.0 / 13, 1.0 / 11, 1.0 / 9, 1.0 / 7, 1.0 / 5, 1.0 / 3, 1.0)
 HALVINGS = 3  # of the argument of exp(), before its series
 ATAN_HALVINGS = 2  # of the angle of atan(), before its series
 
@@ -26,8 +28,8 @@ def ln(x):
     t = (x - 1.0) / (x + 1.0)  # ln x = 2 (t + t^3 / 3 + t^5 / 5 + ...), and |t| is at most 0.2
     square = t * t
     total = 0.0
-    for n in (15, 13, 11, 9, 7, 5, 3, 1):
-        total = total * square + 1.0 / n
+    for each in ODD:
+        total = total * square + each
     return 2.0 * t * total + twos * LN_2
 
 
@@ -55,6 +57,6 @@ def atan(x):
         x /= 1.0 + sqrt(1.0 + x * x)
     square = x * x
     total = 0.0
-    for n in (15, 13, 11, 9, 7, 5, 3, 1):
-        total = 1.0 / n - total * square
+    for each in ODD:
+        total = each - total * square
     return (1 << ATAN_HALVINGS) * x * total

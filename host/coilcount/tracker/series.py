@@ -125,10 +125,21 @@ class Repair:
             self._last = None
             out.append(y)
             return
+        limit = edge * self.SUSPECT // 100
+        last = self._last
+        if last is not None and len(pending) == 1:
+            first = pending[0]
+            if -limit < first - last < limit and -limit < y - last < limit:
+                # As nearly always: it takes the place of the one that was held back.
+                pending[0] = y
+                self._edges[0] = edge
+                self._before = last
+                self._last = first
+                out.append(first)
+                return
         pending.append(y)
         self._edges.append(edge)
-        limit = edge * self.SUSPECT // 100
-        if self._last is None:
+        if last is None:
             # A start needs two readings that agree.  If they do not, the first is dropped.
             if len(pending) == 2:
                 if -limit < pending[1] - pending[0] < limit:

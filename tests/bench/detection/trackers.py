@@ -103,7 +103,6 @@ def exaggerate(tracker: GridTracker, factor: float) -> None:
             if self.ready:
                 for width in range(len(self.zs)):
                     self.zs[width] *= factor
-                self.z *= factor
                 self.highest *= factor
                 self.lowest *= factor
 
