@@ -92,7 +92,8 @@ class Breadth:
             learner = bank.learner(last)
             height = bank.zs[width] * bank.used[width]
             wide = bank.zs[last] * bank.used[last]
-            before = bank.answer(learner.lags, learner.gains, GROWTH_READINGS)
+            first = bank.count - learner.lags[0]
+            before = bank.answer(learner.lags, learner.gains, min(GROWTH_READINGS, first))
             if height < 0.0:
                 height, wide, before = -height, -wide, -before
             growth = wide - before
@@ -129,7 +130,8 @@ class Breadth:
         """Return True if a filter answers a reading with more than `height` of the same sign."""
         bank = self._bank
         learner = bank.learner(width)
-        for back in range(newest, oldest + 1, EVERY):
+        first = bank.count - learner.lags[0]  # the readings before it are of another series
+        for back in range(newest, min(oldest, first) + 1, EVERY):
             a = bank.answer(learner.lags, learner.gains, back)
             if a > height > 0.0 or a < height < 0.0:
                 return True
