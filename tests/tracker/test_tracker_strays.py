@@ -111,7 +111,8 @@ def test_a_slow_lift_is_no_object_and_is_counted():
 
 @pytest.mark.parametrize("broad", [False, True])
 def test_a_broad_dip_has_no_rarity(broad):
-    alert = PendingAlert(1, 0, [], ((14.0, 1.3), (14.0, 1.3)))
+    alert = PendingAlert(0, [])
+    alert.raise_(1, 0, ((14.0, 1.3), (14.0, 1.3)))
     alert.sign, alert.score, alert.peak, alert.broad = -1, 5.0, -800.0, broad
     alert.peak_us, alert.width = 130_000_000, 1
     event = alert.event("final", WIDTHS_S)

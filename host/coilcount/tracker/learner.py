@@ -33,7 +33,7 @@ CALMER = 9.0
 # (junk), one false alarm a minute.  With 1.2, 1.4, 2.0 and 5.0 they gave .659, .674, .648 and .632 of the passes.
 CALM_QUARTILE = 1.4
 # After a change the covariance counts as this many samples, so that it is soon that of the new soil.
-CHANGED_SAMPLES = 10
+CHANGED_SAMPLES = 3
 # Samples after a change in which no further change is seen (5 s), and the last of them, in which objects are left out
 # again.
 CHANGE_SAMPLES = 25

@@ -24,9 +24,9 @@ from series import INTERVAL_S, Data, Run
 FRESH, KEPT, WARM = "fresh", "kept", "warm"
 BROAD = "soil, or the coil was lifted"  # the reason of an alert that was a broad dip
 MOST = 100.0  # largest threshold that the setting allows, in sigma
-# Sigma.  Every tracker runs at all of these thresholds in one pass.  They are 2 % apart up to 6.6, and 4 % apart from
+# Sigma.  Every tracker runs at all of these thresholds in one pass.  They are 1 % apart up to 6.6, and 4 % apart from
 # there to 17.6.
-GRID = tuple(round(z, 4) for z in (*(3.3 * 1.02**k for k in range(36)), *(6.6 * 1.04**k for k in range(1, 26))))
+GRID = tuple(round(z, 4) for z in (*(3.3 * 1.01**k for k in range(70)), *(6.6 * 1.04**k for k in range(26))))
 LEAST = 2.0  # smallest threshold that the setting allows, in sigma
 STEPS = 9  # most halvings in the search for a threshold
 OLD_THRESHOLD = old_defaults.DEFAULTS["threshold"]
