@@ -7,6 +7,7 @@ Runs under both interpreters.
 """
 
 from .alert import MOST_RECENT, PendingAlert
+from .bank import NEVER
 from .belonging import PART, SAME_PEAK, Belonging
 from .broad_dips import BroadDips
 from .final_look import FinalLook
@@ -26,8 +27,6 @@ SHORT_MEAN = 3  # readings of the mean that gives the sign of an arrival
 LEFT_OVER = 0.7
 # Alerts that may wait for their last look.  Bounds the memory.
 MOST_WAITING = 6
-# A count of readings that no series reaches.  It fits into a small integer of the board.
-NEVER = (1 << 30) - 1
 
 
 class Alerts:

@@ -22,9 +22,10 @@ LOOK_BACK = 3.6
 # The scale of a narrow width is at least this share of the next wider one's: if the soil is smooth the narrow widths
 # see little of it except its rare dips.  Chosen on the tuning scenes of tests/bench/detection.
 NARROW = 0.3
-# Seconds for which a new tracker only listens, after the filters have filled.
+# Seconds for which a new tracker only listens, after the filters have filled.  From an earlier simulation study, as
+# STEP_S, LOUD and LOUD_STEPS are.
 LISTEN_S = 2.0
-# Samples between two solutions for the filter of one width: two seconds.
+# Samples between two solutions for the filter of one width: two seconds.  Chosen by hand, for the cost.
 SOLVE_SAMPLES = 10
 # Seconds in a step: the time in which |z| is either loud or not.
 STEP_S = 0.1
@@ -35,6 +36,8 @@ LOUD_STEPS = 4
 # for rougher: it was objects that were heard.  Chosen on the tuning scenes of tests/bench/detection.
 REST_STEPS = 10
 RESTLESS_STEPS = 40
+# A count of readings that no series reaches.  It fits into a small integer of the board.
+NEVER = (1 << 30) - 1
 
 
 class FilterBank:

@@ -1,8 +1,8 @@
 """Tells dips that are broader than any pass: the coil was lifted slowly over magnetic soil, or the soil itself waves.
 
-A dip is a fall of the frequency.  The filters of a bank answer a pass of another width with less than its height, and
-a slow wave the more, the wider they are.  So a dip is broad if the widest filter answers it with much more than the
-filter that has the largest statistic, or if only the widest filter answers it at all.
+A dip is a fall of the frequency.  A filter answers a pass of another width with less than the height of the pass.
+With a slow wave it is otherwise: the wider the filter, the larger its answer.  So a dip is broad if the widest filter
+answers it with much more than the filter that has the largest statistic, or if only the widest filter answers it.
 No rise counts as broad.  Very large iron that passes slowly can be taken for soil.
 Runs under both interpreters.
 """
@@ -17,15 +17,16 @@ EVERY = 2
 # study.  The third was chosen on the tuning scenes of tests/bench/detection: 29 of 68 false dips of the narrowest
 # filter are above it, all on mineral soil, and 3 of 271 passes.
 LIMITS = ((2.0, 1.8), (3.2, 4.0), (1e9, 16.0))
-# If the widest filter has the largest statistic, the next narrower one must answer with at least this share.
+# If the widest filter has the largest statistic, the next narrower one must answer with at least this share.  From an
+# earlier simulation study, not repeated here.
 LEAST_SHARE = 0.5
-# Until the wide filters have seen all of a wave, it looks like a pass.  The growth of the widest filter's answer is that
-# of this many readings, and goes on for AHEAD times as long.  If the widest filter has the largest statistic, its
-# answer must have stopped growing: it grows by less than LEAST_GROWTH of itself.  A widest answer of the other sign, of
-# more than OPPOSITE of the limit, tells nothing yet.  All four were chosen on the tuning scenes of
-# tests/bench/detection.  On beach and mineral soil they leave 1.9 and 1.1 of 5.0 and 5.4 false alarms a minute (at most
-# one was allowed), and 16 % and 27 % of the alerts of passes are later than 0.3 s after the closest approach, instead of
-# 10 % and 19 %.
+# Until the wide filters have seen all of a wave, it looks like a pass.  The growth of the widest filter's answer is
+# that of GROWTH_READINGS, and it is taken to go on for AHEAD times as long.  If the widest filter has the largest statistic,
+# its answer must have stopped growing: it grows by less than LEAST_GROWTH of itself.  If its answer has the other sign
+# and is larger than OPPOSITE of the limit, it tells nothing yet.  All four were chosen on the tuning scenes of
+# tests/bench/detection.  With at most one false alarm a minute allowed, beach has 1.9 a minute and mineral soil 1.1,
+# and without them 5.0 and 5.4.  For that 16 % and 27 % of the alerts of passes are later than 0.3 s after the closest
+# approach, instead of 10 % and 19 %.
 GROWTH_READINGS = 2
 AHEAD = 8.0
 LEAST_GROWTH = 0.02

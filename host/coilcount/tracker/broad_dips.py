@@ -4,13 +4,12 @@ On soil with many broad dips an alert waits until it is clear that it is none.  
 Runs under both interpreters.
 """
 
-from .bank import RESTLESS_STEPS
+from .bank import NEVER, RESTLESS_STEPS
 from .noise_counts import KEEP
 
-FAR_AWAY = (1 << 30) - 1  # readings
-# If there were this many broad dips of late, alerts wait.  The count fades within four minutes, so two dips in less than
-# a minute begin the wait.  A new tracker begins with START: one dip is enough.  Chosen on the tuning scenes of
-# tests/bench/detection, by the alerts of other conditions that came late.
+# If there were this many broad dips of late, alerts wait.  The count fades within four minutes.  So two dips in less
+# than a minute begin the wait.  A new tracker begins with START, so that one dip is enough.  Chosen on the tuning
+# scenes of tests/bench/detection: with a lower count more alerts came late where no broad dips are.
 FREQUENT = 1.8
 START = 1.5
 
@@ -31,15 +30,16 @@ class BroadDips:
 
     def restart(self):
         """The readings are counted from 0 again."""
-        self._skipped = -FAR_AWAY  # reading of the latest dip that raised no alert because it is broad
+        self._skipped = -NEVER  # reading of the latest dip that raised no alert because it is broad
 
     def second(self):
         """One more second was heard."""
         self._lately *= KEEP
 
     def add(self):
-        """Count a broad dip.  Beside one object after the other it may be an object too, and shows nothing of the soil."""
+        """Count a broad dip."""
         self.count += 1
+        # While one object comes after the other, it may be an object too, and shows nothing of the soil.
         if self._bank.restless <= RESTLESS_STEPS:
             self._lately += 1.0
 
@@ -85,7 +85,7 @@ class BroadDips:
             # It is a pass after all, and is raised now.
             self.count -= 1
             self._lately -= 1.0
-            self._skipped = -FAR_AWAY
+            self._skipped = -NEVER
         return False
 
     def deepen(self, alert, width):

@@ -43,7 +43,8 @@ class Front:
     """Brings each reading to the statistic, and tells the class derived from it.
 
     That class has _track(y, time_us, now_us) for each reading that is certain, and _restart(end_us, new_noise) for a
-    break in the series.  It appends what happens to the list `_events`, which the next input to return takes along.
+    break in the series.  It appends what happens to the list `_events`, and the call that gave the
+    input returns that list.
     """
 
     def __init__(self, interval_s, values):

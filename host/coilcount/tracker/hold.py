@@ -1,8 +1,8 @@
 """Auto-hold: while the coil rests over a target, the baseline must not follow.
 
 Works on the means of blocks of 0.1 s.  A level that has risen quickly starts a hold.  "Quickly" is relative to how much
-the level steps while the coil sweeps.  The hold keeps the line of the seconds before as the baseline.  A return, a
-steady ramp or a time limit ends it.  Only holds of at least 1 s are reported.
+the level steps while the coil sweeps.  During a hold the baseline is the straight line through the seconds before it.
+A return, a steady ramp or a time limit ends it.  Only holds of at least 1 s are reported.
 
 How well it works is shown by tests/bench/detection, part `dwell` (simulation).  Levels of at least 8 sigma of a step
 are held for more than 90 % of their rests, in fast drift for about 80 %.  Lower levels are held only by luck.

@@ -17,9 +17,9 @@ CLEAR = 2.5
 # tests/bench/detection: of 1,712 isolated passes with d' of at least 12, 57, 54 and 60 have the wrong sign with 0.16,
 # 0.2 and 0.3 s.
 REACH_S = 0.2
-# Samples of any width between two solutions for all late filters: 4 s.
-SOLVE_BLOCKS = 20
-# Samples after which the variance of the heights forgets as fast as it learns: two minutes.
+# Samples of any width between two solutions for all late filters: 4 s.  Chosen by hand, for the cost.
+SOLVE_SAMPLES = 20
+# Samples after which the variance of the heights forgets as fast as it learns: two minutes.  Chosen by hand.
 MOST_HEIGHTS = 150
 
 
@@ -67,7 +67,7 @@ class Judge:
         loud = bank.quiet < self._blocks[turn]
         learner.step(bank.ring, loud, bank.restless > RESTLESS_STEPS)
         self._blocks_heard += 1
-        if self._blocks_heard % SOLVE_BLOCKS < len(self.learners):
+        if self._blocks_heard % SOLVE_SAMPLES < len(self.learners):
             learner.solve()
         if loud:
             return

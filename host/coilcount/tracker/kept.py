@@ -1,4 +1,6 @@
-"""What was learned, as a flat tuple of numbers: so that the next session starts with it, and a replay starts the same.
+"""Packs what a tracker learned into a flat tuple of numbers, and unpacks it into a new one.
+
+The next session can start with it, and a replay starts with what its recording started with.
 
 Layout: version, interval in us, number of widths, the widths in us, the ten counts of the noise's peaks
 (NoiseCounts.state), then for each width what its filter learned, and for each width what its late filter learned.  What

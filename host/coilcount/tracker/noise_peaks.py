@@ -5,10 +5,11 @@ counted, because they raise no alert.
 Runs under both interpreters.
 """
 
+from .bank import NEVER
 from .noise_counts import LOWEST
 
-APART_S = 0.6  # seconds: peaks of one sign are at least this far apart
-NEVER = (1 << 30) - 1  # a count of readings that no series reaches
+# Seconds: peaks of one sign are at least this far apart.  From an earlier simulation study, not repeated here.
+APART_S = 0.6
 
 
 class NoisePeaks:

@@ -1,4 +1,4 @@
-"""What the noise of the bends is taken for before the tracker has heard the soil: three colours, or a noise profile.
+"""The noise that a new tracker assumes before it has heard the soil: three colours of noise, or a noise profile.
 
 Runs under both interpreters.  Used only while a tracker is made.
 """

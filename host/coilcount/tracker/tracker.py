@@ -9,7 +9,7 @@ Runs under both interpreters.  Raises only ValueError.
 """
 
 from . import defaults
-from .alerts import NEVER
+from .bank import NEVER
 from .breadth import Breadth
 from .decisions import Decisions
 from .front import (
