@@ -21,10 +21,10 @@ LIMITS = ((2.0, 1.8), (3.2, 4.0), (1e9, 16.0))
 # earlier simulation study, not repeated here.
 LEAST_SHARE = 0.5
 # Until the wide filters have seen all of a wave, it looks like a pass.  The growth of the widest filter's answer is
-# that of GROWTH_READINGS, and it is taken to go on for AHEAD times as long.  If the widest filter has the largest statistic,
-# its answer must have stopped growing: it grows by less than LEAST_GROWTH of itself.  If its answer has the other sign
-# and is larger than OPPOSITE of the limit, it tells nothing yet.  All four were chosen on the tuning scenes of
-# tests/bench/detection.  With at most one false alarm a minute allowed, beach has 1.9 a minute and mineral soil 1.1,
+# that of GROWTH_READINGS, and it is taken to go on for AHEAD times as long.  If the widest filter has the largest
+# statistic, its answer must have stopped growing: it grows by less than LEAST_GROWTH of itself.  If its answer has the
+# other sign and is larger than OPPOSITE of the limit, it tells nothing yet.  All four were chosen on the tuning scenes
+# of tests/bench/detection.  With at most one false alarm a minute allowed, beach has 1.9 a minute and mineral soil 1.1,
 # and without them 5.0 and 5.4.  For that 16 % and 27 % of the alerts of passes are later than 0.3 s after the closest
 # approach, instead of 10 % and 19 %.
 GROWTH_READINGS = 2
