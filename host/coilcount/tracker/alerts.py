@@ -72,7 +72,7 @@ class Alerts:
         if self.open is None:
             width = self._new_width(time_us, rise, fall)
             if width >= 0 and not self._dips.skip(width):
-                self._start(width, time_us, now_us, rise, fall, events)
+                self._start(width, time_us, now_us, events)
         if self.waiting:
             self._finish_waiting(now_us, held, events)
 
@@ -168,12 +168,12 @@ class Alerts:
 
     # ------------------------------------------------------------ the stages
 
-    def _start(self, width, time_us, now_us, rise, fall, events):
+    def _start(self, width, time_us, now_us, events):
         """Start an alert from the newest answer of a width.  It is raised now, or it waits."""
         alert = self.open = PendingAlert(now_us, self._recent, self._reasons)
         self._dips.deepen(alert, width)
         self._take(alert, width, time_us)
-        if not self._dips.must_wait(width, rise if self._bank.zs[width] >= 0.0 else fall):
+        if not self._dips.must_wait(alert):
             self._raise(now_us, events)
 
     def _raise(self, now_us, events):
@@ -187,9 +187,8 @@ class Alerts:
         alert.raise_(self._number, now_us, self._counts.model())
         events.append(alert.event("raised", self._bank.widths_s))
 
-    def _decide(self, alert, now_us, rise, fall, events):
+    def _decide(self, alert, now_us, events):
         """Raise or drop the open alert, which waits, as soon as it is known whether it is a broad dip."""
-        bank = self._bank
         if self._dips.is_decided(alert) or now_us - alert.start_us >= self._longest_us:
             self._dips.judge(alert)
             if self._dips.is_broad(alert):
@@ -197,7 +196,7 @@ class Alerts:
                 self.open = None
                 self._belonging.add(alert)
                 return
-        elif not self._dips.is_clear(bank.width, rise if bank.z >= 0.0 else fall):
+        elif not self._dips.is_clear(alert):
             return
         self._raise(now_us, events)
 
@@ -207,9 +206,7 @@ class Alerts:
         z = bank.zs[width]
         alert.best = z if z >= 0.0 else -z
         if alert.best > alert.score:
-            alert.score = alert.best
-            alert.score_index = bank.count - int(bank.lags[width] + 0.5)
-            alert.score_reading = bank.count
+            self._take_score(alert, width)
         alert.width = width
         alert.shape = None
         alert.scale = bank.used[width]
@@ -224,6 +221,16 @@ class Alerts:
             alert.peak_over_held = bank.mean(middle - 1, middle + 1) - self._baseline.level if self._held else 0.0
         else:
             self._start_arrival(alert, width, time_us)
+
+    def _take_score(self, alert, width):
+        """Take the present |z| of a width as the score of the alert."""
+        bank = self._bank
+        z = bank.zs[width]
+        alert.score = z if z >= 0.0 else -z
+        alert.score_index = bank.count - int(bank.lags[width] + 0.5)
+        alert.score_reading = bank.count
+        alert.score_width = width
+        alert.score_height = z * bank.used[width]
 
     def _start_arrival(self, alert, width, time_us):
         """Note that the shift rises in the newer box of a width and has not peaked yet."""
@@ -243,9 +250,7 @@ class Alerts:
             size = z if z >= 0.0 else -z
             threshold = rise if z >= 0.0 else fall
             if size > alert.score:
-                alert.score = size
-                alert.score_index = bank.count - int(bank.lags[width] + 0.5)
-                alert.score_reading = bank.count
+                self._take_score(alert, width)
             if size < self._release * threshold:
                 continue
             self._dips.deepen(alert, width)
@@ -273,7 +278,7 @@ class Alerts:
         self._dips.judge_in_time(alert)
         if another >= 0 and not self._dips.skip(another):
             self._close(alert, now_us, events)
-            self._start(another, time_us, now_us, rise, fall, events)
+            self._start(another, time_us, now_us, events)
             return
         if found >= 0:
             if alert.peaked and (zs[found] > 0.0) != (alert.peak > 0.0):
@@ -282,7 +287,7 @@ class Alerts:
         elif not alert.peaked and not alert.sign:
             self._follow_arrival(alert, time_us)
         if not alert.is_raised:
-            self._decide(alert, now_us, rise, fall, events)
+            self._decide(alert, now_us, events)
             if not alert.is_raised:
                 return
         if alert.sign and alert.peaked and alert.sign != (1 if alert.peak > 0.0 else -1):

@@ -57,9 +57,9 @@ class Breadth:
         """The readings are counted from 0 again."""
         self._judged = (NONE, NONE, NONE)  # reading and width of the dip that was judged last, and the reading of then
         self._broad = False
-        self._seen = (NONE, NONE)  # reading and width that looks_broad() was asked for last
+        self._seen = (NONE, NONE, 0.0)  # reading, width and height that looks_broad() was asked for last
         self._looks = False
-        self._foreseen = (NONE, NONE)  # the same of may_become_broad()
+        self._foreseen = (NONE, NONE, 0.0)  # the same of may_become_broad()
         self._may_become = False
 
     def deepest_width(self):
@@ -67,31 +67,29 @@ class Breadth:
         bank = self._bank
         return bank.zs.index(bank.lowest)
 
-    def looks_broad(self, width):
-        """Return True if the newest answer of a width is broad, as far as it is known now: a dip, or a rise.
+    def looks_broad(self, width, height):
+        """Return True if a dip or a rise is broad, as far as it is known now.
 
-        width: its number.
+        width: number of the width that answers it.  height: its answer in 1e-9, with its sign.
         """
-        bank = self._bank
-        seen = (bank.count, width)
+        seen = (self._bank.count, width, height)
         if self._seen != seen:
             self._seen = seen
-            self._looks = self._is_broad(width, bank.zs[width] * bank.used[width], 0, self.reach)
+            self._looks = self._is_broad(width, height, 0, self.reach)
         return self._looks
 
-    def may_become_broad(self, width):
-        """Return True if the newest answer of a width, a dip or a rise, can still turn out to be broad.
+    def may_become_broad(self, width, height):
+        """Return True if a dip or a rise can still turn out to be broad.  width, height: as for looks_broad().
 
         It can if the widest filter's answer goes on as it does now and then passes the limit, and if it is still far on
         the other side.
         """
         bank = self._bank
-        foreseen = (bank.count, width)
+        foreseen = (bank.count, width, height)
         if self._foreseen != foreseen:
             self._foreseen = foreseen
             last = len(self._limits)
             learner = bank.learner(last)
-            height = bank.zs[width] * bank.used[width]
             wide = bank.zs[last] * bank.used[last]
             first = bank.count - learner.lags[0]
             before = bank.answer(learner.lags, learner.gains, min(GROWTH_READINGS, first))

@@ -7,11 +7,12 @@ Runs under both interpreters.
 from .bank import NEVER, RESTLESS_STEPS
 from .noise_counts import KEEP
 
-# If there were this many broad dips of late, alerts wait.  The count fades within four minutes.  So two dips in less
-# than a minute begin the wait.  A new tracker begins with START, so that one dip is enough.  Chosen on the tuning
-# scenes of tests/bench/detection: with a lower count more alerts came late where no broad dips are.
-FREQUENT = 1.8
-START = 1.5
+# If there were this many broad dips of late, alerts wait.  The count fades within four minutes.  So three dips in a row
+# begin the wait.  A new tracker begins with START: its alerts wait for 18 s, and in the two minutes after that one dip
+# is enough.  Chosen on the tuning scenes of tests/bench/detection: with a lower count more alerts came late where no
+# broad dips are.
+FREQUENT = 2.6
+START = 2.8
 
 
 class BroadDips:
@@ -48,19 +49,18 @@ class BroadDips:
         self.add()
         self._skipped = self._bank.count
 
-    def must_wait(self, width, threshold):
-        """Return True if an answer should raise no alert yet, because the soil has broad dips and this may be one.
+    def must_wait(self, alert):
+        """Return True if an alert should not be raised yet, because the soil has broad dips and this may be one.
 
-        A rise may be the lobe before a broad dip.  threshold: of this sign, in sigma.
+        A rise may be the lobe before a broad dip.
         """
-        return self._lately >= FREQUENT and not self.is_clear(width, threshold)
+        return self._lately >= FREQUENT and not self.is_clear(alert)
 
-    def is_clear(self, width, threshold):
-        """Return True if the newest answer of a width reaches the threshold and is narrow for certain."""
-        z = self._bank.zs[width]
-        if (z if z >= 0.0 else -z) < threshold:
-            return False
-        return not (self._breadth.looks_broad(width) or self._breadth.may_become_broad(width))
+    def is_clear(self, alert):
+        """Return True if the largest |z| of an alert is narrow for certain."""
+        width = alert.score_width
+        height = alert.score_height
+        return not (self._breadth.looks_broad(width, height) or self._breadth.may_become_broad(width, height))
 
     def is_decided(self, alert):
         """Return True if enough has come after the alert's largest |z| to tell whether it is a broad dip."""
@@ -76,7 +76,7 @@ class BroadDips:
             return False
         now = self._bank.count
         is_same = now - self._skipped <= self._breadth.reach  # the readings of one dip count once
-        if self._breadth.looks_broad(width):
+        if self._breadth.looks_broad(width, self._bank.zs[width] * self._bank.used[width]):
             if not is_same:
                 self.add()
             self._skipped = now
