@@ -25,8 +25,8 @@ SHORT_MEAN = 3  # readings of the mean that gives the sign of an arrival
 # object.  Source: tuning scenes of tests/bench/detection at one false alarm a minute (garden, vibration, fast sweep).
 # With 0.4, 0.7 and 1.0 they gave 1.2, 0.9 and 0.7 stray alerts a minute, and found .785, .785 and .783 of the passes.
 LEFT_OVER = 0.7
-# Alerts that may wait for their last look.  Bounds the memory.
-MOST_WAITING = 6
+# Alerts that may be released and not final.  Bounds the memory.
+MOST_RELEASED = 6
 
 
 class Alerts:
@@ -51,7 +51,7 @@ class Alerts:
         self._longest_us = int(LONGEST_WIDTHS * bank.widths_s[len(bank.widths_s) - 1] * 1e6)
         self._number = 0
         self.open = None  # the alert that is raised and not released, or None
-        self.waiting = []  # released, not yet final
+        self.released = []  # released, not yet final
         self._recent = []
         self._held = False
         self._reasons = shared.reasons
@@ -73,8 +73,8 @@ class Alerts:
             width = self._new_width(time_us, rise, fall)
             if width >= 0 and not self._dips.skip(width):
                 self._start(width, time_us, now_us, events)
-        if self.waiting:
-            self._finish_waiting(now_us, held, events)
+        if self.released:
+            self._finish_released(now_us, held, events)
 
     def end(self, now_us, events):
         """End the series: every alert becomes final.
@@ -94,10 +94,10 @@ class Alerts:
                 if now_us is not None:
                     alert.released_us = now_us
                     events.append(alert.event("released", self._bank.widths_s))
-                self.waiting.append(alert)
-        for alert in self.waiting:
+                self.released.append(alert)
+        for alert in self.released:
             self._finish(alert, False, events)
-        self.waiting = []
+        self.released = []
         self._recent.clear()
         self._belonging.forget()
         self._dips.restart()
@@ -114,14 +114,14 @@ class Alerts:
     def due(self):
         """Return the count of readings from which on step() must be called even if no threshold is reached.
 
-        An open alert needs every reading.  One that waits needs that of its last look.  NEVER if there is neither.
+        An open alert needs every reading.  A released one needs that of its last look.  NEVER if there is neither.
         """
         if self.open is not None:
             return 0
-        if not self.waiting:
+        if not self.released:
             return NEVER
-        due = self.waiting[0].peak_index + self._bank.look_back
-        for alert in self.waiting:
+        due = self.released[0].peak_index + self._bank.look_back
+        for alert in self.released:
             if not alert.dip_judged:
                 due = min(due, self._dips.due(alert))
         return due
@@ -151,7 +151,7 @@ class Alerts:
 
     def _part_of_released(self, width, time_us, size, threshold):
         """Return True if a width shows an alert that was released.  The alert takes a larger |z| of its own peak."""
-        for alert in self.waiting:
+        for alert in self.released:
             part = self._belonging.of(width, time_us, alert)
             if part == SAME_PEAK and size > alert.best:
                 self._dips.deepen(alert, width)
@@ -324,21 +324,21 @@ class Alerts:
         alert.released_us = now_us
         events.append(alert.event("released", self._bank.widths_s))
         self.open = None
-        for other in self.waiting:
+        for other in self.released:
             reach_us = LOBE_TO * self._bank.widths_s[alert.width] * 1e6
             if -reach_us < alert.peak_us - other.peak_us < reach_us:
                 other.has_neighbour = alert.has_neighbour = True
-        self.waiting.append(alert)
+        self.released.append(alert)
         self._belonging.add(alert)
-        if len(self.waiting) > MOST_WAITING:
-            self._finish(self.waiting.pop(0), False, events)
+        if len(self.released) > MOST_RELEASED:
+            self._finish(self.released.pop(0), False, events)
 
-    def _finish_waiting(self, now_us, held, events):
+    def _finish_released(self, now_us, held, events):
         """Make every alert final whose whole pass has been seen."""
         bank = self._bank
-        for alert in self.waiting:
+        for alert in self.released:
             self._dips.judge_in_time(alert)
-        while self.waiting:
-            if bank.count - self.waiting[0].peak_index < bank.look_back:
+        while self.released:
+            if bank.count - self.released[0].peak_index < bank.look_back:
                 return
-            self._finish(self.waiting.pop(0), held, events, now_us)
+            self._finish(self.released.pop(0), held, events, now_us)
