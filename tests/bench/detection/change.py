@@ -18,8 +18,6 @@ BANDS = ((0.0, 15.0), (15.0, 30.0), (30.0, 60.0), (60.0, 120.0))  # seconds afte
 BACK_BANDS = ((0.0, 30.0), (30.0, 120.0))
 # Every tracker starts anew, four minutes before the change.
 METHODS = {
-    "old": trackers.OLD_FRESH,
-    "old, profile": trackers.OLD_PROFILE,
     "tracker": trackers.NEW_FRESH,
     "tracker, profile": trackers.NEW_PROFILE,
 }
