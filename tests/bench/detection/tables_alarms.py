@@ -8,7 +8,7 @@ from coilcount.tracker.alert import BROAD
 from score import Found
 from study import Point, Result
 from tables_found import judged, mean, over
-from trackers import NEW_WARM, NO_BREADTH
+from trackers import NO_BREADTH, WARM_TRACKER
 
 # Bands of the rarity that an alert states, in minutes.  Chosen by hand: three to a factor of 30.
 RARITY_BANDS = ((1 / 3, 1.0), (1.0, 10 / 3), (10 / 3, 10.0), (10.0, np.inf))
@@ -157,7 +157,7 @@ def _band(low: float, high: float) -> str:
 
 def broad(results: Sequence[Result]) -> None:
     """Print what the test of breadth does to false alarms and to passes, of the warm tracker at 1 a minute."""
-    name, without = NEW_WARM.name, NO_BREADTH.name
+    name, without = WARM_TRACKER.name, NO_BREADTH.name
     if name not in results[0].points or without not in results[0].points:
         return
     rows = [_broad_row(result.name, [result], name, without) for result in results]

@@ -63,15 +63,15 @@ class Method:
         return make
 
 
-NEW_FRESH = Method("fresh", FRESH)
-NEW_KEPT = Method("kept", KEPT)
-NEW_WARM = Method("warm", WARM)
-NEW_PROFILE = Method("profile", FRESH, profile=True)
+FRESH_TRACKER = Method("fresh", FRESH)
+KEPT_TRACKER = Method("kept", KEPT)
+WARM_TRACKER = Method("warm", WARM)
+FRESH_PROFILE = Method("profile", FRESH, profile=True)
 WARM_PROFILE = Method("profile, warm", WARM, profile=True)
 WRONG = Method("warm, 1.25 times", WARM, wrong=1.25)
 NO_BREADTH = Method("warm, without the test of breadth", WARM, breadth=False)
 EXTRA = (WRONG, NO_BREADTH)  # they run at 1 a minute alone
-METHODS = (NEW_FRESH, NEW_KEPT, NEW_WARM, NEW_PROFILE, WARM_PROFILE)
+METHODS = (FRESH_TRACKER, KEPT_TRACKER, WARM_TRACKER, FRESH_PROFILE, WARM_PROFILE)
 
 
 def learned_in(runs: list[Run], **settings) -> tuple:
