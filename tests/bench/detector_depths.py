@@ -25,19 +25,14 @@ from scipy.signal import detrend
 
 HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE / "detection"))
-from depth import COIN, GROUNDS  # noqa: E402 - the benchmark's folder is no package
+from conditions import CONDITIONS, scene_of  # noqa: E402 - the benchmark's folder is no package
+from depth import COIN, GROUNDS  # noqa: E402
 from picture import SOILS  # noqa: E402
-
-try:
-    from conditions import CONDITIONS, scene_of
-except ModuleNotFoundError:  # the benchmark before the tracker learned the soil
-    from kinds import KINDS as CONDITIONS
-    from kinds import scene_of
 
 FIGURES = HERE / "detection" / "figures.json"
 OUT = HERE.parents[1] / "host" / "coilcount" / "plan" / "detector_depths.json"
-# Key of the file: names in the figures, the first that is there.  The tracker has been swept for a while.
-METHODS = {"tracker": ("warm", "tracker"), "profile": ("profile", "learned"), "bound": ("bound",)}
+# Key of the file: name in the figures.  The tracker has been swept for a while.
+METHODS = {"tracker": "warm", "profile": "profile", "bound": "bound"}
 ABOUT = (
     "How deep the tracker finds a 24 mm copper coin in half of the passes, at 1 false alarm a minute, and the noise of "
     "these test conditions. Written by tests/bench/detector_depths.py: do not edit. _cm: depth of the coin below the "
@@ -92,8 +87,7 @@ def density_ppm_rthz(series: list[np.ndarray], centres_hz: np.ndarray) -> list[f
 
 def depth_cm(found: dict, key: str) -> float:
     """Return the depth in cm of a key of the file, from the figures of one test condition."""
-    name = next(name for name in METHODS[key] if name in found)
-    return found[name]["cm"] if isinstance(found[name], dict) else found[name]
+    return found[METHODS[key]]["cm"]
 
 
 def conditions_with_soil() -> list[str]:

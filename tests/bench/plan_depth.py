@@ -54,17 +54,17 @@ def benchmark_depths(coil: Coil, soils: list[str], minutes: float, cache: Path) 
     import depth
     import series
     from study import OTHERS, Job, assemble, prepare, run
-    from trackers import NEW_PROFILE, NEW_WARM
+    from trackers import FRESH_PROFILE, WARM_TRACKER
 
     scene_of = series.scene_of
     series.scene_of = lambda *words: replace(scene_of(*words), coil=coil)
-    names = {"tracker": NEW_WARM.name, "profile": NEW_PROFILE.name, "bound": "bound"}
+    names = {"tracker": WARM_TRACKER.name, "profile": FRESH_PROFILE.name, "bound": "bound"}
     found = {}
     for condition in soils:
         coins = replace(depth.condition_of(condition), name=f"coin {condition} {coil.diameter_mm:g}")
         jobs = [
             Job(coins, method, False, minutes, 0.8 * minutes, cache)
-            for method in (NEW_WARM.name, NEW_PROFILE.name, OTHERS)
+            for method in (WARM_TRACKER.name, FRESH_PROFILE.name, OTHERS)
         ]
         result = prepare(jobs[-1])
         assemble({coins.name: result}, map(run, jobs))

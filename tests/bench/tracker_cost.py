@@ -1,12 +1,12 @@
-"""Prints the cost of the tracker, beside that of an earlier one, in CPython and MicroPython.
+"""Prints the cost of the tracker in CPython and MicroPython.  It checks nothing.
 
     python tests/bench/tracker_cost.py
 
-The cost is time a reading, time to make a tracker, and memory.  It checks nothing.  The times are wall times on this
-machine: the shortest of several runs over a capture of the repository, with 20 ms a reading.  The runs of the two
-trackers take turns in one process, so that their ratio does not depend on what else the machine does.  MicroPython is
-the build for desktop computers (64 bits, doubles).  A board is much slower, and needs half as much memory for a word.
-The earlier tracker is that of tests/bench/detection/old_tracker.
+The cost is time a reading, time to make a tracker, and memory: with and without a noise profile, at the default
+setting and at a fixed threshold.  The times are wall times on this machine: the shortest of several runs over a capture
+of the repository, with 20 ms a reading.  The settings take turns in one process, so that they can be compared whatever
+else the machine does.  MicroPython is the build for desktop computers (64 bits, doubles).  A board is much slower, and
+needs half as much memory for a word.
 """
 
 import json
@@ -24,17 +24,21 @@ from coilcount.model import Line
 from coilwire import frame, records
 from micropython_tool import COILCOUNT, ROOT, run_micropython
 
-OLD = ROOT / "tests" / "bench" / "detection" / "old_tracker"
 CAPTURE = ROOT / "captures" / "orchard-path.ccap.gz"
 # ppm/rtHz, one for each band.  The cost does not depend on the values.
-LEARNED = [round(3.0 * 0.8**i, 4) for i in range(25)]
-
+PROFILE = [round(3.0 * 0.8**i, 4) for i in range(25)]
+FIXED = 4.8  # sigma
+# (noise profile, setting, settings of the tracker)
+CASES = [
+    (word, setting, {**profile, **threshold})
+    for word, profile in (("no", {}), ("yes", {"noise_ppm_rthz": PROFILE}))
+    for setting, threshold in (("default", {}), (f"threshold {FIXED:g}", {"threshold": FIXED}))
+]
 RUNS = 9
 
 SCRIPT = """
 import gc, json, sys, time
-from coiltrack.tracker import Tracker as New
-from oldtrack.tracker import Tracker as Old
+from coiltrack.tracker import Tracker
 
 if hasattr(time, "ticks_us"):
     now = time.ticks_us
@@ -46,19 +50,19 @@ else:
     start = tracemalloc.start
     held = lambda: (gc.collect(), tracemalloc.get_traced_memory()[0])[1]
 
-intervals, noise, runs = json.loads(sys.stdin.readline())
+intervals, cases, runs = json.loads(sys.stdin.readline())
 intervals = [tuple(row) for row in intervals]
 
 def run(tracker):
     for time_us, sequence, first_edge, n, t_first, s in intervals:
         tracker.interval(time_us, sequence, first_edge, n, t_first, s)
 
-made = ([], [])
-ran = ([], [])
+made = [[] for _ in cases]
+ran = [[] for _ in cases]
 for _ in range(runs):
-    for i, make in enumerate((New, Old)):
+    for i, settings in enumerate(cases):
         begin = now()
-        tracker = make(0.02, noise_ppm_rthz=tuple(noise))
+        tracker = Tracker(0.02, **settings)
         middle = now()
         run(tracker)
         made[i].append(middle - begin)
@@ -66,9 +70,9 @@ for _ in range(runs):
 tracker = None
 start()
 out = []
-for i, make in enumerate((New, Old)):
+for i, settings in enumerate(cases):
     before = held()
-    tracker = make(0.02, noise_ppm_rthz=tuple(noise))
+    tracker = Tracker(0.02, **settings)
     run(tracker)
     out.append([min(ran[i]) / len(intervals), min(made[i]) / 1000, held() - before])
     tracker = None
@@ -91,23 +95,19 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         (folder / "coiltrack").symlink_to(COILCOUNT / "tracker")
-        (folder / "oldtrack").symlink_to(OLD)
         script = folder / "cost.py"
         script.write_text(SCRIPT)
         series = intervals()
-        print(f"{len(series)} readings of {CAPTURE.name}: shortest of {RUNS} runs; memory after a whole run")
-        print("| interpreter | noise profile | tracker | us a reading | ratio | ms to make | bytes |")
-        print("|---|---|---|---:|---:|---:|---:|")
-        for noise, profile in (([], "no"), (LEARNED, "yes")):
-            stdin = json.dumps([series, noise, RUNS]) + "\n"
-            command = [sys.executable, str(script)]
-            here = subprocess.run(command, input=stdin, capture_output=True, text=True, check=True)
-            there = run_micropython(script, paths=[folder], stdin=stdin, timeout=300)
-            for interpreter, text in (("CPython", here.stdout), ("MicroPython", there)):
-                new, old = json.loads(text)
-                for word, row, ratio in (("earlier", old, ""), ("now", new, f"{new[0] / old[0]:.2f}")):
-                    us, ms, size = row
-                    print(f"| {interpreter} | {profile} | {word} | {us:.1f} | {ratio} | {ms:.1f} | {size} |")
+        stdin = json.dumps([series, [settings for _, _, settings in CASES], RUNS]) + "\n"
+        command = [sys.executable, str(script)]
+        here = subprocess.run(command, input=stdin, capture_output=True, text=True, check=True).stdout
+        there = run_micropython(script, paths=[folder], stdin=stdin, timeout=600)
+    print(f"{len(series)} readings of {CAPTURE.name}: shortest of {RUNS} runs; memory after a whole run")
+    print("| interpreter | noise profile | setting | us a reading | ms to make | bytes |")
+    print("|---|---|---|---:|---:|---:|")
+    for interpreter, text in (("CPython", here), ("MicroPython", there)):
+        for (profile, setting, _), (us, ms, size) in zip(CASES, json.loads(text), strict=True):
+            print(f"| {interpreter} | {profile} | {setting} | {us:.1f} | {ms:.1f} | {size} |")
 
 
 if __name__ == "__main__":

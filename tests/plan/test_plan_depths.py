@@ -33,7 +33,9 @@ def writer():
     """The script that writes the file, as a module."""
     spec = importlib.util.spec_from_file_location("detector_depths", BENCH / "detector_depths.py")
     module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.syspath_prepend(BENCH)  # as when it runs as a script: it imports modules beside it
+        spec.loader.exec_module(module)
     return module
 
 

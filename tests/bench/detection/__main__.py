@@ -1,4 +1,4 @@
-"""Prints what the tracker finds, next to the earlier tracker, other methods and an upper bound.  It checks nothing.
+"""Prints what the tracker finds, next to other methods and an upper bound.  It checks nothing.
 
     python tests/bench/detection [--long] [--conditions bench,garden] [--minutes 30] [--tuning] [--only detect]
 

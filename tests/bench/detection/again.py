@@ -57,7 +57,7 @@ class Row:
     flat_iron: bool
 
 
-METHODS = (trackers.OLD_FRESH, trackers.NEW_FRESH, trackers.NEW_WARM)
+METHODS = (trackers.FRESH_TRACKER, trackers.WARM_TRACKER)
 
 
 def study(ground: str, tuning: bool, minutes: float, cache: Path | None) -> tuple[str, dict[str, list[Row]]]:

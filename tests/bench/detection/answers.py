@@ -14,7 +14,7 @@ GROUNDS = ("bench", "garden")
 LEAST_D = 30.0  # d' against the oscillator alone; passes with less are left out; chosen by hand
 
 
-METHODS = (trackers.OLD_FRESH, trackers.OLD_PROFILE, trackers.NEW_FRESH, trackers.NEW_WARM, trackers.NEW_PROFILE)
+METHODS = (trackers.FRESH_TRACKER, trackers.WARM_TRACKER, trackers.FRESH_PROFILE)
 
 Rows = list[tuple[str, int, int, int]]
 

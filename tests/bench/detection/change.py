@@ -18,10 +18,8 @@ BANDS = ((0.0, 15.0), (15.0, 30.0), (30.0, 60.0), (60.0, 120.0))  # seconds afte
 BACK_BANDS = ((0.0, 30.0), (30.0, 120.0))
 # Every tracker starts anew, four minutes before the change.
 METHODS = {
-    "old": trackers.OLD_FRESH,
-    "old, profile": trackers.OLD_PROFILE,
-    "tracker": trackers.NEW_FRESH,
-    "tracker, profile": trackers.NEW_PROFILE,
+    "tracker": trackers.FRESH_TRACKER,
+    "tracker, profile": trackers.FRESH_PROFILE,
 }
 BEFORE = 2  # scenes of two minutes before the change
 F0_HZ = 25_000.0  # frequency of the coil in the joined series

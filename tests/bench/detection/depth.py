@@ -6,10 +6,10 @@ import numpy as np
 import objects
 from conditions import CONDITIONS, Condition
 from study import OTHERS, Result
-from trackers import NEW_FRESH, NEW_PROFILE, NEW_WARM, OLD_FRESH
+from trackers import FRESH_PROFILE, FRESH_TRACKER, WARM_TRACKER
 
 GROUNDS = ("bench", "deep", "garden", "sun", "mineral")  # test conditions; deep: quiet soil
-METHODS = (OLD_FRESH.name, NEW_FRESH.name, NEW_WARM.name, NEW_PROFILE.name, OTHERS)
+METHODS = (FRESH_TRACKER.name, WARM_TRACKER.name, FRESH_PROFILE.name, OTHERS)
 COIN = objects.disc("copper coin 24 mm", "copper", 24, 1.75, 3, 21)
 RESAMPLES = 400  # of the bootstrap; chosen by hand
 # Depths that are tried as the border between found and missed passes, 1 mm apart.

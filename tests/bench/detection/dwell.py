@@ -25,7 +25,7 @@ LATE_S = 0.5  # a hold may end this long after the rest
 Z = 1.96  # normal quantile of a 95 % interval
 
 
-METHODS = (trackers.OLD_FRESH, trackers.NEW_FRESH, trackers.NEW_WARM)
+METHODS = (trackers.FRESH_TRACKER, trackers.WARM_TRACKER)
 
 Row = tuple[str, str, str, str]  # condition and tracker, figure, value, number of rests and seconds
 

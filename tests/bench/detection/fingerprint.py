@@ -1,7 +1,7 @@
 """Fingerprints of the code that makes data and results, for the names of the files that keep them.
 
 Comments, docstrings and layout do not count.  So data are made again after a change of the physics, the simulator or
-the scenes, results also after a change of their tracker, and neither after a change of words.
+the scenes, results of the tracker also after a change of the tracker, and neither after a change of words.
 """
 
 import ast
@@ -19,7 +19,6 @@ MADE_HERE = ("conditions.py", "objects.py", "spectrum.py", "series.py")
 # What the results of a method depend on, besides the data and the tracker itself.
 RUN_HERE = ("bound.py", "rivals.py", "score.py", "study.py", "trackers.py")
 TRACKER = HOST / "tracker"
-OLD_TRACKER = HERE / "old_tracker"
 
 
 @cache
@@ -32,13 +31,13 @@ def fingerprint() -> str:
 
 
 @cache
-def fingerprint_of_results(tracker: Path | None) -> str:
+def fingerprint_of_results(with_tracker: bool) -> str:
     """Return the same for the code that runs a method over the data.
 
-    tracker: folder of the tracker that the method runs; None for the bound and the other methods.
+    with_tracker: the method runs the tracker; False for the bound and the other methods.
     """
     paths = [HERE / name for name in RUN_HERE]
-    return _digest(paths + (sorted(tracker.glob("*.py")) if tracker else []))
+    return _digest(paths + (sorted(TRACKER.glob("*.py")) if with_tracker else []))
 
 
 def _digest(paths: list[Path]) -> str:

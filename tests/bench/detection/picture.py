@@ -42,11 +42,9 @@ INK, DARK, MUTED, FAINT = "#000000", "#404040", "#666666", "#BBBBBB"
 TRACKERS = {
     "warm": "tracker, warm",
     "fresh": "tracker, fresh",
-    "old, fresh": "earlier, fresh",
 }
-IN_DEPTH = ("warm", "fresh")  # those drawn in the picture of the depth
 # Colour and shape of each of TRACKERS.  The colours are those of Okabe and Ito.
-OURS = (("#0072B2", "o"), ("#D55E00", "D"), ("#009E73", "P"), ("#CC79A7", "*"))
+OURS = (("#0072B2", "o"), ("#D55E00", "D"))
 SHAPES = ("s", "^", "v", "<", ">", "X", "p", "h")
 # Text in the SVG stays text.  The other fonts have nearly the same widths, in case the first is missing.
 STYLE = {"svg.fonttype": "none", "font.sans-serif": ["DejaVu Sans", "Verdana", "sans-serif"]}
@@ -120,7 +118,7 @@ SOIL, BEYOND, TURF, COPPER = "#F3EDE3", "#D5CABA", "#7A6A52", "#8A5A2B"
 def _depth(depth: dict[str, Any]) -> Figure:
     grounds = [ground for ground in GROUNDS if ground in depth["grounds"] and ground != "bench"]
     shown = {
-        ground: {name: value["cm"] for name, value in depth["grounds"][ground].items() if _in_depth(name)}
+        ground: {name: depth["grounds"][ground][name]["cm"] for name in _drawn(list(depth["grounds"][ground]))}
         for ground in grounds
     }
     bottom = max(cm for depths in shown.values() for cm in depths.values()) + 1.6
@@ -153,10 +151,6 @@ def _depth(depth: dict[str, Any]) -> Figure:
         "Widths are not to scale.",
     )  # fmt: skip
     return figure
-
-
-def _in_depth(name: str) -> bool:
-    return name in IN_DEPTH or name in RIVALS or name == BOUND
 
 
 def _draw_condition(axes: Any, i: int, ground: str, depths: dict[str, float], bottom: float) -> None:

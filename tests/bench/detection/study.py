@@ -10,8 +10,9 @@ import numpy as np
 import rivals
 import score
 import trackers
+from coilcount.tracker.alert import BROAD
 from conditions import Condition
-from fingerprint import OLD_TRACKER, TRACKER, fingerprint, fingerprint_of_results
+from fingerprint import fingerprint, fingerprint_of_results
 from score import Found
 from series import INTERVAL_S, Data, Pass, data_of, earlier_of
 from trackers import EXTRA, GRID, METHODS, Method
@@ -21,8 +22,8 @@ OTHERS = "others"  # a job: the bound and the other methods
 # Multiples of its threshold for 1 false alarm a minute, at which a method other than the trackers is judged.  The
 # threshold for 0.1 a minute is chosen from these.
 FACTORS = 1.02 ** np.arange(50)
-# Further settings of false_alarms_per_minute, besides the default 1, that the new tracker runs with.  10 is there to
-# check the rarity of frequent alerts: at a lower setting most of those are not raised.
+# Further settings of false_alarms_per_minute, besides the default 1, that the trackers run with.  10 is there to check
+# the rarity of frequent alerts: at a lower setting most of those are not raised.
 RATES = (0.3, 3.0, 10.0)
 STRAY_REACH_S = 4.0  # passes within this time of a stray alert tell how strong the object beside it is
 
@@ -87,7 +88,7 @@ class Point:
 
     def lasting_false_alarms(self) -> int:
         """Return the same without the alerts that ended as broad dips."""
-        return sum(trackers.BROAD not in alert.reasons for alerts in self.clean for alert in alerts)
+        return sum(BROAD not in alert.reasons for alerts in self.clean for alert in alerts)
 
 
 @dataclass
@@ -95,8 +96,7 @@ class Result:
     """The results of one test condition.
 
     scenes: number of the run of each pass, shape (passes,).  detections: by the name of the method.
-    points: by the name of a tracker, then by the setting false_alarms_per_minute.  The old tracker has no such setting;
-    its point for 1 is that of its default threshold.
+    points: by the name of a tracker, then by the setting false_alarms_per_minute.
     """
 
     name: str
@@ -136,9 +136,8 @@ def prepare(job: Job) -> Result:
 def run(job: Job) -> tuple[Job, dict[str, Detection], dict[float, Point]]:
     """Do one job, or load its results from the folder of the cache if they are there."""
     method = next((method for method in (*METHODS, *EXTRA) if method.name == job.method), None)
-    tracker = None if method is None else OLD_TRACKER if method.old else TRACKER
     name = f"{job.condition.name}-{job.tuning}-{job.clean_minutes:g}-{job.swept_minutes:g}-{job.method}"
-    code = f"{fingerprint()}-{fingerprint_of_results(tracker)}"
+    code = f"{fingerprint()}-{fingerprint_of_results(method is not None)}"
     path = job.cache / f"results-{re.sub('[^a-z0-9.]+', '-', name.lower())}-{code}.pickle"
     if path.exists():
         return job, *pickle.loads(path.read_bytes())
@@ -174,14 +173,13 @@ def assemble(results: dict[str, Result], done) -> dict[str, Result]:
 
 def detect(make, method: Method, data: Data) -> tuple[Detection, dict[float, Point]]:
     """Run a tracker at all thresholds of GRID and at all rates, in one pass."""
-    rates = () if method.old else RATES
     clean = np.zeros(len(GRID), dtype=int)
     found: list[list[Found | None]] = [[] for _ in GRID]
-    points = {rate: Point(clean=[[] for _ in data.clean]) for rate in (1.0, *rates)}
-    for heard in trackers.through(lambda: make(GRID, rates), method.protocol, data):
-        every = trackers.further_alerts(heard.further, len(GRID) + len(rates))
+    points = {rate: Point(clean=[[] for _ in data.clean]) for rate in (1.0, *RATES)}
+    for heard in trackers.through(lambda: make(GRID, RATES), method.protocol, data):
+        every = trackers.further_alerts(heard.further, len(GRID) + len(RATES))
         _add_settings(points[1.0], heard)
-        for rate, alerts in zip(rates, every[len(GRID) :], strict=True):
+        for rate, alerts in zip(RATES, every[len(GRID) :], strict=True):
             _add(points[rate], heard, alerts)
         for position, alerts in enumerate(every[: len(GRID)]):
             if heard.clean:

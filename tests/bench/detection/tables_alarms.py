@@ -4,10 +4,11 @@ from collections.abc import Sequence
 
 import numpy as np
 import table
+from coilcount.tracker.alert import BROAD
 from score import Found
 from study import Point, Result
 from tables_found import judged, mean, over
-from trackers import BROAD, NEW_WARM, NO_BREADTH
+from trackers import NO_BREADTH, WARM_TRACKER
 
 # Bands of the rarity that an alert states, in minutes.  Chosen by hand: three to a factor of 30.
 RARITY_BANDS = ((1 / 3, 1.0), (1.0, 10 / 3), (10 / 3, 10.0), (10.0, np.inf))
@@ -22,8 +23,7 @@ def show(results: Sequence[Result]) -> None:
     """Print all tables of this module."""
     for name, points in results[0].points.items():
         rates(results, name, sorted(points))
-        if not name.startswith("old"):
-            lasting(results, name, sorted(points))
+        lasting(results, name, sorted(points))
     rarity(results)
     for name in results[0].points:
         strays(results, name)
@@ -32,7 +32,6 @@ def show(results: Sequence[Result]) -> None:
 
 def rates(results: Sequence[Result], name: str, settings: Sequence[float]) -> None:
     """Print the false alarms of a tracker by condition, and the passes found, at each setting of the rate."""
-    old = name.startswith("old")
     rows = []
     for result in results:
         cells = [table.rate(result.points[name][n].false_alarms(), result.clean_minutes) for n in settings]
@@ -45,9 +44,9 @@ def rates(results: Sequence[Result], name: str, settings: Sequence[float]) -> No
         *(table.rate(total, minutes) for total in totals),
         *(table.percent(over([found_hits(result, result.points[name][n]) for result in results])) for n in settings),
     ])  # fmt: skip
-    words = ["its default threshold"] if old else [f"N = {n:g}" for n in settings]
+    words = [f"N = {n:g}" for n in settings]
     table.show(
-        f"{name}: false alarms and passes found at {'its default threshold' if old else 'the setting of N a minute'}",
+        f"{name}: false alarms and passes found at the setting of N a minute",
         ["condition", *(f"false alarms, {word}" for word in words), *(f"found, {word}" for word in words)], rows,
         "False alarms a minute [95 % Poisson interval] (count). Highest: "
         + ", ".join(_highest(results, name, n, word) for n, word in zip(settings, words, strict=True)) + ".",
@@ -140,8 +139,7 @@ def strays(results: Sequence[Result], name: str) -> None:
         f"{name}: stray alerts, a minute of swept ground",
         ["largest d' within 4 s", *(f"{_band(*band)} s away" for band in AWAY_BANDS), "all"], rows,
         "Alerts that belong to no pass, by the time to the nearest pass and by the strongest pass within 4 s. Setting: "
-        "1 a minute, or the default threshold of the old tracker. "
-        f"Within 4 s of a pass with d' of at least {STRONG:g}: {table.rate(beside, minutes)}. "
+        f"N = 1. Within 4 s of a pass with d' of at least {STRONG:g}: {table.rate(beside, minutes)}. "
         f"Without objects: {clean_rate:.2f} a minute.",
     )  # fmt: skip
     by_condition = [
@@ -159,7 +157,7 @@ def _band(low: float, high: float) -> str:
 
 def broad(results: Sequence[Result]) -> None:
     """Print what the test of breadth does to false alarms and to passes, of the warm tracker at 1 a minute."""
-    name, without = NEW_WARM.name, NO_BREADTH.name
+    name, without = WARM_TRACKER.name, NO_BREADTH.name
     if name not in results[0].points or without not in results[0].points:
         return
     rows = [_broad_row(result.name, [result], name, without) for result in results]

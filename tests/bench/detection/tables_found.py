@@ -1,4 +1,4 @@
-"""Tables of the passes that are found: shares, shares of the bound, losses, and paired differences."""
+"""Tables of the passes that are found: shares, shares of the bound, losses, and thresholds."""
 
 from collections.abc import Sequence
 
@@ -11,14 +11,6 @@ RATES = (1.0, 0.1)  # false alarms a minute
 STEP = 1.02  # the common factor of the thresholds for 0.1 a minute is a power of this
 MOST_FURTHER = 50  # the highest power
 LEAST_D_ALL = 10.0  # d' against everything of a pass that any method ought to find; chosen by hand
-# Differences that are shown: (the tracker, what it is compared with).
-PAIRS = (
-    ("warm", "old, warm"),
-    ("warm", "old, profile"),
-    ("kept", "old, fresh"),
-    ("fresh", "old, fresh"),
-    ("profile", "old, profile"),
-)
 
 
 def positions(results: Sequence[Result], method: str, rate: float) -> list[int]:
@@ -63,7 +55,6 @@ def show(results: Sequence[Result]) -> None:
         shares(results, rate)
     for rate in RATES:
         summary(results, rate)
-    differences(results)
     thresholds(results)
 
 
@@ -113,44 +104,6 @@ def summary(results: Sequence[Result], rate: float) -> None:
     )  # fmt: skip
 
 
-def differences(results: Sequence[Result]) -> None:
-    """Print paired differences of the share found, with standard errors."""
-    for name, other in PAIRS:
-        if name not in methods_of(results) or other not in methods_of(results):
-            continue
-        rows = []
-        values: dict[float, list[tuple[float, float]]] = {rate: [] for rate in RATES}
-        pairs = {rate: (hits_at(results, name, rate), hits_at(results, other, rate)) for rate in RATES}
-        for i, result in enumerate(results):
-            row = [result.name]
-            for rate in RATES:
-                own, others = pairs[rate]
-                value = difference(own[i], others[i], result.scenes[judged(result)])
-                values[rate].append(value)
-                row.append(_signed(*value))
-            rows.append(row)
-        rows.append(["mean", *(
-            _signed(np.mean([v for v, _ in values[rate]]), np.linalg.norm([e for _, e in values[rate]]) / len(results))
-            for rate in RATES
-        )])  # fmt: skip
-        table.show(
-            f"Paired difference: {name}, less {other}", ["condition", *(f"at {rate:g} a minute" for rate in RATES)],
-            rows, "In percentage points, ± one standard error over scenes. The error of the thresholds is not in it.",
-        )  # fmt: skip
-
-
-def difference(hit: np.ndarray, other: np.ndarray, scenes: np.ndarray) -> tuple[float, float]:
-    """Return the mean difference of two shares of the same passes, and its standard error with scenes as clusters."""
-    n = len(hit)
-    if not n:
-        return float("nan"), float("nan")
-    apart = hit.astype(float) - other
-    value = float(np.mean(apart))
-    sums = np.array([np.sum((apart - value)[scenes == scene]) for scene in np.unique(scenes)])
-    many = len(sums)
-    return value, float(np.sqrt(np.sum(sums**2) * many / max(many - 1, 1)) / n)
-
-
 def thresholds(results: Sequence[Result]) -> None:
     """Print the threshold of each tracker for 1 false alarm a minute."""
     names = [name for name in methods_of(results) if name in results[0].points]
@@ -189,7 +142,3 @@ def mean(values: np.ndarray) -> float:
 def over(hits: Sequence[np.ndarray]) -> float:
     """Return the mean share over the conditions, each with the same weight."""
     return float(np.nanmean([mean(hit) for hit in hits]))
-
-
-def _signed(value: float, error: float) -> str:
-    return "" if np.isnan(value) else f"{100 * value:+.1f} ± {100 * error:.1f}"

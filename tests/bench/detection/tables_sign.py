@@ -16,7 +16,7 @@ CONFIDENCE_BINS = ((0, 0.8), (0.8, 0.9), (0.9, 0.95), (0.95, 0.97), (0.97, 0.985
 
 
 def show(results: Sequence[Result]) -> None:
-    """Print all tables of this module, for each tracker at 1 a minute or at its default threshold."""
+    """Print all tables of this module, for each tracker at 1 a minute."""
     signs(results)
     for name in results[0].points:
         by_condition(results, name)

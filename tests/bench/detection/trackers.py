@@ -15,34 +15,29 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
-import old_tracker.tracker
 from coilcount.tracker.tracker import GridTracker
-from old_tracker import defaults as old_defaults
 from score import Found
 from series import INTERVAL_S, Data, Run
 
 FRESH, KEPT, WARM = "fresh", "kept", "warm"
-BROAD = "soil, or the coil was lifted"  # the reason of an alert that was a broad dip
 MOST = 100.0  # largest threshold that the setting allows, in sigma
 # Sigma.  Every tracker runs at all of these thresholds in one pass.  They are 1 % apart up to 6.6, and 4 % apart from
 # there to 17.6.
 GRID = tuple(round(z, 4) for z in (*(3.3 * 1.01**k for k in range(70)), *(6.6 * 1.04**k for k in range(26))))
 LEAST = 2.0  # smallest threshold that the setting allows, in sigma
 STEPS = 9  # most halvings in the search for a threshold
-OLD_THRESHOLD = old_defaults.DEFAULTS["threshold"]
 
 
 @dataclass(frozen=True)
 class Method:
     """One tracker and one protocol.
 
-    profile: it starts with the noise profile of the condition.  wrong: the detection statistic of the new tracker is
-    this many times too large, on purpose.  breadth: the new tracker tells dips apart that are broader than any pass.
+    profile: it starts with the noise profile of the condition.  wrong: the detection statistic of the tracker is this
+    many times too large, on purpose.  breadth: the tracker tells dips apart that are broader than any pass.
     """
 
     name: str
     protocol: str
-    old: bool = False
     profile: bool = False
     wrong: float = 1.0
     breadth: bool = True
@@ -55,8 +50,6 @@ class Method:
         settings = dict(settings)
         if self.profile:
             settings["noise_ppm_rthz"] = data.noise_ppm_rthz
-        if self.old:
-            return lambda thresholds=(), rates=(): old_tracker.tracker.GridTracker(INTERVAL_S, thresholds, **settings)
         learned = learned_in(earlier, **settings) if self.protocol == KEPT else ()
 
         def make(thresholds=(), rates=()):
@@ -70,18 +63,15 @@ class Method:
         return make
 
 
-OLD_FRESH = Method("old, fresh", FRESH, old=True)
-OLD_WARM = Method("old, warm", WARM, old=True)
-OLD_PROFILE = Method("old, profile", FRESH, old=True, profile=True)
-NEW_FRESH = Method("fresh", FRESH)
-NEW_KEPT = Method("kept", KEPT)
-NEW_WARM = Method("warm", WARM)
-NEW_PROFILE = Method("profile", FRESH, profile=True)
+FRESH_TRACKER = Method("fresh", FRESH)
+KEPT_TRACKER = Method("kept", KEPT)
+WARM_TRACKER = Method("warm", WARM)
+FRESH_PROFILE = Method("profile", FRESH, profile=True)
 WARM_PROFILE = Method("profile, warm", WARM, profile=True)
 WRONG = Method("warm, 1.25 times", WARM, wrong=1.25)
 NO_BREADTH = Method("warm, without the test of breadth", WARM, breadth=False)
 EXTRA = (WRONG, NO_BREADTH)  # they run at 1 a minute alone
-METHODS = (OLD_FRESH, OLD_WARM, OLD_PROFILE, NEW_FRESH, NEW_KEPT, NEW_WARM, NEW_PROFILE, WARM_PROFILE)
+METHODS = (FRESH_TRACKER, KEPT_TRACKER, WARM_TRACKER, FRESH_PROFILE, WARM_PROFILE)
 
 
 def learned_in(runs: list[Run], **settings) -> tuple:
@@ -164,11 +154,11 @@ def through(make: Callable[[], Any], protocol: str, data: Data) -> Iterator[Hear
 
 def _one(tracker, clean, number, run) -> Heard:
     further = tracker.further = []
-    broad = getattr(tracker, "broad_dips", 0)
+    broad = tracker.broad_dips
     events = hear(tracker, run)
     events.extend(tracker.gap(run.intervals[-1][0]))
     tracker.further = []
-    return Heard(clean, number, run, events, further, getattr(tracker, "broad_dips", 0) - broad)
+    return Heard(clean, number, run, events, further, tracker.broad_dips - broad)
 
 
 def alerts_of(events: list) -> list[Found]:
@@ -176,7 +166,7 @@ def alerts_of(events: list) -> list[Found]:
     return [
         Found(
             event.peak_us / 1e6, event.raised_us / 1e6, event.sign, event.score, event.response, event.confidence,
-            event.reasons, event.seen, getattr(event, "rarity_min", None),
+            event.reasons, event.seen, event.rarity_min,
         )
         for event in events
         if is_alert(event) and event.stage == "final"
