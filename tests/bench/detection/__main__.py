@@ -41,14 +41,15 @@ PARTS = ("detect", "change", "depth", "answers", "again", "dwell")
 def main() -> None:
     parser = parser_of()
     options = parser.parse_args()
+    folder = options.picture or (options.draw and options.draw.parent)
+    for name in picture.PICTURES:
+        if folder and (folder / name).exists():
+            parser.error(f"{folder / name} exists; remove it, or give another folder to --picture")
     if options.draw:
         if not options.draw.is_file():
             parser.error(f"there is no file {options.draw}; --picture DIR writes DIR/{picture.FILE}")
-        picture.draw(picture.read(options.draw), options.picture or options.draw.parent)
+        picture.draw(picture.read(options.draw), folder)
         return
-    for name in picture.PICTURES:
-        if options.picture and (options.picture / name).exists():
-            parser.error(f"{options.picture / name} exists; remove it, or give another folder to --picture")
     if options.readme and not options.readme.is_file():
         parser.error(f"there is no file {options.readme}")
     names = options.conditions.split(",")

@@ -278,7 +278,8 @@ def _found(detection: dict[str, Any]) -> Figure:
     _key(figure, 1 - 0.86 * inch, list(shares), best)
     _foot(
         figure, 0.012,
-        "Bound: a matched filter that knows the shape of every pass and the spectrum of the noise. Thresholds from "
+        "Bound: a matched filter that knows the shape of every pass and the spectrum of the noise. It takes broad dips "
+        "for passes, so the tracker can do better on the beach. Thresholds from "
         f"{detection['clean_minutes']:g} minutes without objects. At 1 a minute each condition has its own threshold; "
         "at 0.1 these are multiplied by one factor for all conditions.",
     )  # fmt: skip
