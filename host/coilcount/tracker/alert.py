@@ -37,18 +37,18 @@ OPPOSITE_US = 2000000
 CONFIDENCES = ((8.0, 0.99, 0.97), (4.0, 0.97, 0.96), (2.0, 0.94, 0.86), (1.0, 0.88, 0.82), (0.0, 0.75, 0.7))
 
 
-def confidence(height_sigma, opposite_before, in_row):
+def confidence(height_sigma, opposite, in_row):
     """Return the sign confidence: the probability that the sign is right, given that something is there.
 
     height_sigma: height of the pass over the expected height of the soil's own lobes.
-    opposite_before: True if an alert of the other sign came shortly before.
+    opposite: True if an alert of the other sign came shortly before, or if the largest |z| has the other sign.
     in_row: number of passes in a row, this one included.
     """
     if in_row >= ROW_LENGTH and height_sigma >= ROW_LEAST_HEIGHT:
         return ROW_CONFIDENCE
     for least, alone, after_opposite in CONFIDENCES:
         if height_sigma >= least:
-            return after_opposite if opposite_before else alone
+            return after_opposite if opposite else alone
     return 0.0
 
 
@@ -150,13 +150,16 @@ class PendingAlert:
         if is_broad:
             reasons = (BROAD,) + reasons
         response = "uncertain" if reasons else RESPONSES[self.sign]
+        # The largest |z| was that of the lobe beside the pass, which has the other sign.
+        score_sign = 1 if self.score_height > 0.0 else -1
+        has_turned = self.sign == -score_sign
         sign_confidence = None
         if self.sign and not reasons:
             height = self.peak if self.peak >= 0.0 else -self.peak
-            sign_confidence = confidence(height / self.lobe_sigma, self._opposite_before(), in_row)
+            sign_confidence = confidence(height / self.lobe_sigma, has_turned or self._opposite_before(), in_row)
         return Alert(
             stage, self.number, self.raised_us, self.settled_us, self.released_us, self.peak_us, self.sign, response,
             reasons, self.score, self.peak, sign_confidence, widths_s[self.width], in_row,
             # A broad dip is no noise of the readings, so the counts of the noise say nothing about it.
-            None if is_broad else rarity_min(self._model, self.sign if self.sign else self.peak, self.score),
+            None if is_broad else rarity_min(self._model, score_sign, self.score),
         )

@@ -52,10 +52,7 @@ class FinalLook:
             reasons.append("not settled")
         if alert.score < WEAK:
             reasons.append("too weak")
-        if alert.peak_over_held * alert.sign < 0.0:
-            # The peak is still on the other side of the held baseline: the coil sees less of the held target, and no
-            # other object.
-            reasons.append("moving over a held target")
+        over_held = alert.peak_over_held * alert.sign < 0.0
         if measured is None and alert.opposite > OPPOSITE_SHARE * alert.best:
             reasons.append("opposite lobe as strong")
         if measured is not None:
@@ -67,6 +64,7 @@ class FinalLook:
             else:
                 contested = self._ask_height(alert, now_us, events)
             turned = alert.sign != sign
+            over_held = over_held and not turned
             if contested or (turned and alert.has_neighbour):
                 reasons.append("opposite lobe as strong")
             if turned:
@@ -76,6 +74,10 @@ class FinalLook:
                 reasons.append("step in the ground")
             elif alert.sign > 0 and lobes.is_flat_iron(core, lobe, self._noise.lobe[alert.width]):
                 reasons.append("two objects" if alert.has_neighbour else "lobes of flat iron")
+        if over_held:
+            # The peak is still on the other side of the held baseline: the coil sees less of the held target, and no
+            # other object.
+            reasons.append("moving over a held target")
         alert.reasons = tuple(reasons)
         events.append(alert.event("final", self._bank.widths_s))
 
