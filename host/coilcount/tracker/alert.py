@@ -31,10 +31,10 @@ ROW_LEAST_HEIGHT = 2.0
 
 # Microseconds.  An alert of the other sign this shortly before may be a lobe of the same object.  Chosen by hand.
 OPPOSITE_US = 2000000
-# Rows of (least height of the pass in sigma of the soil, sign confidence, the same after an alert of the other sign).
-# Source: shares of right signs among 4,870 true alerts of the tuning scenes of tests/bench/detection, warm and fresh.
+# Rows of (least height of the pass in sigma of the soil, sign confidence, the same if something has the other sign).
+# Source: shares of right signs among 4,900 true alerts of the tuning scenes of tests/bench/detection, warm and fresh.
 # The height shows the sign better than the score does.
-CONFIDENCES = ((8.0, 0.99, 0.97), (4.0, 0.97, 0.96), (2.0, 0.94, 0.86), (1.0, 0.88, 0.82), (0.0, 0.75, 0.7))
+CONFIDENCES = ((8.0, 0.99, 0.98), (4.0, 0.98, 0.91), (2.0, 0.95, 0.84), (1.0, 0.9, 0.75), (0.0, 0.78, 0.6))
 
 
 def confidence(height_sigma, opposite, in_row):
