@@ -98,6 +98,14 @@ def test_on_calm_soil_nothing_waits(height_ppb, monkeypatch):
     assert any(abs(a.peak_us - 40e6) < 1e5 for a in waiting)
 
 
+def test_with_one_width_nothing_is_broad_and_nothing_waits(monkeypatch):
+    y = noise_ppb(1500, 5) + bump_ppb(1500, 12.0, -4000, 0.25)
+    alerts = swept(y, widths_s=(0.25,))[0]
+    assert any(a.sign < 0 and abs(a.peak_us - 12e6) < 1e5 for a in alerts)
+    never_wait(monkeypatch)
+    assert alerts == swept(y, widths_s=(0.25,))[0]
+
+
 def test_what_waits_when_the_data_end_is_raised_or_dropped(waves):
     """Nothing hangs: at each place at which the data can end, every alert that was raised becomes final."""
     y = waves[:2600]

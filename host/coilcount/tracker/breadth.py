@@ -84,6 +84,8 @@ class Breadth:
         It can if the widest filter's answer goes on as it does now and then passes the limit, and if it is still far on
         the other side.
         """
+        if not self._limits:
+            return False  # there is no wider filter
         bank = self._bank
         foreseen = (bank.count, width, height)
         if self._foreseen != foreseen:

@@ -27,6 +27,7 @@ class BroadDips:
         self._breadth = breadth
         self.count = 0
         self._lately = START
+        self._latest = 0.0  # what the latest broad dip added to it
         self.restart()
 
     def restart(self):
@@ -41,8 +42,8 @@ class BroadDips:
         """Count a broad dip."""
         self.count += 1
         # While one object comes after the other, it may be an object too, and shows nothing of the soil.
-        if self._bank.restless <= RESTLESS_STEPS:
-            self._lately += 1.0
+        self._latest = 1.0 if self._bank.restless <= RESTLESS_STEPS else 0.0
+        self._lately += self._latest
 
     def drop(self):
         """Count the newest dip, which raises no alert because it is broad."""
@@ -84,7 +85,7 @@ class BroadDips:
         if is_same:
             # It is a pass after all, and is raised now.
             self.count -= 1
-            self._lately -= 1.0
+            self._lately -= self._latest
             self._skipped = -NEVER
         return False
 
