@@ -35,7 +35,7 @@ def test_one_svg_and_one_png_for_each_capture_with_what_the_replay_found(capsys,
         "orchard-path.png", "orchard-path.svg", "warm-up-unplug.png", "warm-up-unplug.svg",
     ]  # fmt: skip
     first, second = drawn
-    assert first.simulated and len(first.alerts) == 14 and "14 alerts" in table
+    assert first.simulated and len(first.alerts) == 13 and "13 alerts" in table
     assert len(first.labels) == 12 and first.end_s == pytest.approx(60.0, abs=0.01)
     assert len(first.time_s) + len(first.warm_up_s) == 2999
     assert len(second.silences) == 1 and len(second.marks) == 1

@@ -25,9 +25,9 @@ SHORT_MEAN = 3  # readings of the mean that gives the sign of an arrival
 # object.  Source: tuning scenes of tests/bench/detection at one false alarm a minute (garden, vibration, fast sweep).
 # With 0.4, 0.7 and 1.0 they gave 1.2, 0.9 and 0.7 stray alerts a minute, and found .785, .785 and .783 of the passes.
 LEFT_OVER = 0.7
-# Share of the score.  An alert whose signal has arrived takes no lower answer for its peak: beside a strong pass the
-# windows of a wide filter show a small peak of the other sign.  Without it 9 of 42 strong passes of six recordings like
-# captures/mineral-soil were uncertain or had the wrong sign, and with it 5 (simulation).
+# Share of the score.  An alert whose signal has arrived takes no lower answer of the other sign for its peak: beside a
+# strong pass the windows of a wide filter show one.  In six recordings like captures/mineral-soil (simulation) 5 of 42
+# passes had the wrong answer without it, and 3 have it now.
 LEAST_PEAK = 0.3
 # Alerts that may be released and not final.  Bounds the memory.
 MOST_RELEASED = 6
@@ -245,7 +245,7 @@ class Alerts:
     def _continue(self, alert, time_us, now_us, rise, fall, events):
         bank = self._bank
         zs = bank.zs
-        best = alert.best if alert.peaked else LEAST_PEAK * alert.score
+        best = alert.best if alert.peaked else 0.0
         found = -1
         another = -1
         active = False
@@ -270,6 +270,8 @@ class Alerts:
                 continue
             if size <= best:
                 continue
+            if not alert.peaked and size < LEAST_PEAK * alert.score and (z > 0.0) != (alert.peak > 0.0):
+                continue
             if self._looks.has_peaked(width):
                 found = width
                 best = size
@@ -277,7 +279,7 @@ class Alerts:
                 # It only seemed to have peaked: the signal is still growing.
                 alert.peaked = False
                 found = -1
-                best = LEAST_PEAK * alert.score
+                best = 0.0
                 self._start_arrival(alert, width, time_us)
         self._dips.judge_in_time(alert)
         if another >= 0 and not self._dips.skip(another):
